@@ -448,12 +448,17 @@ func (s Seg) paramAt(at float64) float64 {
 // AtLength is the segment index and parameter at arc length s from the start.
 // Closed paths wrap.
 func (p Path) AtLength(at float64) (seg int, t float64) {
-	if p.Closed {
-		total := p.Length()
+	lens := make([]float64, len(p.Segs))
+	var total float64
+	for i, s := range p.Segs {
+		lens[i] = s.Length(0, 1)
+		total += lens[i]
+	}
+	if p.Closed && (at < 0 || at > total) {
 		at -= math.Floor(at/total) * total
 	}
 	for i, s := range p.Segs {
-		l := s.Length(0, 1)
+		l := lens[i]
 		if at <= l || i == len(p.Segs)-1 {
 			return i, max(0, min(1, s.paramAt(at)))
 		}
@@ -486,6 +491,9 @@ func (p Path) Nearest(q Vec2) (at, dist float64) {
 				if g <= 0 {
 					g = d.Dot(d)
 				}
+				if g == 0 {
+					break
+				}
 				step := r.Dot(d) / g
 				bt = max(0, min(1, bt-step))
 				if math.Abs(step) < 1e-15 {
@@ -513,27 +521,31 @@ var gaussW = [8]float64{
 }
 
 // integrate is the integral of f from a to b by Gauss-Legendre quadrature,
-// halving the interval until two halves agree with the whole to 1e-13 relative.
+// halving the interval until two halves agree with the whole to 1e-13 of the
+// integral of |f|.
 func integrate(f func(float64) float64, a, b float64) float64 {
-	rule := func(a, b float64) float64 {
+	rule := func(a, b float64) (sum, size float64) {
 		c, h := (a+b)/2, (b-a)/2
-		var sum float64
 		for i := range gaussX {
-			sum += gaussW[i] * (f(c-h*gaussX[i]) + f(c+h*gaussX[i]))
+			l, r := f(c-float64(h*gaussX[i])), f(c+float64(h*gaussX[i]))
+			sum += gaussW[i] * (l + r)
+			size += gaussW[i] * (math.Abs(l) + math.Abs(r))
 		}
-		return sum * h
-	}
-	var refine func(a, b, whole float64, depth int) float64
-	refine = func(a, b, whole float64, depth int) float64 {
-		m := (a + b) / 2
-		l, r := rule(a, m), rule(m, b)
-		if depth == 0 || math.Abs(l+r-whole) <= 1e-13*math.Abs(whole) {
-			return l + r
-		}
-		return refine(a, m, l, depth-1) + refine(m, b, r, depth-1)
+		return sum * h, math.Abs(size * h)
 	}
 	if a == b {
 		return 0
 	}
-	return refine(a, b, rule(a, b), 12)
+	whole, size := rule(a, b)
+	var refine func(a, b, whole float64, depth int) float64
+	refine = func(a, b, whole float64, depth int) float64 {
+		m := (a + b) / 2
+		l, _ := rule(a, m)
+		r, _ := rule(m, b)
+		if depth == 0 || math.Abs(l+r-whole) <= 1e-13*size {
+			return l + r
+		}
+		return refine(a, m, l, depth-1) + refine(m, b, r, depth-1)
+	}
+	return refine(a, b, whole, 14)
 }

@@ -154,26 +154,36 @@ func (ps Polygons) Reversed() Polygons {
 }
 
 // ClipHalfPlane is the part of the region where n·p <= d. Loops must not
-// cross themselves or one another. Boundaries along the line itself are kept
-// on the inner side only.
+// cross themselves or one another; they may touch. Boundaries along the line
+// are kept where the material lies on the inner side of it, and dropped where
+// it lies on the outer side.
+//
+// A vertex on the line counts as outside, which is the same as moving the line
+// inward by an infinitesimal step: every boundary then crosses it cleanly, and
+// ties between crossings at one point are broken by the direction in which
+// they leave. Whatever the pairing of crossings, the closing edges lie on the
+// line, so rounding can never change the area by more than rounding.
 func (ps Polygons) ClipHalfPlane(n Vec2, d float64) Polygons {
 	along := n.Left()
-	type chain struct {
-		pts        Polygon
-		start, end float64 // position of its ends along the line
+	type chain struct{ pts Polygon }
+	type event struct {
+		at, lean float64 // position along the line, and how fast it changes further in
+		chain    int
+		start    bool
 	}
 	var out Polygons
 	var chains []chain
+	var ev []event
 	for _, p := range ps {
 		if len(p) < 3 {
 			continue
 		}
-		side := make([]bool, len(p)) // true: inside; on the line counts as outside
+		f := make([]float64, len(p)) // negative: inside
 		anyIn, anyOut := false, false
 		for i, q := range p {
-			side[i] = n.Dot(q) < d
-			anyIn = anyIn || side[i]
-			anyOut = anyOut || !side[i]
+			f[i] = n.Dot(q) - d
+			anyIn = anyIn || f[i] < 0
+			anyOut = anyOut || f[i] >= 0
 		}
 		if !anyIn {
 			continue
@@ -182,75 +192,67 @@ func (ps Polygons) ClipHalfPlane(n Vec2, d float64) Polygons {
 			out = append(out, slices.Clone(p))
 			continue
 		}
-		cross := func(i int) Vec2 {
-			a, b := p[i], p[(i+1)%len(p)]
-			fa, fb := n.Dot(a)-d, n.Dot(b)-d
-			return a.Lerp(b, fa/(fa-fb))
+		// cross is where the edge from the outer vertex o to the inner vertex i
+		// meets the line, and its lean.
+		cross := func(o, i int) (Vec2, float64) {
+			e := p[i].Sub(p[o])
+			lean := along.Dot(e) / (f[o] - f[i])
+			if f[o] == 0 {
+				return p[o], lean
+			}
+			return p[o].Lerp(p[i], f[o]/(f[o]-f[i])), lean
 		}
-		// Start each chain where the loop comes in.
-		for i := range p {
-			if side[i] || !side[(i+1)%len(p)] {
+		for i := range p { // start a chain wherever the loop comes in
+			j := (i + 1) % len(p)
+			if f[i] < 0 || f[j] >= 0 {
 				continue
 			}
-			c := chain{pts: Polygon{cross(i)}}
-			j := (i + 1) % len(p)
-			for side[j] {
+			q, lean := cross(i, j)
+			ev = append(ev, event{along.Dot(q), lean, len(chains), true})
+			c := chain{pts: Polygon{q}}
+			last := j
+			for ; f[j] < 0; j = (j + 1) % len(p) {
 				c.pts = append(c.pts, p[j])
-				j = (j + 1) % len(p)
+				last = j
 			}
-			c.pts = append(c.pts, cross((j+len(p)-1)%len(p)))
-			c.start, c.end = along.Dot(c.pts[0]), along.Dot(c.pts[len(c.pts)-1])
+			q, lean = cross(j, last)
+			c.pts = append(c.pts, q)
+			ev = append(ev, event{along.Dot(q), lean, len(chains), false})
 			chains = append(chains, c)
 		}
 	}
-	if len(chains) == 0 {
-		return out
-	}
-	// The inside lies to the right of `along` when looking down n, so a chain's
-	// end is joined to the nearest start on its left (larger along).
-	type event struct {
-		at    float64
-		chain int
-		start bool
-	}
-	var ev []event
-	for i, c := range chains {
-		ev = append(ev, event{c.start, i, true}, event{c.end, i, false})
-	}
-	slices.SortStableFunc(ev, func(a, b event) int { return cmp.Compare(a.at, b.at) })
+	slices.SortStableFunc(ev, func(a, b event) int {
+		return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.lean, b.lean))
+	})
+	// Walking along the line, material begins where a chain ends and stops
+	// where one starts. Crossings out of order by rounding are paired all the
+	// same: there are as many starts as ends.
 	next := make([]int, len(chains))
-	for i := 0; i+1 < len(ev); i += 2 {
-		a, b := ev[i], ev[i+1]
-		if a.start == b.start { // touching the line: pair the two as they stand
-			return ps.clipByTriangles(n, d)
+	var open []event
+	for _, e := range ev {
+		if k := len(open) - 1; k >= 0 && open[k].start != e.start {
+			o := open[k]
+			open = open[:k]
+			if o.start {
+				o, e = e, o
+			}
+			next[o.chain] = e.chain
+			continue
 		}
-		if a.start {
-			next[b.chain] = a.chain
-		} else {
-			next[a.chain] = b.chain
-		}
+		open = append(open, e)
 	}
 	done := make([]bool, len(chains))
 	for i := range chains {
-		if done[i] {
-			continue
-		}
 		var loop Polygon
 		for j := i; !done[j]; j = next[j] {
 			done[j] = true
 			loop = append(loop, chains[j].pts...)
 		}
-		out = append(out, loop.dedup())
+		if loop = loop.dedup(); len(loop) >= 3 {
+			out = append(out, loop)
+		}
 	}
 	return out
-}
-
-// clipByTriangles is the fallback for loops that touch the cutting line
-// without crossing it: nudge the line by a few ulps of the region's size.
-func (ps Polygons) clipByTriangles(n Vec2, d float64) Polygons {
-	b := ps.Bounds()
-	scale := max(math.Abs(b.Min.X), math.Abs(b.Min.Y), math.Abs(b.Max.X), math.Abs(b.Max.Y), 1)
-	return ps.ClipHalfPlane(n, d-scale*1e-12)
 }
 
 // dedup drops points that repeat their predecessor.
