@@ -1,0 +1,198 @@
+package nest
+
+import (
+	"cmp"
+	"context"
+	"math/rand/v2"
+	"slices"
+)
+
+// merit ranks builds: lower is better, and the fields count in their order.
+type merit struct {
+	left   []float64 // mm² not placed, by class of priority
+	cost   float64   // of the bins
+	reach  float64   // least rectangle used of a bin, mm²: the next one to be emptied, or the offcut
+	moment float64   // Σ area x (distance reached), a slope where the rest is level
+}
+
+func (m merit) compare(n merit) int {
+	return cmp.Or(slices.Compare(m.left, n.left), cmp.Compare(m.cost, n.cost), cmp.Compare(m.reach, n.reach), cmp.Compare(m.moment, n.moment))
+}
+
+// merit judges a finished build.
+func (b *builder) merit() merit {
+	m := merit{left: make([]float64, b.p.classes)}
+	reach := make([]float64, len(b.trays))
+	for i, c := range b.choices {
+		p := b.p.parts[b.order[i]]
+		sh := &b.p.shapes[p.shape]
+		if c.tray < 0 {
+			m.left[p.class] += sh.area
+			continue
+		}
+		st := &b.p.stocks[c.stock]
+		f := sh.forms[st.swap][c.form]
+		right := (c.x + f.w) / micron
+		reach[c.tray] = max(reach[c.tray], right*st.h/micron)
+		m.moment += sh.area * right
+	}
+	for i, t := range b.trays {
+		m.cost += b.p.stocks[t.stock].cost
+		if i == 0 || reach[i] < m.reach {
+			m.reach = reach[i]
+		}
+	}
+	return m
+}
+
+// build is a finished build, kept.
+type build struct {
+	order   []int
+	lean    float64
+	choices []choice
+	bounds  []bound
+	merit   merit
+}
+
+func (b *builder) save(to *build) {
+	to.order = append(to.order[:0], b.order...)
+	to.choices = append(to.choices[:0], b.choices...)
+	to.bounds = append(to.bounds[:0], b.bounds...)
+	to.lean, to.merit = b.lean, b.merit()
+}
+
+// load takes up a kept build from its first n steps.
+func (b *builder) load(from *build, n int) {
+	b.order = append(b.order[:0], from.order...)
+	b.choices = append(b.choices[:0], from.choices...)
+	b.bounds = append(b.bounds[:0], from.bounds...)
+	b.lean = from.lean
+	b.reset(n)
+}
+
+// orders are the rules by which parts are first sorted, largest first.
+var orders = []func(s *shape) float64{
+	func(s *shape) float64 { return s.long * s.short },
+	func(s *shape) float64 { return s.long },
+	func(s *shape) float64 { return s.area },
+	func(s *shape) float64 { return s.short },
+}
+
+// search lays the parts by each rule, then improves the best order: it moves
+// a part to another place in the order, or exchanges two, lays again what
+// comes after, and keeps the change unless it is worse by more than an
+// allowance that shrinks to nothing (record-to-record travel, G. Dueck, 1993,
+// J. Comput. Phys. 104, 86-92). It returns false if the context ended; best is
+// then the best complete build, or what the first one had placed.
+func (p *problem) search(ctx context.Context, o Options, seed uint64, tick func(work int, best merit) bool) (best build, whole bool) {
+	rng := rand.New(rand.NewPCG(uint64(o.Seed), seed))
+	b := &builder{p: p}
+	var current build
+	charge := func(laid int) int { return 1 + (laid-1)/64 }
+	more := true
+	first := true
+	for _, lean := range []float64{1, 0} {
+		for _, rule := range orders {
+			if !more {
+				return best, true
+			}
+			b.order = b.order[:0]
+			for i := range p.parts {
+				b.order = append(b.order, i)
+			}
+			slices.SortStableFunc(b.order, func(i, j int) int {
+				x, y := p.parts[i], p.parts[j]
+				return cmp.Or(cmp.Compare(x.class, y.class), -cmp.Compare(rule(&p.shapes[x.shape]), rule(&p.shapes[y.shape])), cmp.Compare(x.shape, y.shape))
+			})
+			b.lean = lean
+			b.choices, b.bounds = b.choices[:0], b.bounds[:0]
+			b.reset(0)
+			if !b.run(ctx) {
+				if first {
+					for len(b.choices) < len(b.order) {
+						b.choices = append(b.choices, choice{tray: -1})
+					}
+					b.save(&best)
+				}
+				return best, false
+			}
+			if m := b.merit(); first || m.compare(best.merit) < 0 {
+				b.save(&best)
+			}
+			first = false
+			more = tick(charge(len(b.order)), best.merit)
+		}
+	}
+	if len(p.parts) < 2 || p.level() {
+		return best, true
+	}
+	current.copyFrom(&best)
+	for step := 0; more; step++ {
+		i, j := p.pick(rng, current.order)
+		if i < 0 {
+			return best, true
+		}
+		b.load(&current, i)
+		if rng.IntN(2) == 0 {
+			b.order[i], b.order[j] = b.order[j], b.order[i]
+		} else {
+			v := b.order[j]
+			copy(b.order[i+1:j+1], b.order[i:j])
+			b.order[i] = v
+		}
+		if rng.IntN(16) == 0 {
+			b.lean = float64(rng.IntN(3)) / 2
+		}
+		if !b.run(ctx) {
+			return best, false
+		}
+		m := b.merit()
+		if m.compare(best.merit) < 0 {
+			b.save(&best)
+		}
+		if m.compare(current.merit) <= 0 || m.within(best.merit, 0.01) {
+			b.save(&current)
+		}
+		more = tick(charge(len(b.order)-i), best.merit)
+	}
+	return best, true
+}
+
+// within reports whether m places as much as n at the same cost, and reaches
+// at most the given share further.
+func (m merit) within(n merit, share float64) bool {
+	return slices.Equal(m.left, n.left) && m.cost == n.cost && m.reach <= n.reach*(1+share)
+}
+
+func (to *build) copyFrom(from *build) {
+	to.order = append(to.order[:0], from.order...)
+	to.choices = append(to.choices[:0], from.choices...)
+	to.bounds = append(to.bounds[:0], from.bounds...)
+	to.lean, to.merit = from.lean, from.merit
+}
+
+// level reports whether all orders are alike.
+func (p *problem) level() bool {
+	for _, q := range p.parts[1:] {
+		if q.shape != p.parts[0].shape || q.class != p.parts[0].class {
+			return p.classes == len(p.parts)
+		}
+	}
+	return true
+}
+
+// pick chooses two steps i < j whose parts differ in shape but not in class.
+// It gives up, with i = -1, after many misses.
+func (p *problem) pick(rng *rand.Rand, order []int) (i, j int) {
+	for range 200 {
+		i, j = rng.IntN(len(order)), rng.IntN(len(order))
+		if i > j {
+			i, j = j, i
+		}
+		a, b := p.parts[order[i]], p.parts[order[j]]
+		if a.shape != b.shape && a.class == b.class {
+			return i, j
+		}
+	}
+	return -1, -1
+}
