@@ -64,7 +64,8 @@ type Options struct {
 	Iterations int
 
 	// Progress, if not nil, is called after each iteration with the share of
-	// the budget that is used and the density of the best layout so far.
+	// the budget that is used and the density, 0 to 1, of the best layout so far
+	// on the kind of bin in hand.
 	Progress func(done, total int, density float64)
 }
 

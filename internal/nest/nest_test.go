@@ -1,16 +1,20 @@
 package nest
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
+
+	"pgregory.net/rapid"
 
 	sf "github.com/peterstace/simplefeatures/geom"
 )
@@ -102,7 +106,7 @@ func oracle(t testing.TB, items []Item, bins []Bin, l *Layout) {
 }
 
 // sfRegion is an outer loop with its holes, or several islands, for simplefeatures.
-func sfRegion(t testing.TB, ps geom.Polygons) sf.Geometry {
+func sfRegion(t failer, ps geom.Polygons) sf.Geometry {
 	t.Helper()
 	var g sf.Geometry
 	for k, loop := range ps {
@@ -225,4 +229,72 @@ func codes(fs []finding.Finding) string {
 		s += f.Code + " "
 	}
 	return s
+}
+
+type vec = geom.Vec2
+
+func v2(x, y float64) vec { return geom.V2(x, y) }
+
+// geom4 is a quadrilateral.
+func geom4(c ...float64) geom.Polygons {
+	var p geom.Polygon
+	for i := 0; i < len(c); i += 2 {
+		p = append(p, v2(c[i], c[i+1]))
+	}
+	return geom.Polygons{p}
+}
+
+// latticePolygon is a simple polygon on a lattice of 9 x 9 points, by
+// joining points in order of angle about their middle (star-shaped, with
+// collinear runs and reflex corners), or nil.
+func latticePolygon(t *rapid.T, name string) geom.Polygons {
+	n := rapid.IntRange(3, 8).Draw(t, name+" n")
+	var p geom.Polygon
+	seen := map[vec]bool{}
+	for range n {
+		v := v2(float64(rapid.IntRange(0, 8).Draw(t, name+" x")), float64(rapid.IntRange(0, 8).Draw(t, name+" y")))
+		if !seen[v] {
+			seen[v] = true
+			p = append(p, v)
+		}
+	}
+	var c vec
+	for _, v := range p {
+		c = c.Add(v.Scale(1 / float64(len(p))))
+	}
+	c = c.Add(v2(1e-3, 1.7e-3)) // no two points at the same angle by symmetry
+	slices.SortFunc(p, func(a, b vec) int { return cmp.Compare(a.Sub(c).Angle(), b.Sub(c).Angle()) })
+	s := geom.Polygons{p}
+	if _, err := outlineOf(s, 0); err != nil || p.Area() <= 0 {
+		return nil
+	}
+	return s
+}
+
+type failer interface {
+	Fatalf(format string, args ...any)
+	Helper()
+}
+
+// sharedArea is the area common to both regions, by simplefeatures.
+func sharedArea(t failer, a, b geom.Polygons) float64 {
+	t.Helper()
+	x, err := sf.Intersection(sfRegion(t, a), sfRegion(t, b))
+	if err != nil {
+		t.Fatalf("simplefeatures: %v", err)
+	}
+	return x.Area()
+}
+
+// valid reports whether simplefeatures accepts a single loop.
+func valid(ps geom.Polygons) bool {
+	if len(ps) != 1 {
+		return false
+	}
+	var flat []float64
+	for i := range len(ps[0]) + 1 {
+		q := ps[0][i%len(ps[0])]
+		flat = append(flat, q.X, q.Y)
+	}
+	return sf.NewPolygon([]sf.LineString{sf.NewLineString(sf.NewSequence(flat, sf.DimXY))}).Validate() == nil
 }

@@ -93,7 +93,7 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 		tick := func(work int, m merit) bool {
 			done = min(done+work, end)
 			if o.Progress != nil {
-				o.Progress(done, total, 0)
+				o.Progress(done, total, m.density)
 			}
 			return done < end
 		}

@@ -158,8 +158,8 @@ func (fd *finder) row(t *tray, f *form, y, from float64) (x float64, ok bool) {
 
 // find looks for the leftmost place for the form, then the lowest, with its
 // corner between from and limit. Abscissae are tried in ascending order: those
-// at which the form's sides line up with the sides of what is there, and a
-// grid between them; the first that works is then pushed left and down.
+// at which the form's sides line up with the sides, notches and holes of what
+// is there or the other way round, and a grid between them; the first that works is then pushed left and down.
 // The returned abscissa, when nothing is found, is where the search ended.
 func (fd *finder) find(t *tray, f *form, from, limit, step float64) (x, y float64, ok bool) {
 	limit = min(limit, t.w-f.w)
@@ -182,8 +182,14 @@ func (fd *finder) find(t *tray, f *form, from, limit, step float64) (x, y float6
 		g := math.Ceil(f.grow + q.grow)
 		add(q.x)
 		add(q.x + q.w - f.w)
-		add(q.x - f.w - g)
-		add(q.x + q.w + g)
+		for _, s := range q.stops {
+			add(q.x + s + g)
+			add(q.x + s - g - f.w)
+		}
+		for _, s := range f.stops {
+			add(q.x + q.w + g - s)
+			add(q.x - g - s)
+		}
 		right = max(right, q.x+q.w+g)
 	}
 	for x := from + step; x < min(limit, right); x += step {

@@ -3,6 +3,7 @@ package nest
 import (
 	"cmp"
 	"context"
+	"math"
 	"math/rand/v2"
 	"slices"
 )
@@ -13,6 +14,8 @@ type merit struct {
 	cost   float64   // of the bins
 	reach  float64   // least rectangle used of a bin, mm²: the next one to be emptied, or the offcut
 	moment float64   // Σ area x (distance reached), a slope where the rest is level
+
+	density float64 // not ranked: area placed over the area of the bins, of a strip over its length used
 }
 
 func (m merit) compare(n merit) int {
@@ -36,11 +39,25 @@ func (b *builder) merit() merit {
 		reach[c.tray] = max(reach[c.tray], right*st.h/micron)
 		m.moment += sh.area * right
 	}
+	var placed, space float64
+	for i, c := range b.choices {
+		if c.tray >= 0 {
+			placed += b.p.shapes[b.p.parts[b.order[i]].shape].area
+		}
+	}
 	for i, t := range b.trays {
+		if a := b.p.stocks[t.stock].area; math.IsInf(a, 1) {
+			space += reach[i]
+		} else {
+			space += a
+		}
 		m.cost += b.p.stocks[t.stock].cost
 		if i == 0 || reach[i] < m.reach {
 			m.reach = reach[i]
 		}
+	}
+	if space > 0 {
+		m.density = placed / space
 	}
 	return m
 }

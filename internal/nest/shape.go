@@ -19,12 +19,13 @@ import (
 // closed form (see blocked). This is all the placer knows of geometry.
 type form struct {
 	turn   float64
-	corner point   // lower left corner of the outline, from the item's origin
-	w, h   float64 // of the outline's bounding box
-	area   float64 // of the outline, mm²
-	cols   []trap  // region cut by upright lines, by x0
-	rows   []trap  // the same with x and y exchanged
-	grow   float64 // half the gap
+	corner point     // lower left corner of the outline, from the item's origin
+	w, h   float64   // of the outline's bounding box
+	area   float64   // of the outline, mm²
+	cols   []trap    // region cut by upright lines, by x0
+	rows   []trap    // the same with x and y exchanged
+	stops  []float64 // abscissae where the outline turns back: its sides, and those of notches and holes
+	grow   float64   // half the gap
 }
 
 // trap is a trapezoid with upright sides: x0 <= x <= x1 and
@@ -60,6 +61,7 @@ func (o outline) key() string {
 func newForm(o outline, turn, grow float64) (*form, error) {
 	lo, hi := o.bounds()
 	f := &form{turn: turn, corner: lo, w: float64(hi.x - lo.x), h: float64(hi.y - lo.y), area: o.area(), grow: grow}
+	f.stops = o.stops(lo.x)
 	exact := slabs(o.segs(lo), false)
 	var sum float64
 	for _, t := range exact {
@@ -77,6 +79,22 @@ func newForm(o outline, turn, grow float64) (*form, error) {
 		f.cols, f.rows = slabs(o.grown(lo, grow), true), slabs(ot.grown(lot, grow), true)
 	}
 	return f, nil
+}
+
+// stops are the abscissae, from left, of upright edges and of vertices at
+// which a loop turns back in x.
+func (o outline) stops(left int64) []float64 {
+	var out []float64
+	for _, l := range o {
+		for i, b := range l {
+			a, c := l[(i+len(l)-1)%len(l)], l[(i+1)%len(l)]
+			if sign(b.x-a.x) != sign(c.x-b.x) {
+				out = append(out, float64(b.x-left))
+			}
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
 }
 
 // seg is an edge that is not upright, from left to right. rising is +1 when

@@ -25,7 +25,7 @@ import (
 //	count        a copy placed twice, or neither placed nor listed as unplaced,
 //	             or one that was not asked for; more bins than there are
 //	unknown      an item, bin or bin index that does not exist
-//	off-grid     a translation that is not a whole number of micrometres
+//	off-grid     a translation that is not a whole number of micrometres, or none at all
 //	bad-shape    an outline without area, or crossing itself
 //
 // Items that touch exactly at the gap pass, and so does an item in a hole of
@@ -82,6 +82,10 @@ func Verify(items []Item, bins []Bin, l *Layout, gap float64) []finding.Finding 
 		seen[i]++
 		if !slices.Contains(it.Turns, p.Turn) && !(len(it.Turns) == 0 && p.Turn == 0) {
 			v.add("turn", name, "turned by %g rad, which is not allowed", p.Turn)
+		}
+		if !(max(math.Abs(p.At.X), math.Abs(p.At.Y))*micron <= 2*maxSpan) {
+			v.add("off-grid", name, "placed at (%v, %v), beyond any bin", p.At.X, p.At.Y)
+			continue
 		}
 		at := point{int64(math.Round(p.At.X * micron)), int64(math.Round(p.At.Y * micron))}
 		if math.Abs(p.At.X*micron-float64(at.x)) > 1e-3 || math.Abs(p.At.Y*micron-float64(at.y)) > 1e-3 {
