@@ -414,6 +414,16 @@ func TestLayerNames(t *testing.T) {
 	}
 }
 
+func TestDXFText(t *testing.T) {
+	for in, want := range map[string]string{
+		"20 °C ±1": "20 %%dC %%p1", "5 %": "5 %", "%%d": "% %d", "%%%": "% % %", "⌀8 × 3 – ß": "%%c8 x 3 - ?",
+	} {
+		if got := dxfText(in); got != want {
+			t.Errorf("dxfText(%q) = %q, want %q", in, got, want)
+		}
+	}
+}
+
 // TestStylesDifferInGrey uses the luma weights of ITU-R BT.601.
 func TestStylesDifferInGrey(t *testing.T) {
 	last := 0.0

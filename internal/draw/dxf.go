@@ -116,13 +116,13 @@ func DXFLayerName(name string) string {
 
 // dxfText is s in the printable ASCII that every reader of release 12 knows.
 // The format's own codes stand for degrees, plus-minus and diameter; two percent
-// signs begin such a code, so a percent sign is written as the code for it.
+// signs begin such a code, so percent signs are kept apart.
 func dxfText(s string) string {
 	var b strings.Builder
 	for _, r := range s {
 		switch {
-		case r == '%':
-			b.WriteString("%%%")
+		case r == '%' && strings.HasSuffix(b.String(), "%"):
+			b.WriteString(" %")
 		case r >= ' ' && r <= '~':
 			b.WriteRune(r)
 		case r == '°':

@@ -210,12 +210,15 @@ func finite(v geom.Vec3) bool {
 func Weld(vertices []geom.Vec3, triangles [][3]int32) ([]geom.Vec3, [][3]int32) {
 	index := make(map[[3]float32]int32, len(vertices))
 	same := make([]int32, len(vertices))
+	joined := false
 	for i, v := range vertices {
 		k := round32(v)
 		j, ok := index[k]
 		if !ok {
 			j = int32(i)
 			index[k] = j
+		} else {
+			joined = true
 		}
 		same[i] = j
 	}
@@ -226,8 +229,7 @@ func Weld(vertices []geom.Vec3, triangles [][3]int32) ([]geom.Vec3, [][3]int32) 
 			kept = append(kept, t)
 		}
 	}
-	if len(kept) < len(triangles) {
-		// Only a collapsed triangle can bring its neighbours face to face.
+	if joined { // otherwise nothing came to lie face to face
 		kept = cancelOpposites(kept)
 	}
 	place := make([]int32, len(vertices))

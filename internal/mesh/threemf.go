@@ -12,7 +12,9 @@ import (
 	"math"
 	"slices"
 	"strconv"
-	"time"
+	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"groundwork/internal/geom"
 )
@@ -42,9 +44,10 @@ var coreMetadata = []string{
 // and a turned item may come out that much low.
 const octantSlack = 1e-4
 
-// archiveTime is the date that every entry of an archive carries, the earliest
-// that the format can hold: the same document gives the same bytes.
-var archiveTime = time.Date(1980, time.January, 1, 0, 0, 0, 0, time.UTC)
+// archiveDate is the date that every entry of an archive carries, so that the
+// same document gives the same bytes: 1 January 1980, the earliest that the
+// format can hold (bits 5-8 are the month, 0-4 the day).
+const archiveDate = 1<<5 | 1
 
 // WriteTo writes the document as a 3MF file of the core specification, in
 // millimetres, with no settings in it. Vertices are printed so that they read
@@ -112,7 +115,7 @@ func addPart(zw *zip.Writer, name string, data []byte) error {
 	w, err := zw.CreateRaw(&zip.FileHeader{
 		Name:               name,
 		Method:             zip.Deflate,
-		Modified:           archiveTime,
+		ModifiedDate:       archiveDate, // CreateRaw does not look at Modified
 		CRC32:              crc32.ChecksumIEEE(data),
 		CompressedSize64:   uint64(packed.Len()),
 		UncompressedSize64: uint64(len(data)),
@@ -137,8 +140,11 @@ func (d Document) model() ([]byte, error) {
 		if seen[m.Name] {
 			return nil, fmt.Errorf("metadata %q comes twice", m.Name)
 		}
+		if err := checkText("metadata", m.Value); err != nil {
+			return nil, err
+		}
 		seen[m.Name] = true
-		b.WriteString(`<metadata` + attribute("name", m.Name) + `>` + escape(m.Value) + "</metadata>\n")
+		b.WriteString(`<metadata` + attribute("name", m.Name) + `>` + escaper.Replace(m.Value) + "</metadata>\n")
 	}
 	b.WriteString("<resources>\n")
 	for i, body := range d.Bodies {
@@ -150,6 +156,9 @@ func (d Document) model() ([]byte, error) {
 	for i, it := range d.Items {
 		if it.Body < 0 || it.Body >= len(d.Bodies) {
 			return nil, fmt.Errorf("item %d names body %d of %d", i, it.Body, len(d.Bodies))
+		}
+		if err := checkText("part number", it.PartNumber); err != nil {
+			return nil, fmt.Errorf("item %d: %w", i, err)
 		}
 		m := affineOf(it.Frame)
 		for _, x := range m {
@@ -185,6 +194,9 @@ func (d Document) model() ([]byte, error) {
 }
 
 func writeObject(b *bytes.Buffer, id int, body Body) error {
+	if err := errors.Join(checkText("name", body.Name), checkText("part number", body.PartNumber)); err != nil {
+		return err
+	}
 	r, err := Check(body.Vertices, body.Triangles)
 	if err != nil {
 		return err
@@ -233,14 +245,20 @@ func writeObject(b *bytes.Buffer, id int, body Body) error {
 	return nil
 }
 
-func attribute(name, value string) string { return " " + name + `="` + escape(value) + `"` }
+func attribute(name, value string) string { return " " + name + `="` + escaper.Replace(value) + `"` }
 
-func escape(s string) string {
-	var b bytes.Buffer
-	if err := xml.EscapeText(&b, []byte(s)); err != nil {
-		panic(err) // a bytes.Buffer does not fail
+// escaper uses the five names that XML predefines. The encoding/xml package
+// writes numbers instead (&#34;), which the 3MF Consortium's reader refuses.
+var escaper = strings.NewReplacer("&", "&amp;", "<", "&lt;", ">", "&gt;", `"`, "&quot;", "'", "&apos;")
+
+// checkText refuses what an attribute cannot carry there and back: control
+// characters, the two code points outside XML, and text that is not UTF-8.
+func checkText(what, s string) error {
+	bad := func(r rune) bool { return unicode.IsControl(r) || r == 0xFFFE || r == 0xFFFF }
+	if !utf8.ValidString(s) || strings.ContainsFunc(s, bad) {
+		return fmt.Errorf("%s %q holds control characters or is not UTF-8", what, s)
 	}
-	return b.String()
+	return nil
 }
 
 // affine is a 3MF transform: four rows of three, the images of the x, y and z
