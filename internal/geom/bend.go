@@ -82,7 +82,7 @@ func (s Seg) Cross(n Vec2, d float64) []float64 {
 		out = append(out, 1)
 	}
 	slices.Sort(out)
-	return slices.CompactFunc(out, func(a, b float64) bool { return b-a < 1e-12 })
+	return slices.CompactFunc(out, func(a, b float64) bool { return math.Abs(a-b) < 1e-12 })
 }
 
 // root is a zero of f between a and b, where f(a) and f(b) differ in sign or
@@ -124,7 +124,7 @@ func (p Path) Split(lines []HalfPlane) (q Path, from []int) {
 			ts = append(ts, s.Cross(h.N, h.D)...)
 		}
 		slices.Sort(ts)
-		ts = slices.CompactFunc(ts, func(a, b float64) bool { return b-a < 1e-12 })
+		ts = slices.CompactFunc(ts, func(a, b float64) bool { return math.Abs(a-b) < 1e-12 })
 		if len(ts) == 2 {
 			q.Segs, from = append(q.Segs, s), append(from, i)
 			continue

@@ -255,11 +255,49 @@ func (p Path) mapped(f func(Seg) Seg) Path {
 	return q
 }
 
-// Bounds is the smallest box that holds the path, within tol.
-func (p Path) Bounds(tol float64) Box2 {
+// Bounds is the smallest box that holds the path.
+func (p Path) Bounds() Box2 {
 	b := EmptyBox2()
-	for _, q := range p.Flatten(tol) {
-		b = b.Add(q.P)
+	for _, s := range p.Segs {
+		b = b.Union(s.Bounds())
+	}
+	return b
+}
+
+// Bounds is the smallest box that holds the segment.
+func (s Seg) Bounds() Box2 {
+	b := EmptyBox2().Add(s.From()).Add(s.To())
+	add := func(t float64) {
+		if t > 0 && t < 1 {
+			b = b.Add(s.At(t))
+		}
+	}
+	switch s.Kind {
+	case Arc: // x is extreme where tan a = −(Ry/Rx) tan Rot, y where tan a = (Ry/Rx) cot Rot
+		sn, cs := math.Sincos(s.Rot)
+		for _, a := range []float64{math.Atan2(-s.Ry*sn, s.Rx*cs), math.Atan2(s.Ry*cs, s.Rx*sn)} {
+			lo, hi := min(s.Start, s.Start+s.Sweep), max(s.Start, s.Start+s.Sweep)
+			for a += math.Pi * math.Ceil((lo-a)/math.Pi); a <= hi; a += math.Pi {
+				add((a - s.Start) / s.Sweep)
+			}
+		}
+	case Cubic: // the derivative is a quadratic in t
+		c0, c1, c2 := s.P[1].Sub(s.P[0]), s.P[2].Sub(s.P[1]), s.P[3].Sub(s.P[2])
+		for _, c := range [][3]float64{{c0.X, c1.X, c2.X}, {c0.Y, c1.Y, c2.Y}} {
+			// (c0 − 2 c1 + c2) t² + 2 (c1 − c0) t + c0
+			qa, qb, qc := c[0]-2*c[1]+c[2], c[1]-c[0], c[0]
+			disc := qb*qb - qa*qc
+			if disc < 0 {
+				continue
+			}
+			k := -(qb + math.Copysign(math.Sqrt(disc), qb))
+			if qa != 0 {
+				add(k / qa)
+			}
+			if k != 0 {
+				add(qc / k)
+			}
+		}
 	}
 	return b
 }
@@ -468,45 +506,68 @@ func (p Path) AtLength(at float64) (seg int, t float64) {
 }
 
 // Nearest is the arc length of the point of the path closest to q, and its
-// distance. Curves are searched from samples and refined by Newton's method.
+// distance. Curves are searched from samples and refined by Newton's method
+// from every sample that is closer than its neighbours.
 func (p Path) Nearest(q Vec2) (at, dist float64) {
 	dist = math.Inf(1)
-	var s0 float64
-	for _, s := range p.Segs {
-		const n = 16
-		best, bt := math.Inf(1), 0.0
-		for k := 0; k <= n; k++ {
-			t := float64(k) / n
-			if d := s.At(t).Dist(q); d < best {
-				best, bt = d, t
-			}
+	best, bt := -1, 0.0
+	for i, s := range p.Segs {
+		if t, d := s.nearest(q); d < dist {
+			best, bt, dist = i, t, d
 		}
-		if s.Kind == Line {
-			d := s.Deriv(0)
-			bt = max(0, min(1, q.Sub(s.From()).Dot(d)/d.Dot(d)))
-		} else {
-			for range 30 {
-				r, d := s.At(bt).Sub(q), s.Deriv(bt)
-				g := d.Dot(d) + r.Dot(s.Deriv2(bt))
-				if g <= 0 {
-					g = d.Dot(d)
-				}
-				if g == 0 {
-					break
-				}
-				step := r.Dot(d) / g
-				bt = max(0, min(1, bt-step))
-				if math.Abs(step) < 1e-15 {
-					break
-				}
-			}
-		}
-		if d := s.At(bt).Dist(q); d < dist {
-			dist, at = d, s0+s.Length(0, bt)
-		}
-		s0 += s.Length(0, 1)
 	}
-	return at, dist
+	for i, s := range p.Segs {
+		if i == best {
+			return at + s.Length(0, bt), dist
+		}
+		at += s.Length(0, 1)
+	}
+	return 0, dist
+}
+
+// nearest is the parameter of the point of the segment closest to q, and its
+// distance.
+func (s Seg) nearest(q Vec2) (t, dist float64) {
+	if s.Kind == Line {
+		d := s.Deriv(0)
+		t = q.Sub(s.From()).Dot(d) / d.Dot(d)
+		if !(t > 0) {
+			t = 0
+		}
+		t = min(t, 1)
+		return t, s.At(t).Dist(q)
+	}
+	const n = 16
+	var ds [n + 1]float64
+	for k := range ds {
+		ds[k] = s.At(float64(k) / n).Dist(q)
+	}
+	dist = math.Inf(1)
+	for k := range ds {
+		if (k > 0 && ds[k-1] < ds[k]) || (k < n && ds[k+1] < ds[k]) {
+			continue
+		}
+		u := float64(k) / n
+		for range 30 {
+			r, d := s.At(u).Sub(q), s.Deriv(u)
+			g := d.Dot(d) + r.Dot(s.Deriv2(u))
+			if g <= 0 {
+				g = d.Dot(d)
+			}
+			if g == 0 {
+				break
+			}
+			step := r.Dot(d) / g
+			u = max(0, min(1, u-step))
+			if math.Abs(step) < 1e-15 {
+				break
+			}
+		}
+		if d := s.At(u).Dist(q); d < dist {
+			t, dist = u, d
+		}
+	}
+	return t, dist
 }
 
 // Gauss-Legendre abscissae and weights of order 16 on [-1, 1], positive half.

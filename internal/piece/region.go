@@ -385,7 +385,7 @@ func (m Member) side(name string, run geom.Path, chord float64) Surface {
 		ws = append(ws, i/math.Ceil(steps)*2*math.Pi)
 	}
 	slices.Sort(ws)
-	ws = slices.CompactFunc(ws, func(a, b float64) bool { return b-a < 1e-12 })
+	ws = slices.CompactFunc(ws, func(a, b float64) bool { return math.Abs(a-b) < 1e-12 })
 	ws[len(ws)-1] = 2 * math.Pi
 
 	s.Region = loops(sweep(ws, at), func(w, q float64) geom.Vec2 { return s.unroll(w, along(q)) })
@@ -627,7 +627,7 @@ func (m Member) revolvedSection(pl geom.Plane, hs []geom.HalfPlane, chord float6
 		marks := append([]float64{0, 1}, s.Cross(geom.V2(h, nz), d)...)
 		marks = append(marks, s.Cross(geom.V2(-h, nz), d)...)
 		slices.Sort(marks)
-		marks = slices.CompactFunc(marks, func(a, b float64) bool { return b-a < 1e-12 })
+		marks = slices.CompactFunc(marks, func(a, b float64) bool { return math.Abs(a-b) < 1e-12 })
 		marks[len(marks)-1] = 1
 		for k := range marks[1:] {
 			a, b := marks[k], marks[k+1]

@@ -192,7 +192,7 @@ func (s Surface) polar(uv geom.Vec2) (angle, along float64) {
 }
 
 // widest is the largest radius of a side.
-func (s Surface) widest() float64 { return s.Run.Bounds(1e-4).Max.X }
+func (s Surface) widest() float64 { return s.Run.Bounds().Max.X }
 
 // conePoint unrolls the cone made by revolving the line from a to b, points
 // (radius, z): the point at angle about the axis and at the distance along
