@@ -148,6 +148,11 @@ func putVec3(b []byte, v geom.Vec3) {
 	binary.LittleEndian.PutUint64(b[16:], math.Float64bits(v.Z))
 }
 
+// weld is the length, mm, below which an edge of a result is drawn together.
+// The kernel itself takes points within some 1e-7 mm for one, but leaves such
+// an edge where drawing it together would fold a thin triangle over.
+const weld = 1e-9
+
 // mesh reads a solid out. It is simplified by the kernel's own tolerance
 // first, which takes away the triangles without size that points in line
 // leave in a cap.
@@ -161,11 +166,15 @@ func (in *instance) mesh(m ptr) (*Mesh, error) {
 	if len(raw.triangles) == 0 {
 		return nil, ErrEmpty
 	}
-	tags := make([]Tag, len(raw.marks))
+	p := patch{vertices: raw.vertices, triangles: raw.triangles, tags: make([]Tag, len(raw.marks))}
 	for i, k := range raw.marks {
-		tags[i] = unmark(k)
+		p.tags[i] = unmark(k)
 	}
-	out := newMesh(raw.vertices, raw.triangles, tags)
+	p.mend(weld)
+	if len(p.triangles) == 0 {
+		return nil, ErrEmpty
+	}
+	out := newMesh(p.vertices, p.triangles, p.tags)
 	if !(out.Volume > 0) {
 		return nil, fmt.Errorf("a volume of %g mm³ came out: %w", out.Volume, ErrEmpty)
 	}

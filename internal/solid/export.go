@@ -1,118 +1,206 @@
 package solid
 
 import (
-	"errors"
 	"slices"
 
 	"groundwork/internal/geom"
 )
 
-// roundToSingle rounds a mesh to float32 and closes what the rounding breaks:
-// vertices that fall together become one, and triangles that lose their size
-// go, together with their neighbour's fold. The result is checked to be closed.
-func roundToSingle(m *Mesh) (*Mesh, error) {
+// roundToSingle rounds a mesh to float32 and mends what the rounding breaks.
+func roundToSingle(m *Mesh) *Mesh {
 	vertices := make([]geom.Vec3, len(m.Vertices))
 	for i, v := range m.Vertices {
 		vertices[i] = single(v)
 	}
-	triangles := slices.Clone(m.Triangles)
-	tags := slices.Clone(m.Tags)
+	p := patch{vertices: vertices, triangles: slices.Clone(m.Triangles), tags: slices.Clone(m.Tags)}
+	p.mend(0)
+	return newMesh(p.vertices, p.triangles, p.tags)
+}
 
-	// Vertices joined by an edge that rounding shortened to nothing become
-	// one. Vertices that meet without an edge between them stay two: joining
-	// them could pinch the surface.
-	into := make([]int32, len(vertices))
-	for i := range into {
-		into[i] = int32(i)
-	}
-	var root func(int32) int32
-	root = func(i int32) int32 {
-		for into[i] != i {
-			into[i] = into[into[i]]
-			i = into[i]
+func single(v geom.Vec3) geom.Vec3 {
+	return geom.V3(float64(float32(v.X)), float64(float32(v.Y)), float64(float32(v.Z)))
+}
+
+// patch is a closed mesh being rid of triangles without size. Two steps do
+// it, and each leaves the mesh closed or is not taken: an edge too short is
+// drawn together into one vertex; a triangle whose corners lie in line gives
+// its longest side away for the other diagonal of the four-sided figure that
+// it makes with its neighbour there.
+type patch struct {
+	vertices  []geom.Vec3
+	triangles [][3]int32 // all corners 0: taken out
+	tags      []Tag
+	at        [][]int32 // vertex -> triangles that have, or had, a corner there
+}
+
+// flat is the height of a triangle over its longest side, as a part of that
+// side, below which mend takes it for flat. Mesh.Check draws the line lower,
+// so that what is left passes.
+const flat = 4e-12
+
+// mend takes out edges no longer than short, mm, and flat triangles.
+func (p *patch) mend(short float64) {
+	var work []int32
+	for i := range p.triangles {
+		if s, _ := p.fault(int32(i), short); s {
+			work = append(work, int32(i))
 		}
-		return i
 	}
-	for _, t := range triangles {
-		for j, a := range t {
-			if b := t[(j+1)%3]; vertices[a] == vertices[b] {
-				ra, rb := root(a), root(b)
-				into[max(ra, rb)] = min(ra, rb)
+	if len(work) == 0 {
+		return
+	}
+	p.at = make([][]int32, len(p.vertices))
+	for i, t := range p.triangles {
+		for _, v := range t {
+			p.at[v] = append(p.at[v], int32(i))
+		}
+	}
+	// Every step can make other triangles faulty. Flips alone might go round
+	// in circles, so their number is bounded.
+	for steps := 64 + 16*len(work); len(work) > 0 && steps > 0; steps-- {
+		i := work[len(work)-1]
+		work = work[:len(work)-1]
+		faulty, side := p.fault(i, short)
+		if !faulty {
+			continue
+		}
+		t := p.triangles[i]
+		if a, b := p.shortest(t); p.vertices[a].Dist(p.vertices[b]) <= short && p.collapse(a, b) {
+			work = append(work, p.at[min(a, b)]...)
+			continue
+		}
+		if j, ok := p.flip(i, side); ok {
+			work = append(work, j, i)
+		}
+	}
+	p.compact()
+}
+
+// fault reports whether a triangle has no size, and the index of the corner
+// where its longest side begins.
+func (p *patch) fault(i int32, short float64) (bool, int) {
+	t := p.triangles[i]
+	if t[0] == t[1] {
+		return false, 0 // taken out
+	}
+	a, b, c := p.vertices[t[0]], p.vertices[t[1]], p.vertices[t[2]]
+	sides := [3]float64{a.Dist(b), b.Dist(c), c.Dist(a)}
+	long := 0
+	for i, s := range sides {
+		if s > sides[long] {
+			long = i
+		}
+	}
+	l := sides[long]
+	return min(sides[0], sides[1], sides[2]) <= short || b.Sub(a).Cross(c.Sub(a)).Len() <= flat*l*l, long
+}
+
+func (p *patch) shortest(t [3]int32) (a, b int32) {
+	a, b = t[0], t[1]
+	for i := range t {
+		c, d := t[i], t[(i+1)%3]
+		if p.vertices[c].Dist(p.vertices[d]) < p.vertices[a].Dist(p.vertices[b]) {
+			a, b = c, d
+		}
+	}
+	return a, b
+}
+
+// around are the vertices joined to v by an edge, sorted.
+func (p *patch) around(v int32) []int32 {
+	var out []int32
+	for _, i := range p.at[v] {
+		if t := p.triangles[i]; t[0] == v || t[1] == v || t[2] == v {
+			for _, c := range t {
+				if c != v {
+					out = append(out, c)
+				}
 			}
 		}
 	}
-	kept := 0
-	for i, t := range triangles {
-		for j := range t {
-			t[j] = root(t[j])
-		}
-		if t[0] == t[1] || t[1] == t[2] || t[2] == t[0] {
-			continue
-		}
-		triangles[kept], tags[kept] = t, tags[i]
-		kept++
-	}
-	triangles, tags = triangles[:kept], tags[:kept]
-
-	// A triangle whose corners have come into one line is turned away: its
-	// longest side is replaced by the other diagonal of the pair it forms with
-	// its neighbour over that side.
-	for range len(triangles) {
-		turned, err := turnFlat(vertices, triangles, tags)
-		if err != nil {
-			return nil, err
-		}
-		if !turned {
-			return compact(vertices, triangles, tags), nil
-		}
-	}
-	return nil, errors.New("rounding to single precision leaves triangles without size")
+	slices.Sort(out)
+	return slices.Compact(out)
 }
 
-// turnFlat swaps the longest side of the first triangle without size, and
-// reports whether there was one.
-func turnFlat(vertices []geom.Vec3, triangles [][3]int32, tags []Tag) (bool, error) {
-	for i, t := range triangles {
-		a, b, c := vertices[t[0]], vertices[t[1]], vertices[t[2]]
-		longest := max(a.Dist(b), b.Dist(c), c.Dist(a))
-		if b.Sub(a).Cross(c.Sub(a)).Len() > 1e-12*longest*longest {
+// collapse draws an edge together into its vertex of the lower number. It
+// does nothing, and returns false, where that would join sheets of the surface
+// that only pass each other: unless the ends have exactly two neighbours in common.
+func (p *patch) collapse(a, b int32) bool {
+	keep, gone := min(a, b), max(a, b)
+	common := 0
+	others := p.around(keep)
+	for _, v := range p.around(gone) {
+		if _, ok := slices.BinarySearch(others, v); ok {
+			common++
+		}
+	}
+	if common != 2 || len(others)+len(p.around(gone)) < 8 { // 8: what is left of a tetrahedron would be flat
+		return false
+	}
+	for _, i := range p.at[gone] {
+		t := &p.triangles[i]
+		if t[0] == t[1] {
 			continue
 		}
-		for vertices[t[0]].Dist(vertices[t[1]]) < longest {
-			t[0], t[1], t[2] = t[1], t[2], t[0]
+		if slices.Contains(t[:], gone) && slices.Contains(t[:], keep) {
+			*t = [3]int32{}
+			continue
 		}
-		for j, u := range triangles {
-			for r := range 3 {
-				if u[r] != t[1] || u[(r+1)%3] != t[0] {
-					continue
-				}
-				far := u[(r+2)%3]
-				if far == t[2] {
-					return false, errors.New("rounding to single precision folds the surface onto itself")
-				}
-				triangles[i] = [3]int32{t[2], t[0], far}
-				triangles[j] = [3]int32{t[2], far, t[1]}
-				tags[i] = tags[j]
-				return true, nil
+		for j, v := range t {
+			if v == gone {
+				t[j] = keep
+				p.at[keep] = append(p.at[keep], i)
 			}
 		}
-		return false, errors.New("the mesh is open")
 	}
-	return false, nil
+	return true
 }
 
-// compact leaves out vertices that no triangle uses.
-func compact(vertices []geom.Vec3, triangles [][3]int32, tags []Tag) *Mesh {
-	place := make([]int32, len(vertices))
-	var used []geom.Vec3
-	for i, t := range triangles {
+// flip gives the flat triangle i the other diagonal in place of the side that
+// begins at its corner number side, and returns the neighbour that shared it.
+// Both triangles then lie where the neighbour lay, and have its tag.
+func (p *patch) flip(i int32, side int) (int32, bool) {
+	t := p.triangles[i]
+	a, b, c := t[side], t[(side+1)%3], t[(side+2)%3]
+	for _, j := range p.at[a] {
+		u := p.triangles[j]
+		for r := range u {
+			if u[0] == u[1] || u[r] != b || u[(r+1)%3] != a {
+				continue
+			}
+			d := u[(r+2)%3]
+			if d == c || slices.Contains(p.around(c), d) {
+				return 0, false // the other diagonal is an edge already
+			}
+			p.triangles[i] = [3]int32{c, a, d}
+			p.triangles[j] = [3]int32{c, d, b}
+			p.tags[i] = p.tags[j]
+			p.at[d] = append(p.at[d], i)
+			p.at[c] = append(p.at[c], j)
+			return j, true
+		}
+	}
+	return 0, false
+}
+
+// compact leaves out what mend has taken out.
+func (p *patch) compact() {
+	place := make([]int32, len(p.vertices)) // new number + 1
+	var vertices []geom.Vec3
+	n := 0
+	for i, t := range p.triangles {
+		if t[0] == t[1] {
+			continue
+		}
 		for j, v := range t {
 			if place[v] == 0 {
-				used = append(used, vertices[v])
-				place[v] = int32(len(used))
+				vertices = append(vertices, p.vertices[v])
+				place[v] = int32(len(vertices))
 			}
-			triangles[i][j] = place[v] - 1
+			t[j] = place[v] - 1
 		}
+		p.triangles[n], p.tags[n] = t, p.tags[i]
+		n++
 	}
-	return newMesh(used, triangles, tags)
+	p.vertices, p.triangles, p.tags = vertices, p.triangles[:n], p.tags[:n]
 }

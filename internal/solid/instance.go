@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 
 	"github.com/tetratelabs/wazero"
 	"github.com/tetratelabs/wazero/api"
@@ -118,7 +119,7 @@ func (in *instance) call(name string, args ...uint64) uint64 {
 		stack = append(stack, 0)
 	}
 	if err := b.call.CallWithStack(in.ctx, stack); err != nil {
-		in.fail(fmt.Errorf("%s: %w", name, err))
+		in.fail(gaveUp(name, err))
 		return 0
 	}
 	if b.signature[0] == 'v' {
@@ -160,7 +161,7 @@ func (in *instance) alloc(n int) ptr {
 	}
 	in.stack[0] = uint64(n)
 	if err := in.malloc.CallWithStack(in.ctx, in.stack[:1]); err != nil {
-		in.fail(fmt.Errorf("allocating %d bytes: %w", n, err))
+		in.fail(gaveUp(fmt.Sprintf("allocating %d bytes", n), err))
 		return 0
 	}
 	if in.stack[0] == 0 {
@@ -175,9 +176,30 @@ func (in *instance) release(p ptr) {
 	}
 	in.stack[0] = p
 	if err := in.free.CallWithStack(in.ctx, in.stack[:1]); err != nil {
-		in.fail(err)
+		in.fail(gaveUp("freeing memory", err))
 	}
 }
+
+// gaveUp is the error for a call that did not come back: an exception, an
+// abort, or a trap, which is what running out of memory inside the kernel's
+// own allocator ends in. The stack of nameless functions that wazero adds is
+// left out.
+func gaveUp(name string, err error) error {
+	if !errors.Is(err, errThrown) {
+		err = fmt.Errorf("%w: %w", errThrown, err)
+	}
+	text, _, _ := strings.Cut(err.Error(), "\nwasm stack trace")
+	text = strings.TrimSuffix(text, " (recovered by wazero)")
+	return &callError{name + ": " + text, err}
+}
+
+type callError struct {
+	text  string
+	cause error
+}
+
+func (e *callError) Error() string { return e.text }
+func (e *callError) Unwrap() error { return e.cause }
 
 // made counts an object that must later be dropped.
 func (in *instance) made(p ptr) ptr {

@@ -50,7 +50,7 @@ type Kernel struct {
 // New starts a Kernel. It returns ErrNotBuilt if the binary lacks the
 // kernel's files.
 func New(o Options) (*Kernel, error) {
-	wasm, l, err := loadKernel()
+	wasm, l, err := loadKernel(files)
 	if err != nil {
 		return nil, err
 	}
@@ -373,19 +373,13 @@ func (k *Kernel) Export(ctx context.Context, s Shape, f geom.Frame) (*Mesh, erro
 		return err
 	})
 	if err == nil {
-		out, err = roundToSingle(out)
-	}
-	if err == nil {
+		out = roundToSingle(out)
 		err = out.Check()
 	}
 	if err != nil {
 		return nil, fmt.Errorf("solid: exporting a %s: %w", s.n, err)
 	}
 	return out, nil
-}
-
-func single(v geom.Vec3) geom.Vec3 {
-	return geom.V3(float64(float32(v.X)), float64(float32(v.Y)), float64(float32(v.Z)))
 }
 
 // meshCache keeps meshes by the hash of their Shape, up to a number of bytes;

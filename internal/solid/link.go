@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io/fs"
 )
 
 // The folder holds manifold.wasm and link.json once tools/kernel has run, and
@@ -25,13 +26,13 @@ type link struct {
 	Exports map[string]string `json:"exports"` // name -> short name
 }
 
-func loadKernel() ([]byte, link, error) {
+func loadKernel(files fs.FS) ([]byte, link, error) {
 	var l link
-	wasm, err := files.ReadFile("kernel/manifold.wasm")
+	wasm, err := fs.ReadFile(files, "kernel/manifold.wasm")
 	if err != nil {
 		return nil, l, ErrNotBuilt
 	}
-	text, err := files.ReadFile("kernel/link.json")
+	text, err := fs.ReadFile(files, "kernel/link.json")
 	if err != nil {
 		return nil, l, ErrNotBuilt
 	}

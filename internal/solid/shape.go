@@ -161,7 +161,12 @@ func combined(o op, shapes []Shape) Shape {
 	for _, c := range n.children[1:] {
 		switch o {
 		case opUnion, opHull:
-			n.bounds = n.bounds.Union(c.bounds)
+			switch { // the box of a part that is surely empty must not be mixed in
+			case n.bounds.Empty():
+				n.bounds = c.bounds
+			case !c.bounds.Empty():
+				n.bounds = n.bounds.Union(c.bounds)
+			}
 		case opIntersection:
 			n.bounds = common(n.bounds, c.bounds)
 		}
@@ -233,30 +238,49 @@ func corners(b geom.Box3) []geom.Vec3 {
 
 // Below is the part of the shape where p.Distance is not positive. The facets
 // that the cut makes get the tag cut.
-func (s Shape) Below(p geom.Plane, cut Tag) Shape {
+func (s Shape) Below(p geom.Plane, cut Tag) Shape { return s.Within(Cut{p, cut}) }
+
+// Cut is a plane to cut by; the facets that it makes get the tag.
+type Cut struct {
+	Plane geom.Plane
+	Tag   Tag
+}
+
+// Within is the part of the shape below all the planes, in one operation.
+// It is quicker than one cut after another, unless the results of the first
+// cuts are needed by other Shapes too: those are made only once.
+func (s Shape) Within(cuts ...Cut) Shape {
 	if s.n == nil {
 		return s
 	}
+	parts := []Shape{s}
+	for _, c := range cuts {
+		if h := s.half(c.Plane, c.Tag); !h.IsZero() {
+			parts = append(parts, h)
+		}
+	}
+	return Intersection(parts...)
+}
+
+// half is a box that holds all of the shape below the plane, and reaches well
+// beyond the shape on all sides but the plane's. It is zero if there is
+// nothing to cut.
+func (s Shape) half(p geom.Plane, cut Tag) Shape {
 	if !finite(p.Normal.X, p.Normal.Y, p.Normal.Z, p.D) || math.Abs(p.Normal.Len()-1) > 1e-9 {
 		return faulty(opIntersection, fmt.Errorf("cutting a body: the plane's normal %v is not a unit vector, or its distance %g not finite", p.Normal, p.D))
 	}
-	// A box that reaches well beyond the body on all sides but the plane's.
 	f := geom.FrameFromZ(p.Normal.Scale(p.D), p.Normal)
 	b := geom.EmptyBox3()
 	for _, c := range corners(s.n.bounds) {
 		b = b.Add(f.Local(c))
 	}
-	if b.Empty() { // nothing to cut: the shape is faulty or empty, and says so itself
-		return s
+	if b.Empty() { // the shape is faulty or empty, and says so itself
+		return Shape{}
 	}
 	margin := 1 + b.Size().Len()
-	b.Min = b.Min.Sub(geom.V3(margin, margin, margin))
-	b.Max = b.Max.Add(geom.V3(margin, margin, 0))
+	b = b.Grow(margin)
 	b.Min.Z, b.Max.Z = min(b.Min.Z, -margin), 0
-	half := Box(b, cut).At(f)
-	n := Intersection(s, half)
-	n.n.bounds = s.n.bounds
-	return n
+	return Box(b, cut).At(f)
 }
 
 // Above is the part of the shape where p.Distance is not negative. The facets

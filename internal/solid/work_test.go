@@ -1,0 +1,473 @@
+package solid
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"reflect"
+	"strings"
+	"sync"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"groundwork/internal/geom"
+)
+
+// steps draws one of 64 evenly spaced numbers. Bodies drawn so meet exactly,
+// face in face, now and then, which is the hard case that must hold; faces
+// that are 1e-7 mm apart would only ask what the kernel takes for one.
+func steps(low, high float64) *rapid.Generator[float64] {
+	return rapid.Map(rapid.IntRange(0, 64), func(i int) float64 { return low + (high-low)*float64(i)/64 })
+}
+
+// drawFrame draws any place and direction.
+func drawFrame(t *rapid.T) geom.Frame {
+	coord := steps(-500, 500)
+	z := geom.V3(steps(-1, 1).Draw(t, "zx"), steps(-1, 1).Draw(t, "zy"), steps(-1, 1).Draw(t, "zz"))
+	if z == (geom.Vec3{}) {
+		z = geom.V3(0, 0, 1)
+	}
+	f := geom.FrameFromZ(geom.V3(coord.Draw(t, "x"), coord.Draw(t, "y"), coord.Draw(t, "z")), z)
+	s, c := math.Sincos(steps(0, 6.28).Draw(t, "turn"))
+	f.X, f.Y = f.X.Scale(c).Add(f.Y.Scale(s)), f.Y.Scale(c).Sub(f.X.Scale(s))
+	return f
+}
+
+// drawBody draws a body of some 40 mm near the origin, with tags from first on:
+// one tag per surface.
+func drawBody(t *rapid.T, first Tag) (Shape, map[Tag]func(geom.Vec3) float64) {
+	size := steps(10, 40)
+	place := geom.FrameFromZ(geom.V3(steps(-10, 10).Draw(t, "px"), steps(-10, 10).Draw(t, "py"), steps(-10, 10).Draw(t, "pz")),
+		geom.V3(steps(-1, 1).Draw(t, "ax"), steps(-1, 1).Draw(t, "ay"), 1))
+	away := map[Tag]func(geom.Vec3) float64{} // distance of a point from the surface with the tag
+	plane := func(tag Tag, p geom.Plane) {
+		p = p.In(place)
+		away[tag] = func(v geom.Vec3) float64 { return math.Abs(p.Distance(v)) }
+	}
+	h := size.Draw(t, "height")
+	plane(first, geom.PlaneAt(geom.Vec3{}, geom.V3(0, 0, -1)))
+	plane(first+1, geom.PlaneAt(geom.V3(0, 0, h), geom.V3(0, 0, 1)))
+	if rapid.Bool().Draw(t, "prism") {
+		n := rapid.IntRange(3, 9).Draw(t, "sides")
+		r := size.Draw(t, "radius")
+		var pts []geom.Vec2
+		for i := range n {
+			pts = append(pts, geom.V2(r, 0).Rotate(2*math.Pi*float64(i)/float64(n)))
+		}
+		for i, p := range pts {
+			q := pts[(i+1)%n]
+			out := q.Sub(p).Right()
+			plane(first+2+Tag(i), geom.PlaneAt(geom.V3(p.X, p.Y, 0), geom.V3(out.X, out.Y, 0)))
+		}
+		return Extrude([]Loop{loop(first+2, pts)}, 0, h, first, first+1).At(place), away
+	}
+	r, r2 := size.Draw(t, "r"), size.Draw(t, "r2")
+	n := rapid.IntRange(5, 40).Draw(t, "facets")
+	away[first+2] = func(v geom.Vec3) float64 { // from a cone, as far as facets let one say
+		l := place.Local(v)
+		at := r + (r2-r)*l.Z/h
+		return max(0, math.Abs(l.XY().Len()-at*(1+math.Cos(math.Pi/float64(n)))/2)-at*(1-math.Cos(math.Pi/float64(n)))/2)
+	}
+	return Revolve(v2(0, 0, r, 0, r2, h, 0, h), []Tag{first, first + 2, first + 1, NoTag}, n).At(place), away
+}
+
+func checked(t *rapid.T, k *Kernel, s Shape) *Mesh {
+	m, err := k.Mesh(context.Background(), s)
+	if errors.Is(err, ErrEmpty) {
+		return &Mesh{Bounds: geom.EmptyBox3()}
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := m.Check(); err != nil {
+		t.Fatal(err)
+	}
+	return m
+}
+
+// joined is how near, in mm, two points must be for the kernel to take them
+// for one. Bodies drawn at random come that near now and then, and then cut
+// faces change by this times their outlines' length.
+const joined = 1.2e-7
+
+func near(t *rapid.T, what string, got, want, tolerance float64) {
+	if !(math.Abs(got-want) <= tolerance) {
+		t.Fatalf("%s: %.15g, want %.15g", what, got, want)
+	}
+}
+
+func onSurfaces(t *rapid.T, m *Mesh, surfaces ...map[Tag]func(geom.Vec3) float64) {
+	for i, tri := range m.Triangles {
+		var away func(geom.Vec3) float64
+		for _, s := range surfaces {
+			if f := s[m.Tags[i]]; f != nil {
+				away = f
+			}
+		}
+		if away == nil {
+			t.Fatalf("a facet has the tag %d, which nobody gave", m.Tags[i])
+		}
+		for _, c := range tri {
+			if d := away(m.Vertices[c]); d > 1e-6 {
+				t.Fatalf("a facet tagged %d strays %g mm from its surface", m.Tags[i], d)
+			}
+		}
+	}
+}
+
+func TestBooleansAddUp(t *testing.T) {
+	k := testKernel(t)
+	rapid.Check(t, func(t *rapid.T) {
+		a, sa := drawBody(t, 0)
+		b, sb := drawBody(t, 100)
+		ma, mb := checked(t, k, a), checked(t, k, b)
+		both, common, rest := checked(t, k, Union(a, b)), checked(t, k, Intersection(a, b)), checked(t, k, Difference(a, b))
+		scale := ma.Volume + mb.Volume
+		near(t, "union and intersection", both.Volume+common.Volume, ma.Volume+mb.Volume, 1e-9*scale)
+		near(t, "difference and intersection", rest.Volume+common.Volume, ma.Volume, 1e-9*scale)
+		for _, m := range []*Mesh{both, common, rest} {
+			onSurfaces(t, m, sa, sb)
+		}
+	})
+}
+
+func TestCutsAddUp(t *testing.T) {
+	k := testKernel(t)
+	rapid.Check(t, func(t *rapid.T) {
+		a, sa := drawBody(t, 0)
+		b, sb := drawBody(t, 100)
+		s := Difference(a, b)
+		f := drawFrame(t)
+		p := geom.PlaneAt(geom.V3(steps(-10, 10).Draw(t, "at"), 0, 0), f.Z)
+		cut := map[Tag]func(geom.Vec3) float64{200: func(v geom.Vec3) float64 { return math.Abs(p.Distance(v)) }}
+		whole, below, above := checked(t, k, s), checked(t, k, s.Below(p, 200)), checked(t, k, s.Above(p, 200))
+		near(t, "below and above", below.Volume+above.Volume, whole.Volume, 1e-9*whole.Volume)
+		onSurfaces(t, below, sa, sb, cut)
+		onSurfaces(t, above, sa, sb, cut)
+		var cutBelow, cutAbove float64
+		for _, v := range below.Vertices {
+			if p.Distance(v) > 1e-9 {
+				t.Fatalf("a vertex lies %g above the cut", p.Distance(v))
+			}
+		}
+		area := func(m *Mesh) (sum float64) {
+			for i, tri := range m.Triangles {
+				if m.Tags[i] == 200 {
+					a, b, c := m.Vertices[tri[0]], m.Vertices[tri[1]], m.Vertices[tri[2]]
+					sum += b.Sub(a).Cross(c.Sub(a)).Len() / 2
+				}
+			}
+			return sum
+		}
+		cutBelow, cutAbove = area(below), area(above)
+		for _, tri := range whole.Triangles { // a facet in the plane keeps its own tag
+			if d := p.Distance; max(math.Abs(d(whole.Vertices[tri[0]])), math.Abs(d(whole.Vertices[tri[1]])), math.Abs(d(whole.Vertices[tri[2]]))) < 1e-6 {
+				return
+			}
+		}
+		near(t, "cut faces", cutBelow, cutAbove, joined*300)
+	})
+}
+
+func TestTurningTurns(t *testing.T) {
+	k := testKernel(t)
+	rapid.Check(t, func(t *rapid.T) {
+		a, _ := drawBody(t, 0)
+		b, _ := drawBody(t, 100)
+		f := drawFrame(t)
+		still := checked(t, k, Difference(a, b))
+		parts := checked(t, k, Difference(a.At(f), b.At(f))) // the parts placed, then the work
+		after := checked(t, k, Difference(a, b).At(f))       // the work, then its result placed
+		scale := still.Volume + 1
+		near(t, "volume of parts placed", parts.Volume, still.Volume, 1e-8*scale)
+		near(t, "volume placed", after.Volume, still.Volume, 1e-8*scale)
+		near(t, "area placed", after.Area, still.Area, 1e-8*(still.Area+1))
+		if len(after.Vertices) != len(still.Vertices) {
+			return // placing may let the kernel join vertices within its tolerance
+		}
+		box := geom.EmptyBox3()
+		for _, v := range still.Vertices {
+			box = box.Add(f.Point(v))
+		}
+		if d := box.Min.Dist(after.Bounds.Min) + box.Max.Dist(after.Bounds.Max); d > 1e-6 {
+			t.Fatalf("bounds off by %g", d)
+		}
+	})
+}
+
+func TestHullHasNoTags(t *testing.T) {
+	m := mesh(t, Hull(Box(unitBox, 5), Cylinder(geom.V3(5, 5, 5), geom.V3(0, 0, 1), 2, 3, 6, CylinderOptions{})))
+	for i, tag := range m.Tags {
+		if tag != NoTag {
+			t.Fatalf("facet %d of a hull has the tag %d", i, tag)
+		}
+	}
+}
+
+// Edges in one line keep their own tags through every cut.
+func TestCollinearEdgesKeepTheirTags(t *testing.T) {
+	board := Extrude([]Loop{loop(1, v2(0, 0, 300, 0, 620, 0, 620, 60, 0, 60))}, 0, 19, 10, 11)
+	m := mesh(t, Difference(board, Cylinder(geom.V3(300, -1, 9), geom.V3(0, 1, 0), 3, 20, 12, CylinderOptions{})))
+	var left, right float64
+	for i, tri := range m.Triangles {
+		for _, c := range tri {
+			switch x := m.Vertices[c].X; {
+			case m.Tags[i] == 1 && x > 300, m.Tags[i] == 2 && x < 300:
+				t.Fatalf("tag %d at x = %g", m.Tags[i], x)
+			}
+		}
+		a, b, c := m.Vertices[tri[0]], m.Vertices[tri[1]], m.Vertices[tri[2]]
+		area := b.Sub(a).Cross(c.Sub(a)).Len() / 2
+		switch m.Tags[i] {
+		case 1:
+			left += area
+		case 2:
+			right += area
+		}
+	}
+	n := Facets(3, 0, false)
+	hole := float64(n) / 2 * 9 * math.Sin(2*math.Pi/float64(n))
+	if relative(left, 300*19-hole/2) > 1e-12 || relative(right, 320*19-hole/2) > 1e-12 {
+		t.Errorf("areas %.12g and %.12g, want %.12g and %.12g", left, right, 300*19-hole/2, 320*19-hole/2)
+	}
+}
+
+// The bytes of a result depend neither on the instance nor on its history.
+func TestSameBytesEverywhere(t *testing.T) {
+	shapes := []Shape{
+		boredBoard().Below(geom.PlaneAt(geom.V3(300, 0, 0), geom.V3(1, 0.2, 0.1)), 70),
+		boredBoard().At(geom.FrameFromZ(geom.V3(1, 2, 3), geom.V3(1, 1, 1))),
+		Union(boredBoard(), Cylinder(geom.V3(25, 30, 5), geom.V3(0, 0, 1), 12, 30, 71, CylinderOptions{})),
+		Hull(Box(unitBox, 1), Cylinder(geom.V3(5, 5, 5), geom.V3(0, 1, 1), 2, 3, 6, CylinderOptions{})),
+	}
+	fresh := func() []*Mesh {
+		k, err := New(Options{Instances: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer k.Close()
+		var out []*Mesh
+		for _, s := range shapes {
+			m, err := k.Mesh(t.Context(), s)
+			if err != nil {
+				t.Fatal(err)
+			}
+			out = append(out, m)
+		}
+		return out
+	}
+	want := fresh()
+	k, err := New(Options{Instances: 2, CacheMiB: -1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer k.Close()
+	var wg sync.WaitGroup
+	for g := range 8 {
+		wg.Go(func() {
+			for i := range shapes {
+				j := (i + g) % len(shapes)
+				m, err := k.Mesh(context.Background(), shapes[j])
+				if err != nil {
+					t.Error(err)
+					return
+				}
+				if !reflect.DeepEqual(m, want[j]) {
+					t.Errorf("goroutine %d: shape %d differs", g, j)
+				}
+			}
+		})
+	}
+	wg.Wait()
+	ms, err := k.Meshes(t.Context(), shapes)
+	if err != nil || !reflect.DeepEqual(ms, want) {
+		t.Errorf("Meshes differ, or error %v", err)
+	}
+}
+
+// An exception inside the kernel becomes an error, and the instance is replaced.
+func TestException(t *testing.T) {
+	k, err := New(Options{Instances: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer k.Close()
+	mesh := func() error { _, err := k.Mesh(t.Context(), Box(unitBox, 1)); return err }
+	if err := mesh(); err != nil {
+		t.Fatal(err)
+	}
+	// A vector of 4 294 967 295 points does not fit into 32 bits of address.
+	err = k.with(t.Context(), func(in *instance) error {
+		v := in.make("new Vector_vec3")
+		in.call("Vector_vec3.resize", v, math.MaxUint32, in.scratch)
+		if in.call("Vector_vec3.size", v) != 0 {
+			t.Error("a call after the exception was answered")
+		}
+		return nil
+	})
+	if !errors.Is(err, errThrown) || !strings.Contains(err.Error(), "Vector_vec3.resize: the kernel gave up: C++ exception of type St12length_error") {
+		t.Errorf("error %v, want that of an exception in Vector_vec3.resize", err)
+	}
+	if k.meshes = (meshCache{}); mesh() != nil {
+		t.Error("the Kernel did not recover")
+	}
+}
+
+// Too little memory makes the kernel throw. The fault names the work, the
+// instance is replaced, and the Kernel goes on.
+func TestOutOfMemory(t *testing.T) {
+	k, err := New(Options{Instances: 1, MaxMemoryMiB: 24})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer k.Close()
+	var bars []Shape
+	for i := range 60 {
+		f := float64(i)
+		bars = append(bars, Cylinder(geom.V3(f, -200, 0), geom.V3(0.001*f, 1, 0.01*f), 30, 400, 1, CylinderOptions{Facets: 512}))
+	}
+	_, err = k.Mesh(t.Context(), Union(bars...))
+	if !errors.Is(err, errThrown) || !strings.Contains(err.Error(), "union of 60 bodies") {
+		t.Fatalf("error %v, want one that the kernel gave up on a union of 60 bodies", err)
+	}
+	t.Log(err)
+	m, err := k.Mesh(t.Context(), Box(unitBox, 1))
+	if err != nil || m.Volume != 1 {
+		t.Errorf("after the fault: %v", err)
+	}
+}
+
+func TestCancelled(t *testing.T) {
+	k := testKernel(t)
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	s := Box(geom.Box3{Max: geom.V3(3, 1, 4)}, 15)
+	if _, err := k.Mesh(ctx, s); !errors.Is(err, context.Canceled) {
+		t.Errorf("error %v, want Canceled", err)
+	}
+	if _, err := k.Union2(ctx, geom.Polygons{v2(0, 0, 1, 0, 1, 1)}); !errors.Is(err, context.Canceled) {
+		t.Errorf("error %v, want Canceled", err)
+	}
+	mesh(t, s)
+}
+
+// Nothing is left behind: objects, memory of the kernel, values of the host.
+func TestNoLeaks(t *testing.T) {
+	k, err := New(Options{Instances: 1, CacheMiB: -1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer k.Close()
+	state := func() (live, kept, vals int, memory uint32) {
+		in := <-k.pool
+		defer func() { k.pool <- in }()
+		in.trim(0)
+		if in.err != nil {
+			t.Fatal(in.err)
+		}
+		return in.live, len(in.solids.entries), len(in.vals), in.mem.Size()
+	}
+	round := func(i int) {
+		f := float64(i % 50)
+		s := Difference(Extrude([]Loop{loop(1, v2(0, 0, 100+f, 0, 100, 50, 0, 50))}, 0, 19, 10, 11),
+			Cylinder(geom.V3(20, 20, -1), geom.V3(0, 0.1, 1), 4+f/100, 30, 12, CylinderOptions{}),
+			Hull(Box(unitBox, 1), Box(unitBox.Grow(2), 1)))
+		frame := geom.FrameFromZ(geom.V3(1, 2, 3), geom.V3(1, 2, f))
+		ctx := t.Context()
+		_, e1 := k.Mesh(ctx, s.At(frame).Below(geom.PlaneAt(geom.V3(10, 10, 10), geom.V3(1, 0, 0)), 20))
+		_, e2 := k.Export(ctx, s, frame)
+		_, e3 := k.Components(ctx, s)
+		layers, e4 := k.Sections(ctx, s, frame, []float64{0, 5, 10})
+		_, e5 := k.Project(ctx, s, frame)
+		_, e6 := k.Offset2(ctx, layers[1], -1, Round, 2, 0)
+		_, e7 := k.Decompose2(ctx, layers[1])
+		_, e8 := k.Mesh(ctx, s.Below(geom.PlaneAt(geom.V3(-10, 10, 10), geom.V3(1, 0, 0)), 20))
+		if !errors.Is(e8, ErrEmpty) {
+			t.Fatal(e8)
+		}
+		_, e9 := k.Simplify2(ctx, layers[1], 0.1)
+		_, e10 := k.Hull2(ctx, layers[1])
+		_, e11 := k.Union2(ctx, layers[1], layers[2])
+		if err := errors.Join(e1, e2, e3, e4, e5, e6, e7, e9, e10, e11); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for i := range 50 {
+		round(i)
+	}
+	live, kept, vals, memory := state()
+	if live != 0 || kept != 0 || vals != firstVal {
+		t.Errorf("%d objects, %d cached solids and %d values are left", live, kept, vals-firstVal)
+	}
+	for i := range 200 {
+		round(i)
+	}
+	live2, _, _, memory2 := state()
+	if live2 != 0 || memory2 != memory {
+		t.Errorf("after 200 rounds more: %d objects; memory grew from %d to %d", live2, memory, memory2)
+	}
+	t.Logf("the kernel's memory stays at %d KiB", memory2>>10)
+}
+
+func TestComponents(t *testing.T) {
+	at := func(x, y float64) Shape {
+		return Box(geom.Box3{Min: geom.V3(x, y, 0), Max: geom.V3(x+1, y+2, 3)}, Tag(x))
+	}
+	bar := Box(geom.Box3{Min: geom.V3(-5, 5, 0), Max: geom.V3(5, 6, 1)}, 50)
+	gap := Box(geom.Box3{Min: geom.V3(-1, 4, -1), Max: geom.V3(1, 7, 2)}, 51)
+	parts, err := testKernel(t).Components(t.Context(), Union(at(20, 0), at(10, 3), Difference(bar, gap), at(10, 0)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, p := range parts {
+		if err := p.Check(); err != nil {
+			t.Error(err)
+		}
+		got = append(got, fmt.Sprint(p.Bounds.Min.XY(), p.Volume))
+	}
+	want := "[{-5 5} 4 {1 5} 4 {10 0} 6 {10 3} 6 {20 0} 6]"
+	if fmt.Sprint(got) != want {
+		t.Errorf("parts %v, want %v", got, want)
+	}
+}
+
+func TestSections(t *testing.T) {
+	k := testKernel(t)
+	f := geom.FrameFromZ(geom.V3(100, 50, -20), geom.V3(1, 2, 2))
+	// A square frustum of a pyramid on its base, in f: side 20 at 0, 10 at 10.
+	ring := Difference(
+		Foreign([]geom.Vec3{geom.V3(-10, -10, 0), geom.V3(10, -10, 0), geom.V3(10, 10, 0), geom.V3(-10, 10, 0), geom.V3(-5, -5, 10), geom.V3(5, -5, 10), geom.V3(5, 5, 10), geom.V3(-5, 5, 10)},
+			[][3]int32{{0, 2, 1}, {0, 3, 2}, {4, 5, 6}, {4, 6, 7}, {0, 1, 5}, {0, 5, 4}, {1, 2, 6}, {1, 6, 5}, {2, 3, 7}, {2, 7, 6}, {3, 0, 4}, {3, 4, 7}}, nil),
+		Box(geom.Box3{Min: geom.V3(-1, -2, -1), Max: geom.V3(1, 2, 5)}, 1)).At(f)
+	heights := []float64{-1, 0, 2.5, 5, 7.5, 10, 11}
+	layers, err := k.Sections(t.Context(), ring, f, heights)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []float64{0, 400 - 8, 17.5*17.5 - 8, 225, 12.5 * 12.5, 0, 0}
+	for i, ps := range layers {
+		// On a facet's own plane either side may be taken after the turn's rounding.
+		if h := heights[i]; h == 0 || h == 5 || h == 10 {
+			continue
+		}
+		if math.Abs(ps.Area()-want[i]) > 1e-6 {
+			t.Errorf("section at %g: area %.9g, want %.9g", heights[i], ps.Area(), want[i])
+		}
+		if b := ps.Bounds(); len(ps) > 0 && b.Center().Len() > 1e-6 {
+			t.Errorf("section at %g is off centre by %v", heights[i], b.Center())
+		}
+	}
+	outline, err := k.Project(t.Context(), ring, f)
+	if err != nil || math.Abs(outline.Area()-(400-8)) > 1e-6 && math.Abs(outline.Area()-400) > 1e-6 {
+		t.Errorf("outline's area %g, want 400, error %v", outline.Area(), err)
+	}
+	// Unturned, the section in a facet's plane is that just above it.
+	step := Union(Box(geom.Box3{Max: geom.V3(4, 4, 1)}, 1), Box(geom.Box3{Max: geom.V3(2, 2, 3)}, 1))
+	layers, err = k.Sections(t.Context(), step, geom.World(), []float64{0, 1, 3})
+	if err != nil || layers[0].Area() != 16 || layers[1].Area() != 4 || layers[2] != nil {
+		t.Errorf("sections of a step: %v, %v", layers, err)
+	}
+}
