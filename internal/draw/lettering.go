@@ -212,3 +212,37 @@ func Lettering(t Text) ([]Path, error) {
 	}
 	return out, nil
 }
+
+// Capsules is the region that a round tool of the given width in mm (> 0) covers
+// when its centre runs along the path: a capsule for every line and for every
+// chord of an arc, each counter-clockwise. They overlap where they meet, so a
+// region to engrave is their union. Chords stray from arcs, and the capsules'
+// round ends from true circles, by at most tolerance mm (> 0), inwards.
+func (p Path) Capsules(width, tolerance float64) []geom.Polygon {
+	points := p.Flatten(tolerance)
+	if p.Closed && len(points) > 1 {
+		points = append(points, points[0])
+	}
+	r := width / 2
+	steps := 2
+	if tolerance < r {
+		steps = max(2, int(math.Ceil(math.Pi/(2*math.Acos(1-tolerance/r)))))
+	}
+	var out []geom.Polygon
+	for i := 1; i < len(points); i++ {
+		a, b := points[i-1], points[i]
+		if a == b {
+			continue
+		}
+		side := b.Sub(a).Unit().Right().Scale(r)
+		var capsule geom.Polygon
+		for _, end := range []geom.Vec2{b, a} { // half a turn about each end
+			for k := range steps + 1 {
+				capsule = append(capsule, end.Add(side.Rotate(math.Pi*float64(k)/float64(steps))))
+			}
+			side = side.Scale(-1)
+		}
+		out = append(out, capsule)
+	}
+	return out
+}

@@ -151,3 +151,40 @@ func TestLetteringRefuses(t *testing.T) {
 		t.Errorf("small letters: %d strokes, capitals %d", len(lower), len(upper))
 	}
 }
+
+// TestCapsules draws points near a path and expects those within the tool's
+// radius to be covered and those beyond it not to be.
+func TestCapsules(t *testing.T) {
+	const width, tolerance = 0.8, 0.01
+	paths, err := Lettering(Text{Height: 6, String: "R8:G"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range paths {
+		fine := p.Flatten(1e-5)
+		capsules := p.Capsules(width, tolerance)
+		for _, c := range capsules {
+			if c.Area() <= 0 {
+				t.Fatalf("a capsule has area %v", c.Area())
+			}
+		}
+		rapid.Check(t, func(rt *rapid.T) {
+			i := rapid.IntRange(0, len(fine)-1).Draw(rt, "point")
+			q := fine[i].Add(geom.V2(rapid.Float64Range(0, 1).Draw(rt, "off"), 0).Rotate(rapid.Float64Range(0, 6.3).Draw(rt, "angle")))
+			d := math.Inf(1)
+			for k := 1; k < len(fine); k++ {
+				d = min(d, geom.SegmentDistance(q, fine[k-1], fine[k]))
+			}
+			covered := false
+			for _, c := range capsules {
+				covered = covered || c.Contains(q)
+			}
+			if d < width/2-2*tolerance && !covered || d > width/2+2*tolerance && covered {
+				rt.Errorf("%v is %v from the path; covered: %v", q, d, covered)
+			}
+		})
+	}
+	if got := Line(geom.V2(0, 0), geom.V2(10, 0)).Capsules(2, 1e-4)[0].Area(); math.Abs(got-20-math.Pi) > 1e-3 {
+		t.Errorf("a capsule of 10 x 2 has area %v", got)
+	}
+}

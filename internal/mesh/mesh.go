@@ -61,8 +61,8 @@ type Limits struct {
 	FileBytes     int64 // of the file as it stands on disk
 	ExpandedBytes int64 // of any one part of a 3MF archive once expanded
 	Entries       int   // files in a 3MF archive
-	Depth         int   // of XML elements
-	Triangles     int   // over all bodies, and again over all placed bodies
+	Depth         int   // of XML elements, and of components within components
+	Triangles     int   // over all bodies, and again over all placed bodies; vertices likewise
 	Objects       int   // 3MF objects
 	Items         int   // placed bodies, once components are taken apart
 }

@@ -263,6 +263,7 @@ func attr(el xml.StartElement, name string) string {
 // object is a resource: a mesh, by its body's index, or a list of components.
 type object struct {
 	body       int // -1 for components
+	depth      int // of components under it
 	name       string
 	components []component
 }
@@ -278,8 +279,9 @@ type modelReader struct {
 	doc       Document
 	objects   map[uint64]*object
 	resources map[uint64]bool
+	vertices  int
 	triangles int
-	placed    int // triangles over all items
+	placed    struct{ vertices, triangles int } // over all items
 }
 
 func (m *modelReader) model(s *scanner, root xml.StartElement) error {
@@ -465,6 +467,9 @@ func (m *modelReader) component(s *scanner, el xml.StartElement, o *object) erro
 	if len(o.components) == m.lim.Items {
 		return fmt.Errorf("more than %d components in one object", m.lim.Items)
 	}
+	if o.depth = max(o.depth, child.depth+1); o.depth > m.lim.Depth {
+		return fmt.Errorf("components lie deeper than %d", m.lim.Depth)
+	}
 	o.components = append(o.components, component{child, place})
 	return s.skip()
 }
@@ -487,8 +492,8 @@ func (m *modelReader) item(s *scanner, el xml.StartElement) error {
 }
 
 // place adds an item for every mesh under o. Objects refer only to earlier ones,
-// so this ends; the limit on items bounds how often a mesh may be repeated, and
-// since no list of components is empty, also the work.
+// so this ends; since no list of components is empty, the limits on items and on
+// depth bound the work, and those on triangles and vertices the memory.
 func (m *modelReader) place(o *object, place affine, part string) error {
 	if o.body < 0 {
 		for _, c := range o.components {
@@ -501,8 +506,10 @@ func (m *modelReader) place(o *object, place affine, part string) error {
 	if len(m.doc.Items) == m.lim.Items {
 		return fmt.Errorf("more than %d placed bodies", m.lim.Items)
 	}
-	if m.placed += len(m.doc.Bodies[o.body].Triangles); m.placed > m.lim.Triangles {
-		return fmt.Errorf("more than %d triangles in placed bodies", m.lim.Triangles)
+	m.placed.triangles += len(m.doc.Bodies[o.body].Triangles)
+	m.placed.vertices += len(m.doc.Bodies[o.body].Vertices)
+	if max(m.placed.triangles, m.placed.vertices) > m.lim.Triangles {
+		return fmt.Errorf("more than %d triangles or vertices in placed bodies", m.lim.Triangles)
 	}
 	it := Item{Body: o.body, PartNumber: part}
 	var ok bool
@@ -550,9 +557,10 @@ func (m *modelReader) mesh(s *scanner) (Body, error) {
 					return unknown(el)
 				}
 				// A closed mesh has about half as many vertices as triangles.
-				if len(b.Vertices) == m.lim.Triangles {
+				if m.vertices == m.lim.Triangles {
 					return fmt.Errorf("more than %d vertices", m.lim.Triangles)
 				}
+				m.vertices++
 				var p [3]float64
 				for i, name := range []string{"x", "y", "z"} {
 					v, err := parseNumber(attr(el, name))

@@ -286,6 +286,12 @@ func TestRead3MFRefuses(t *testing.T) {
 	for i := 2; i <= 31; i++ {
 		fmt.Fprintf(&bomb, `<object id="%d"><components><component objectid="%d"/><component objectid="%d"/></components></object>`, i, i-1, i-1)
 	}
+	// Forty objects, each the one before, are one tetrahedron deep down.
+	var chain strings.Builder
+	chain.WriteString(legObject)
+	for i := 2; i <= 41; i++ {
+		fmt.Fprintf(&chain, `<object id="%d"><components><component objectid="%d"/></components></object>`, i, i-1)
+	}
 	for _, c := range []struct {
 		name  string
 		model string
@@ -326,6 +332,10 @@ func TestRead3MFRefuses(t *testing.T) {
 		{name: "three triangles", model: swap(`<triangle v1="1" v2="2" v3="3"/>`, ""), want: "cannot bound"},
 		{name: "triangles first", model: swap(`<vertices>`, `<triangles/><vertices>`), want: "not expected"},
 		{name: "doubled thirty times", model: modelXML("", bomb.String(), `<item objectid="31"/>`), want: "more than"},
+		{name: "forty deep", model: modelXML("", chain.String(), ""), want: "components lie deeper than 32"},
+		{name: "forty deep, allowed", model: modelXML("", chain.String(), `<item objectid="41"/>`), lim: Limits{Depth: 40}},
+		{name: "idle vertices, placed twice", model: strings.Replace(modelXML("", legObject, one+one), "</vertices>", strings.Repeat(`<vertex x="0" y="0" z="0"/>`, 10)+"</vertices>", 1), lim: Limits{Triangles: 20}, want: "placed"},
+		{name: "too many vertices", model: swap("</vertices>", strings.Repeat(`<vertex x="0" y="0" z="0"/>`, 10)+"</vertices>"), lim: Limits{Triangles: 13}, want: "more than 13 vertices"},
 		{name: "as many triangles as allowed", model: good, lim: Limits{Triangles: 4}},
 		{name: "one triangle more", model: good, lim: Limits{Triangles: 3}, want: "more than 3"},
 		{name: "too many placed triangles", model: modelXML("", legObject, one+one), lim: Limits{Triangles: 7}, want: "placed"},
