@@ -1,0 +1,48 @@
+# Groundwork. `make help` lists the targets.
+GO      ?= go
+PIECE   ?= heron-side-table
+OUT     ?= out/$(PIECE)
+FUZZTIME ?= 20s
+
+.PHONY: help demo test test-outside build kernel lint bench fuzz golden clean
+
+help: ## list the targets
+	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
+
+demo: build ## make the demo side table's job folder under out/ (PIECE=otter-stool for another)
+	bin/groundwork plan examples/$(PIECE).yaml --shop examples/shop.yaml --out $(OUT) --replace
+
+test: kernel ## vet and test everything that Go and Node alone can test
+	$(GO) vet ./...
+	$(GO) test ./...
+
+test-outside: kernel ## compare results with outside programs (installs Debian packages)
+	tools/outside/install.sh
+	$(GO) test -tags outside -count=1 ./...
+
+build: kernel ## build the program into bin/
+	$(GO) build -o bin/groundwork ./cmd/groundwork
+
+kernel: ## fetch the solid kernel from npm, pinned by its hash
+	$(GO) run ./tools/kernel
+
+lint: ## check formatting and vet
+	@test -z "$$(gofmt -l .)" || { echo "not gofmt'ed:"; gofmt -l .; exit 1; }
+	$(GO) vet ./...
+	$(GO) vet -tags outside ./...
+
+bench: kernel ## run the benchmarks whose results stand in docs/benchmarks.md
+	$(GO) test -run '^$$' -bench . -benchtime 1x -count 1 ./...
+
+fuzz: ## fuzz every parser for FUZZTIME each
+	@for pkg in $$($(GO) list ./...); do \
+	  for f in $$($(GO) test -list '^Fuzz' $$pkg 2>/dev/null | grep '^Fuzz'); do \
+	    echo "$$pkg $$f"; $(GO) test -run '^$$' -fuzz "^$$f$$" -fuzztime $(FUZZTIME) $$pkg || exit 1; \
+	  done; \
+	done
+
+golden: kernel ## rewrite the golden files; read the diff before you commit it
+	GOLDEN=update $(GO) test ./...
+
+clean: ## remove what was built
+	rm -rf bin out

@@ -1,0 +1,309 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime/debug"
+	"strings"
+	"time"
+
+	"groundwork/examples"
+	"groundwork/internal/core"
+	"groundwork/internal/finding"
+	"groundwork/internal/job"
+	"groundwork/internal/piece"
+	"groundwork/internal/plan"
+	"groundwork/internal/sheet"
+	"groundwork/internal/shop"
+	"groundwork/internal/solid"
+	"groundwork/internal/unit"
+)
+
+type planCommand struct {
+	Piece      string            `arg:"" help:"The piece file." type:"path"`
+	Shop       string            `help:"The shop file." required:"" type:"path" placeholder:"FILE"`
+	Out        string            `help:"Folder to write the job to. It is written whole or not at all." required:"" type:"path" placeholder:"DIR"`
+	Replace    bool              `help:"Put the new job in place of one that is already in the folder."`
+	Set        map[string]string `help:"Give a parameter of the piece another value, as in --set height=600mm." placeholder:"NAME=VALUE"`
+	FaceDown   bool              `help:"Draw cut sheets for veneer that lies face down on the laser bed (mirrored)."`
+	Kerf       bool              `help:"Draw cut lines half a kerf outside, for a laser that does not allow for it itself."`
+	NestRounds int               `help:"How many times nesting takes a layout up and lays it again; more is tighter and slower." placeholder:"N"`
+	Inch       bool              `help:"Show lengths in inches on the screen."`
+}
+
+func (c *planCommand) Run(ctx context.Context, out *output) error {
+	pl, k, err := makePlan(ctx, out, c.Piece, c.Shop, c.Set, plan.Options{
+		Core:  core.Options{Labels: true},
+		Sheet: sheet.Options{FaceDown: c.FaceDown, Compensate: c.Kerf, Iterations: c.NestRounds},
+	})
+	if err != nil {
+		return err
+	}
+	defer k.Close()
+	showFindings(out, pl.Findings)
+	if n := stops(pl.Findings); n > 0 {
+		return alterError{n}
+	}
+	o := job.Options{Replace: c.Replace, Sheet: sheet.Options{FaceDown: c.FaceDown, Compensate: c.Kerf}}
+	if err := job.Write(ctx, k, pl, c.Out, o); err != nil {
+		if errors.Is(err, fs.ErrExist) {
+			return fmt.Errorf("%w; add --replace to put the new job in its place", err)
+		}
+		return err
+	}
+	showTotals(out, pl, c.Inch)
+	fmt.Fprintf(out.Out, "The job is in %s\n", c.Out)
+	return nil
+}
+
+type checkCommand struct {
+	Piece string            `arg:"" help:"The piece file." type:"path"`
+	Shop  string            `help:"The shop file. Without it an ordinary shop is assumed." type:"path" placeholder:"FILE"`
+	Set   map[string]string `help:"Give a parameter of the piece another value." placeholder:"NAME=VALUE"`
+}
+
+func (c *checkCommand) Run(ctx context.Context, out *output) error {
+	pl, k, err := makePlan(ctx, out, c.Piece, c.Shop, c.Set, plan.Options{})
+	if err != nil {
+		return err
+	}
+	defer k.Close()
+	showFindings(out, pl.Findings)
+	if n := stops(pl.Findings); n > 0 {
+		return alterError{n}
+	}
+	fmt.Fprintf(out.Out, "%s can be made: %d members, %d segments, %d patterns.\n", pl.Piece.Title, len(pl.Piece.Members), len(pl.Cores.Segments), len(pl.Patterns))
+	return nil
+}
+
+// makePlan reads the files and works everything out. The caller closes the kernel.
+func makePlan(ctx context.Context, out *output, pieceFile, shopFile string, set map[string]string, o plan.Options) (*plan.Plan, *solid.Kernel, error) {
+	doc, err := piece.ParseFile(pieceFile)
+	if err != nil {
+		return nil, nil, err
+	}
+	p, found, err := doc.Resolve(set)
+	if err != nil {
+		return nil, nil, err
+	}
+	var s *shop.Shop
+	if shopFile == "" {
+		data, err := examples.Files.ReadFile("shop.yaml")
+		if err != nil {
+			return nil, nil, err
+		}
+		s, err = shop.Parse("shop.yaml", data)
+		if err != nil {
+			return nil, nil, err
+		}
+	} else if s, err = shop.ParseFile(shopFile); err != nil {
+		return nil, nil, err
+	}
+	k, err := solid.New(solid.Options{})
+	if err != nil {
+		return nil, nil, err
+	}
+	if out.terminal() {
+		o.Progress = func(stage string, done, total int) {
+			fmt.Fprintf(out.Err, "\r\033[K[%d/%d] %s", done, total, stage)
+			if done == total {
+				fmt.Fprint(out.Err, "\r\033[K")
+			}
+		}
+	}
+	pl, err := plan.Make(ctx, k, p, s, o)
+	if err != nil {
+		k.Close()
+		return nil, nil, err
+	}
+	pl.Findings = finding.Sorted(append(pl.Findings, found...))
+	return pl, k, nil
+}
+
+func stops(fs []finding.Finding) (n int) {
+	for _, f := range fs {
+		if f.Severity == finding.Stop {
+			n++
+		}
+	}
+	return n
+}
+
+// showFindings prints what the maker must know, gravest first.
+func showFindings(out *output, fs []finding.Finding) {
+	for _, sev := range []finding.Severity{finding.Stop, finding.Warning, finding.Note} {
+		title := map[finding.Severity]string{finding.Stop: "MUST CHANGE", finding.Warning: "WARNING", finding.Note: "NOTE"}[sev]
+		for _, f := range fs {
+			if f.Severity != sev {
+				continue
+			}
+			where := f.Subject
+			if f.File != "" {
+				where += fmt.Sprintf(" (%s:%d)", f.File, f.Line)
+			}
+			fmt.Fprintf(out.Out, "%s  %s\n", title, where)
+			wrapped(out, f.Message)
+			if f.Remedy != "" {
+				wrapped(out, "Remedy: "+f.Remedy)
+			}
+			if f.Source != "" && sev != finding.Note {
+				wrapped(out, "Basis: "+f.Source)
+			}
+			fmt.Fprintln(out.Out)
+		}
+	}
+}
+
+// wrapped prints a paragraph, indented and broken at 86 columns.
+func wrapped(out *output, text string) {
+	const width = 86
+	line := "   "
+	for _, w := range strings.Fields(text) {
+		if len(line)+1+len(w) > width && strings.TrimSpace(line) != "" {
+			fmt.Fprintln(out.Out, line)
+			line = "   "
+		}
+		line += " " + w
+	}
+	fmt.Fprintln(out.Out, line)
+}
+
+// showTotals prints what the job takes, in a few lines.
+func showTotals(out *output, p *plan.Plan, inch bool) {
+	b := p.Bill
+	dur := func(s float64) string { return unit.FormatDuration(s) }
+	length := func(mm float64) string {
+		if inch {
+			return fmt.Sprintf("%.2f in", mm/25.4)
+		}
+		return fmt.Sprintf("%.0f mm", mm)
+	}
+	size := overall(p)
+	fmt.Fprintf(out.Out, "%s, %s wide, %s deep, %s high\n", p.Piece.Title, length(size[0]), length(size[1]), length(size[2]))
+	fmt.Fprintf(out.Out, "  Print    %d segments on %d loads, %s of filament, %s (%s to %s)\n", len(p.Cores.Segments), len(p.Printing.Loads),
+		unit.FormatMass(b.FilamentGrams), dur(b.PrintSeconds), dur(b.PrintLow), dur(b.PrintHigh))
+	fmt.Fprintf(out.Out, "  Veneer   %d patterns on %d blanks from %d sheet(s), laser %s\n", len(p.Patterns), len(p.Sheets.Blanks), len(p.Sheets.Sheets), dur(b.LaserSeconds))
+	screws := 0
+	for _, j := range p.Joints.Joints {
+		screws += len(j.Screws)
+	}
+	fmt.Fprintf(out.Out, "  Joints   %d joints with %d screws, %d seams\n", len(p.Joints.Joints), screws, len(p.Seams.Seams))
+	fmt.Fprintf(out.Out, "  Bench    about %s of your time; the piece weighs %s\n", dur(b.LabourSeconds), unit.FormatMass(p.Checks.Mass))
+	fmt.Fprintf(out.Out, "  Money    %.2f %s\n", b.Cost, b.Currency)
+}
+
+func overall(p *plan.Plan) [3]float64 {
+	lo, hi := p.Cores.Segments[0].Bounds.Min, p.Cores.Segments[0].Bounds.Max
+	for _, s := range p.Cores.Segments {
+		lo.X, lo.Y, lo.Z = min(lo.X, s.Bounds.Min.X), min(lo.Y, s.Bounds.Min.Y), min(lo.Z, s.Bounds.Min.Z)
+		hi.X, hi.Y, hi.Z = max(hi.X, s.Bounds.Max.X), max(hi.Y, s.Bounds.Max.Y), max(hi.Z, s.Bounds.Max.Z)
+	}
+	return [3]float64{hi.X - lo.X, hi.Y - lo.Y, hi.Z - lo.Z}
+}
+
+type newCommand struct {
+	Name string `arg:"" optional:"" help:"Name of a piece in the library, or a name of your own for a copy of --from."`
+	From string `help:"Piece of the library to copy under your own name." placeholder:"PIECE"`
+	Dir  string `help:"Folder to write to." default:"." type:"path"`
+}
+
+func (c *newCommand) Run(out *output) error {
+	names := examples.Pieces()
+	if c.Name == "" {
+		fmt.Fprintln(out.Out, "Pieces in the library:")
+		for _, n := range names {
+			fmt.Fprintf(out.Out, "  %-18s %s\n", n, examples.Title(n))
+		}
+		fmt.Fprintln(out.Out, "Copy one with:  groundwork new NAME")
+		return nil
+	}
+	from := c.From
+	if from == "" {
+		from = c.Name
+	}
+	data, err := examples.Files.ReadFile(from + ".yaml")
+	if err != nil || from == "shop" {
+		return fmt.Errorf("the library has no piece %q; it has: %s", from, strings.Join(names, ", "))
+	}
+	if !piece.ValidName(c.Name) {
+		return fmt.Errorf("%q cannot be a piece's name; use lower-case letters, digits and hyphens, as in my-side-table", c.Name)
+	}
+	if c.Name != from {
+		data = []byte(strings.Replace(string(data), "name: "+from, "name: "+c.Name, 1))
+	}
+	if err := os.MkdirAll(c.Dir, 0o755); err != nil {
+		return err
+	}
+	target := filepath.Join(c.Dir, c.Name+".yaml")
+	if err := writeNew(target, data); err != nil {
+		return err
+	}
+	fmt.Fprintf(out.Out, "Wrote %s\n", target)
+	shopFile := filepath.Join(c.Dir, "shop.yaml")
+	if _, err := os.Stat(shopFile); errors.Is(err, fs.ErrNotExist) {
+		data, err := examples.Files.ReadFile("shop.yaml")
+		if err != nil {
+			return err
+		}
+		if err := writeNew(shopFile, data); err != nil {
+			return err
+		}
+		fmt.Fprintf(out.Out, "Wrote %s: put your own printer, laser bed, veneer and prices in it\n", shopFile)
+	}
+	fmt.Fprintf(out.Out, "Next:  groundwork plan %s --shop %s --out %s\n", target, shopFile, filepath.Join(c.Dir, c.Name+"-job"))
+	return nil
+}
+
+// writeNew writes a file that must not exist yet: work is never overwritten.
+func writeNew(name string, data []byte) error {
+	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if errors.Is(err, fs.ErrExist) {
+		return fmt.Errorf("%s is there already; move it away or choose another name", name)
+	}
+	if err != nil {
+		return err
+	}
+	if _, err := f.Write(data); err != nil {
+		f.Close()
+		return err
+	}
+	return f.Close()
+}
+
+type schemaCommand struct {
+	File string `arg:"" enum:"piece,shop,plan" help:"Which file: piece, shop or plan."`
+}
+
+func (c *schemaCommand) Run(out *output) error {
+	make := map[string]func() ([]byte, error){"piece": piece.Schema, "shop": shop.Schema, "plan": job.Schema}[c.File]
+	b, err := make()
+	if err != nil {
+		return err
+	}
+	_, err = out.Out.Write(b)
+	return err
+}
+
+type versionCommand struct{}
+
+func (versionCommand) Run(out *output) error {
+	version := "development"
+	if info, ok := debug.ReadBuildInfo(); ok {
+		for _, s := range info.Settings {
+			if s.Key == "vcs.revision" {
+				version = s.Value[:min(12, len(s.Value))]
+			}
+			if s.Key == "vcs.time" {
+				if t, err := time.Parse(time.RFC3339, s.Value); err == nil {
+					version += " of " + t.Format("2006-01-02")
+				}
+			}
+		}
+	}
+	fmt.Fprintf(out.Out, "groundwork %s, plan.json version %d\n", version, job.Version)
+	return nil
+}

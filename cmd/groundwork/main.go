@@ -1,0 +1,95 @@
+// Command groundwork turns a piece file and a shop file into a job folder:
+// print files, veneer cut sheets, hardware list, times, costs and findings.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/signal"
+
+	"github.com/alecthomas/kong"
+)
+
+// Exit statuses.
+const (
+	planned   = 0 // the job folder is there
+	mustAlter = 1 // the maker must change something first
+	badInput  = 2 // the command or a file could not be understood
+)
+
+// alterError ends a command whose piece cannot be made as it is.
+type alterError struct{ stops int }
+
+func (e alterError) Error() string {
+	return fmt.Sprintf("%d thing(s) must be changed before this piece can be made", e.stops)
+}
+
+type commands struct {
+	Plan    planCommand    `cmd:"" help:"Work out the whole job and write the job folder."`
+	Check   checkCommand   `cmd:"" help:"Read a piece and say what would have to change, without writing anything."`
+	New     newCommand     `cmd:"" help:"Start a piece (and a shop) of your own from the library."`
+	Schema  schemaCommand  `cmd:"" help:"Print the JSON Schema of a file: piece, shop or plan."`
+	Version versionCommand `cmd:"" help:"Print the version."`
+}
+
+const description = `Groundwork plans furniture made as printed cores under real veneer.
+
+You describe the piece in one file and your shop in another. It cuts the
+members into segments that fit your printer, places screws, inserts and dowels,
+draws every leaf and band of veneer, lays them on sheets, and writes a folder
+with print files, cut sheets, hardware, hours and money.
+
+Start with:  groundwork new heron-side-table
+Then:        groundwork plan heron-side-table.yaml --shop shop.yaml --out job`
+
+func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
+
+// run is main with everything it touches passed in, so that tests can call it.
+func run(args []string, stdout, stderr *os.File) int {
+	var c commands
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	status, done := 0, false
+	parser, err := kong.New(&c,
+		kong.Name("groundwork"), kong.Description(description), kong.UsageOnError(),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 90}),
+		kong.Writers(stdout, stderr), kong.BindTo(ctx, (*context.Context)(nil)), kong.Bind(&output{stdout, stderr}),
+		kong.Exit(func(s int) { status, done = s, true }),
+	)
+	if err != nil {
+		fmt.Fprintln(stderr, "groundwork:", err)
+		return badInput
+	}
+	if len(args) == 0 {
+		args = []string{"--help"}
+	}
+	k, err := parser.Parse(args)
+	if done { // help was asked for and printed
+		return status
+	}
+	if err != nil {
+		fmt.Fprintf(stderr, "groundwork: %v\nTry \"groundwork --help\".\n", err)
+		return badInput
+	}
+	switch err := k.Run(); {
+	case err == nil:
+		return planned
+	case errors.As(err, new(alterError)):
+		fmt.Fprintln(stderr, "\ngroundwork:", err)
+		return mustAlter
+	default:
+		fmt.Fprintln(stderr, "groundwork:", err)
+		return badInput
+	}
+}
+
+// output is where a command writes: results to Out, talk to Err.
+type output struct{ Out, Err *os.File }
+
+// terminal reports whether somebody is watching.
+func (o *output) terminal() bool {
+	st, err := o.Err.Stat()
+	return err == nil && st.Mode()&os.ModeCharDevice != 0
+}

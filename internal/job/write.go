@@ -1,0 +1,237 @@
+// Package job writes the job folder: plan.json, print files, cut sheets,
+// lists. A folder is whole or absent, and the same plan gives the same bytes.
+package job
+
+import (
+	"bytes"
+	"context"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+
+	"groundwork/internal/draw"
+	"groundwork/internal/geom"
+	"groundwork/internal/mesh"
+	"groundwork/internal/plan"
+	"groundwork/internal/sheet"
+	"groundwork/internal/solid"
+)
+
+// Names are the names of files in a job folder.
+type Names struct{ FaceDown bool }
+
+func (Names) Load(id string) string       { return "core/" + id + ".3mf" }
+func (Names) Segment(id string) string    { return "core/segments/" + fileName(id) + ".stl" }
+func (Names) Blank(id, ext string) string { return "veneer/" + id + "." + ext }
+
+// fileName keeps an ID from naming another folder.
+func fileName(id string) string {
+	return strings.Map(func(r rune) rune {
+		if r == '/' || r == '\\' || r == ':' {
+			return '-'
+		}
+		return r
+	}, id)
+}
+
+// Options steer Write.
+type Options struct {
+	Replace bool          // take the place of a job folder that is there
+	Sheet   sheet.Options // how cut sheets are drawn
+}
+
+// File is one file of a job folder.
+type File struct {
+	Name string // slash-separated, below the folder
+	Data []byte
+}
+
+// Write makes every file of the job and puts the folder in place by renaming.
+// It returns an error that wraps fs.ErrExist if dir is there and is not to be
+// replaced, and never replaces a folder that is not a job folder.
+func Write(ctx context.Context, k *solid.Kernel, p *plan.Plan, dir string, o Options) error {
+	switch entries, err := os.ReadDir(dir); {
+	case errors.Is(err, fs.ErrNotExist):
+	case err != nil:
+		return fmt.Errorf("job: %s: %w", dir, err)
+	case len(entries) == 0:
+	case !slices.ContainsFunc(entries, func(e os.DirEntry) bool { return e.Name() == "plan.json" }):
+		return fmt.Errorf("job: %s holds other things than a job; choose another folder", dir)
+	case !o.Replace:
+		return fmt.Errorf("job: %s holds a job already: %w", dir, fs.ErrExist)
+	}
+	files, err := Files(ctx, k, p, o)
+	if err != nil {
+		return err
+	}
+	parent := filepath.Dir(dir)
+	if err := os.MkdirAll(parent, 0o755); err != nil {
+		return fmt.Errorf("job: %w", err)
+	}
+	tmp, err := os.MkdirTemp(parent, "."+filepath.Base(dir)+"-*")
+	if err != nil {
+		return fmt.Errorf("job: %w", err)
+	}
+	defer os.RemoveAll(tmp)
+	fresh := filepath.Join(tmp, "new")
+	if err := os.Mkdir(fresh, 0o755); err != nil {
+		return fmt.Errorf("job: %w", err)
+	}
+	for _, f := range files {
+		name := filepath.Join(fresh, filepath.FromSlash(f.Name))
+		if err := os.MkdirAll(filepath.Dir(name), 0o755); err != nil {
+			return fmt.Errorf("job: %w", err)
+		}
+		if err := os.WriteFile(name, f.Data, 0o644); err != nil {
+			return fmt.Errorf("job: %w", err)
+		}
+	}
+	old := filepath.Join(tmp, "old")
+	if err := os.Rename(dir, old); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("job: %w", err)
+	}
+	if err := os.Rename(fresh, dir); err != nil {
+		os.Rename(old, dir) // put back what was there
+		return fmt.Errorf("job: %w", err)
+	}
+	return nil
+}
+
+// Files makes every file of the job, in a fixed order.
+func Files(ctx context.Context, k *solid.Kernel, p *plan.Plan, o Options) ([]File, error) {
+	names := Names{FaceDown: o.Sheet.FaceDown}
+	var out []File
+	cores, err := coreFiles(ctx, k, p, names)
+	if err != nil {
+		return nil, fmt.Errorf("job: %w", err)
+	}
+	out = append(out, cores...)
+	for i, b := range p.Sheets.Blanks {
+		if err := ctx.Err(); err != nil {
+			return nil, fmt.Errorf("job: %w", err)
+		}
+		d, err := p.Sheets.Drawing(ctx, k, i, p.Patterns, p.Shop, o.Sheet)
+		if err != nil {
+			return nil, fmt.Errorf("job: %w", err)
+		}
+		for _, w := range []struct {
+			ext   string
+			write func(*bytes.Buffer) error
+		}{
+			{"svg", func(b *bytes.Buffer) error { return draw.WriteSVG(b, d) }},
+			{"dxf", func(b *bytes.Buffer) error { return draw.WriteDXF(b, d) }},
+		} {
+			var buf bytes.Buffer
+			if err := w.write(&buf); err != nil {
+				return nil, fmt.Errorf("job: %s: %w", names.Blank(b.ID, w.ext), err)
+			}
+			out = append(out, File{names.Blank(b.ID, w.ext), buf.Bytes()})
+		}
+	}
+	doc, err := Encode(p, names)
+	if err != nil {
+		return nil, err
+	}
+	bill, err := billCSV(p)
+	if err != nil {
+		return nil, err
+	}
+	patterns, err := patternsCSV(p)
+	if err != nil {
+		return nil, err
+	}
+	return append(out, File{"veneer/patterns.csv", patterns}, File{"bill.csv", bill}, File{"plan.json", doc}), nil
+}
+
+// coreFiles are the STL of every segment as it lies in the printer, and the
+// 3MF of every load.
+func coreFiles(ctx context.Context, k *solid.Kernel, p *plan.Plan, names Names) ([]File, error) {
+	bodies := make([]mesh.Body, len(p.Printing.Prints))
+	var out []File
+	for i, pr := range p.Printing.Prints {
+		m, err := k.Export(ctx, p.Cores.Segments[i].Shape, pr.Pose)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", pr.Segment, err)
+		}
+		bodies[i] = mesh.Body{Name: pr.Segment, PartNumber: pr.Segment, Vertices: m.Vertices, Triangles: m.Triangles}
+		var b bytes.Buffer
+		if err := mesh.WriteSTL(&b, bodies[i]); err != nil {
+			return nil, fmt.Errorf("%s: %w", pr.Segment, err)
+		}
+		out = append(out, File{names.Segment(pr.Segment), b.Bytes()})
+	}
+	for _, l := range p.Printing.Loads {
+		d := mesh.Document{Metadata: []mesh.Metadata{
+			{Name: "Title", Value: p.Piece.Title + ", " + l.ID},
+			{Name: "Application", Value: "Groundwork"},
+		}}
+		for _, it := range l.Items {
+			x := geom.V2(1, 0).Rotate(it.Turn)
+			d.Items = append(d.Items, mesh.Item{
+				Body: len(d.Bodies), PartNumber: p.Printing.Prints[it.Print].Segment,
+				Frame: geom.Frame{Origin: geom.V3(it.At.X, it.At.Y, 0), X: geom.V3(x.X, x.Y, 0), Y: geom.V3(-x.Y, x.X, 0), Z: geom.V3(0, 0, 1)},
+			})
+			d.Bodies = append(d.Bodies, bodies[it.Print])
+		}
+		var b bytes.Buffer
+		if _, err := d.WriteTo(&b); err != nil {
+			return nil, fmt.Errorf("%s: %w", l.ID, err)
+		}
+		out = append(out, File{names.Load(l.ID), b.Bytes()})
+	}
+	return out, nil
+}
+
+func number(x float64, digits int) string { return strconv.FormatFloat(x, 'f', digits, 64) }
+
+func billCSV(p *plan.Plan) ([]byte, error) {
+	rows := [][]string{{"section", "item", "quantity", "unit", "price", "cost", "currency", "note"}}
+	for _, l := range p.Bill.Lines {
+		rows = append(rows, []string{string(l.Section), l.Item, number(l.Quantity, 2), l.Unit, number(l.Price, 4), number(l.Cost, 2), p.Bill.Currency, l.Note})
+	}
+	rows = append(rows, []string{"total", "", "", "", "", number(p.Bill.Cost, 2), p.Bill.Currency, ""})
+	return encodeCSV("bill.csv", rows)
+}
+
+func patternsCSV(p *plan.Plan) ([]byte, error) {
+	rows := [][]string{{"pattern", "member", "surface", "kind", "veneer", "length_mm", "width_mm", "net_area_mm2", "allowance_mm", "blank", "set", "hold_until_measured", "note"}}
+	for i, pat := range p.Patterns {
+		member, surface := "", ""
+		if pat.Member >= 0 {
+			member = p.Piece.Members[pat.Member].ID
+			const chord = 0.1 // names only
+			surface = p.Layout.Cores[pat.Member].Surfaces(chord)[pat.Surface].Name
+		}
+		blank := ""
+		if b := p.Sheets.Placements[i].Blank; b >= 0 {
+			blank = p.Sheets.Blanks[b].ID
+		}
+		var notes []string
+		if pat.KnifeCut {
+			notes = append(notes, "cut to length by knife")
+		}
+		if pat.CutInPlace {
+			notes = append(notes, "ends cut in place")
+		}
+		if pat.Lap != "" {
+			notes = append(notes, "fingers of "+pat.Lap)
+		}
+		rows = append(rows, []string{pat.ID, member, surface, string(pat.Kind), pat.Veneer, number(pat.Length, 2), number(pat.Width, 2), number(pat.NetArea, 1),
+			number(pat.Allowance, 2), blank, pat.Set, pat.Release, strings.Join(notes, "; ")})
+	}
+	return encodeCSV("patterns.csv", rows)
+}
+
+func encodeCSV(name string, rows [][]string) ([]byte, error) {
+	var b bytes.Buffer
+	if err := csv.NewWriter(&b).WriteAll(rows); err != nil {
+		return nil, fmt.Errorf("job: %s: %w", name, err)
+	}
+	return b.Bytes(), nil
+}

@@ -1,0 +1,195 @@
+// Package plan is the program: it takes a piece and a shop through every
+// stage and hands back the whole plan. Read Make first.
+package plan
+
+import (
+	"context"
+	"fmt"
+
+	"groundwork/internal/bill"
+	"groundwork/internal/check"
+	"groundwork/internal/core"
+	"groundwork/internal/finding"
+	"groundwork/internal/geom"
+	"groundwork/internal/joint"
+	"groundwork/internal/piece"
+	"groundwork/internal/printing"
+	"groundwork/internal/seam"
+	"groundwork/internal/sheet"
+	"groundwork/internal/shop"
+	"groundwork/internal/solid"
+	"groundwork/internal/veneer"
+)
+
+// Options steer the stages. The zero value works.
+type Options struct {
+	Joint    joint.Options
+	Veneer   veneer.Options
+	Seam     seam.Options
+	Core     core.Options
+	Printing printing.Options
+	Sheet    sheet.Options
+	// Progress, if not nil, is called as each stage begins.
+	Progress func(stage string, done, total int)
+}
+
+// Plan is everything that was worked out, one field per stage in order. It
+// must not be changed.
+type Plan struct {
+	Piece    *piece.Piece
+	Shop     *shop.Shop
+	Joints   *joint.Result
+	Layout   *veneer.Layout
+	Seams    *seam.Result
+	Cores    *core.Result
+	Printing *printing.Result
+	Patterns []veneer.Pattern
+	Sheets   *sheet.Result
+	Bill     *bill.Bill
+	Checks   *check.Result
+	Findings []finding.Finding // of all stages, gravest first
+}
+
+// Make plans the whole job. User faults are Findings; the error is for what
+// keeps later stages from running at all.
+func Make(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o Options) (*Plan, error) {
+	pl := &Plan{Piece: p, Shop: s}
+	stages := []struct {
+		name string
+		run  func() ([]finding.Finding, error)
+	}{
+		{"joints", func() (f []finding.Finding, err error) {
+			if pl.Joints, err = joint.Place(ctx, k, p, s, o.Joint); err == nil {
+				f = pl.Joints.Findings
+			}
+			return f, err
+		}},
+		{"veneer layout", func() (f []finding.Finding, err error) {
+			if pl.Layout, err = veneer.Lay(ctx, k, p, pl.Joints.Contacts, s, o.Veneer); err == nil {
+				f = pl.Layout.Findings
+			}
+			return f, err
+		}},
+		{"seams", func() (f []finding.Finding, err error) {
+			if pl.Seams, err = seam.Plan(ctx, k, seamInputs(pl), o.Seam); err == nil {
+				f = pl.Seams.Findings
+			}
+			return f, err
+		}},
+		{"cores", func() (f []finding.Finding, err error) {
+			if pl.Cores, err = core.Build(ctx, k, coreInputs(pl), o.Core); err == nil {
+				f = pl.Cores.Findings
+			}
+			return f, err
+		}},
+		{"printing", func() (f []finding.Finding, err error) {
+			if pl.Printing, err = printing.Plan(ctx, k, pl.Cores.Segments, s, pl.filament, o.Printing); err == nil {
+				f = pl.Printing.Findings
+			}
+			return f, err
+		}},
+		{"patterns", func() (f []finding.Finding, err error) {
+			pl.Patterns, f, err = veneer.Patterns(ctx, k, p, pl.Layout, pl.Joints, s, o.Veneer)
+			return f, err
+		}},
+		{"sheets", func() (f []finding.Finding, err error) {
+			if pl.Sheets, err = sheet.Plan(ctx, k, pl.Patterns, s, o.Sheet); err == nil {
+				f = pl.Sheets.Findings
+			}
+			return f, err
+		}},
+		{"bill", func() ([]finding.Finding, error) {
+			pl.Bill = bill.Make(bill.Inputs{
+				Joints: pl.Joints, Seams: pl.Seams, Layout: pl.Layout, Patterns: pl.Patterns,
+				Sheets: pl.Sheets, Printing: pl.Printing, Members: len(p.Members), Shop: s,
+			})
+			return nil, nil
+		}},
+		{"checks", func() ([]finding.Finding, error) {
+			pl.Checks = check.Run(check.Inputs{
+				Piece: p, Layout: pl.Layout, Patterns: pl.Patterns, Joints: pl.Joints, Cores: pl.Cores,
+				Printing: pl.Printing, Shop: s, Extra: pl.Bill.VeneerMass + pl.Bill.HardwareMass,
+			})
+			return pl.Checks.Findings, nil
+		}},
+	}
+	for i, st := range stages {
+		if err := ctx.Err(); err != nil {
+			return nil, fmt.Errorf("plan: before %s: %w", st.name, err)
+		}
+		if o.Progress != nil {
+			o.Progress(st.name, i, len(stages))
+		}
+		found, err := st.run()
+		if err != nil {
+			return nil, fmt.Errorf("plan: %s: %w", st.name, err)
+		}
+		pl.Findings = append(pl.Findings, found...)
+	}
+	if o.Progress != nil {
+		o.Progress("done", len(stages), len(stages))
+	}
+	pl.Findings = finding.Sorted(pl.Findings)
+	return pl, nil
+}
+
+// filament is what a segment is printed in: its member's own, the piece's, or
+// the shop's first.
+func (pl *Plan) filament(segment int) string {
+	b := pl.Seams.Bodies[pl.Cores.Segments[segment].Body]
+	if f := pl.Piece.Members[b.Members[0]].Filament; f != "" {
+		return f
+	}
+	if pl.Piece.Filament != "" {
+		return pl.Piece.Filament
+	}
+	return pl.Shop.Filaments[0].ID
+}
+
+func seamInputs(pl *Plan) seam.Inputs {
+	return seam.Inputs{
+		Cores: pl.Layout.Cores, Groups: pl.Piece.PrintAsOne, Cuts: pl.Layout.Cuts,
+		Bores: pl.Joints.Bores(), Clears: pl.Layout.Clears, Shop: pl.Shop,
+		Fits: func(points []geom.Vec3) (geom.Frame, geom.Vec3, bool) {
+			return printing.FitsAny(points, pl.Shop.Printers)
+		},
+	}
+}
+
+func coreInputs(pl *Plan) core.Inputs {
+	return core.Inputs{
+		Cores: pl.Layout.Cores, Seams: pl.Seams, Bores: pl.Joints.Bores(), Cuts: pl.Layout.Cuts, Faces: hiddenFaces(pl),
+	}
+}
+
+// hiddenFaces are where part numbers may go: contacts, seen from both members,
+// and flat surfaces left bare.
+func hiddenFaces(pl *Plan) []core.Hidden {
+	var out []core.Hidden
+	for _, c := range pl.Joints.Contacts {
+		f := c.Frame
+		flipped := geom.Frame{Origin: f.Origin, X: f.X.Neg(), Y: f.Y, Z: f.Z.Neg()}
+		out = append(out,
+			core.Hidden{Member: c.A.Member, Frame: f, Region: c.Region},
+			core.Hidden{Member: c.B.Member, Frame: flipped,
+				Region: c.Region.Map(func(p geom.Vec2) geom.Vec2 { return geom.V2(-p.X, p.Y) }).Reversed()})
+	}
+	const chord = 0.1 // mm; a label needs no finer outline
+	for m, printed := range pl.Layout.Cores {
+		for i, sf := range printed.Surfaces(chord) {
+			if pl.Layout.Coverings[m][i].State != veneer.Bare || sf.Kind != piece.Plane || len(sf.Region) == 0 {
+				continue
+			}
+			out = append(out, core.Hidden{Member: m, Frame: surfaceFrame(sf).In(printed.Place), Region: sf.Region})
+		}
+	}
+	return out
+}
+
+// surfaceFrame is a flat surface's chart as a frame in member coordinates.
+func surfaceFrame(s piece.Surface) geom.Frame {
+	o, x, y := s.Point(geom.V2(0, 0)), s.Point(geom.V2(1, 0)), s.Point(geom.V2(0, 1))
+	f := geom.Frame{Origin: o, X: x.Sub(o), Y: y.Sub(o)}
+	f.Z = f.X.Cross(f.Y)
+	return f
+}

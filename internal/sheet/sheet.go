@@ -1,0 +1,362 @@
+// Package sheet lays patterns out for cutting: which blanks are cut from which
+// sheets of veneer, where every pattern lies on its blank, what is left over,
+// and the cut sheets that a laser follows.
+//
+// Nesting works with the grain along X. A blank then goes on the laser bed
+// either as it is or turned a quarter, whichever way it was chosen to fit;
+// everything in a Result is in the blank's coordinates as it lies on the bed.
+package sheet
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"groundwork/internal/finding"
+	"groundwork/internal/geom"
+	"groundwork/internal/nest"
+	"groundwork/internal/shop"
+	"groundwork/internal/solid"
+	"groundwork/internal/veneer"
+)
+
+// Blank is a rectangle of veneer that goes on the laser bed.
+type Blank struct {
+	ID      string // "blank-01"
+	Veneer  string
+	Size    geom.Vec2 // as it lies on the bed, mm
+	Grain   float64   // angle of the grain from the bed's X, radians: 0 or a quarter turn
+	Sheet   int       // index into Result.Sheets
+	At      geom.Vec2 // lower left corner on the sheet, in the sheet's coordinates (Y along the grain)
+	Used    float64   // mm² of patterns on it
+	ByKnife bool      // longer than the bed: cut by knife, with only its fingered end lasered
+}
+
+// Sheet is one sheet of veneer as bought, and what is left of it.
+type Sheet struct {
+	ID      string // "walnut-1"
+	Veneer  string
+	Size    geom.Vec2 // Y along the grain
+	Offcuts []geom.Box2
+}
+
+// Placement says where a pattern lies: its own coordinates turned by Turn,
+// then moved by At, are the blank's.
+type Placement struct {
+	Pattern int // index into the patterns
+	Blank   int
+	At      geom.Vec2
+	Turn    float64
+}
+
+// Result is what the stage hands on.
+type Result struct {
+	Sheets     []Sheet
+	Blanks     []Blank
+	Placements []Placement // in order of the patterns
+	Laser      string      // laser bed that the blanks were sized for
+	Gap        float64     // between patterns, mm
+	Findings   []finding.Finding
+}
+
+// Options are the rules for laying out. The zero value of a field means its
+// default.
+type Options struct {
+	Gap        float64 // between patterns beside the kerf, mm, default 2 (common practice, no source)
+	Iterations int     // nesting budget, default the nest package's
+	Seed       int64
+	Compensate bool // draw outlines half a kerf outside, so that parts come out true
+	FaceDown   bool // cut with the face on the bed: mirrors the sheet
+	// RoundUp is the step to which a blank's sides are rounded up when it is cut
+	// to what it carries, mm, default 5.
+	RoundUp float64
+}
+
+func (o Options) withDefaults() Options {
+	if o.Gap == 0 {
+		o.Gap = 2
+	}
+	if o.RoundUp == 0 {
+		o.RoundUp = 5
+	}
+	return o
+}
+
+// kind of blank by how it lies on the bed.
+type kind struct {
+	name   string
+	turned bool      // the grain runs along the bed's Y
+	size   geom.Vec2 // with the grain along X
+}
+
+// kinds are the blanks that suit both the bed and the sheet: grain along the
+// bed's X, grain along its Y, and the strip that is left beside the first when
+// two of them do not fit across a sheet.
+func kinds(l shop.Laser, v shop.Veneer) []kind {
+	across, along := v.Sheet.X-2*v.EdgeMargin, v.Sheet.Y-2*v.EdgeMargin
+	fit := func(x, y float64) geom.Vec2 { return geom.V2(min(x, along), min(y, across)) }
+	out := []kind{
+		{"along", false, fit(l.Bed.X, l.Bed.Y)},
+		{"across", true, fit(l.Bed.Y, l.Bed.X)},
+	}
+	if rest := across - l.Bed.Y; rest >= 60 && rest < l.Bed.Y {
+		out = append(out, kind{"strip", false, fit(l.Bed.X, rest)})
+	}
+	return out
+}
+
+// Plan cuts blanks from sheets and lays every pattern on one.
+func Plan(ctx context.Context, k *solid.Kernel, patterns []veneer.Pattern, s *shop.Shop, o Options) (*Result, error) {
+	o = o.withDefaults()
+	if len(s.Lasers) == 0 {
+		return nil, fmt.Errorf("sheet: the shop has no laser bed")
+	}
+	laser := s.Lasers[0]
+	res := &Result{Laser: laser.ID, Gap: o.Gap + laser.Kerf}
+	places := make([]Placement, len(patterns))
+	for i := range places {
+		places[i] = Placement{Pattern: i, Blank: -1}
+	}
+	for _, id := range veneersOf(patterns) {
+		v, ok := s.Veneer(id)
+		if !ok {
+			return nil, fmt.Errorf("sheet: the shop has no veneer %q", id)
+		}
+		if err := planVeneer(ctx, patterns, v, laser, o, res, places); err != nil {
+			return nil, fmt.Errorf("sheet: %s: %w", id, err)
+		}
+	}
+	res.Placements = places
+	res.Findings = finding.Sorted(res.Findings)
+	return res, nil
+}
+
+func veneersOf(patterns []veneer.Pattern) []string {
+	var out []string
+	for _, p := range patterns {
+		out = append(out, p.Veneer)
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// aligned is a pattern's gross outline turned so that its grain runs along X.
+func aligned(p veneer.Pattern) geom.Polygons {
+	return p.Gross.Map(func(q geom.Vec2) geom.Vec2 { return q.Rotate(-p.Grain) })
+}
+
+// turns are the rotations that the grain allows.
+func turns(v shop.Veneer) []float64 {
+	if v.Figure == "directional" {
+		return []float64{0}
+	}
+	return []float64{0, math.Pi}
+}
+
+func planVeneer(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, laser shop.Laser, o Options, res *Result, places []Placement) error {
+	ks := kinds(laser, v)
+	var bins []nest.Bin
+	for _, kd := range ks {
+		bins = append(bins, nest.Bin{ID: kd.name, Size: kd.size, Quantity: nest.Unlimited, Margin: laser.Margin})
+	}
+	var items []nest.Item
+	index := map[string]int{}
+	var own []*blankPlan // blanks being made, grain along X
+	for i, p := range patterns {
+		if p.Veneer != v.ID {
+			continue
+		}
+		shape := aligned(p)
+		if p.KnifeCut {
+			own = append(own, knifeBlank(i, shape, laser))
+			continue
+		}
+		pr := 0
+		if p.ShowFirst {
+			pr = 1
+		}
+		items = append(items, nest.Item{ID: p.ID, Shape: shape, Turns: turns(v), Priority: pr})
+		index[p.ID] = i
+	}
+	l, err := nest.Pack(ctx, items, bins, nest.Options{Gap: res.Gap, Seed: o.Seed, Iterations: o.Iterations})
+	if err != nil {
+		return err
+	}
+	if vs := nest.Verify(items, bins, l, res.Gap); len(vs) > 0 {
+		return fmt.Errorf("a layout does not hold: %v", vs[0])
+	}
+	for _, u := range l.Unplaced {
+		size := patterns[index[u.Item]].Gross.Bounds().Size()
+		res.Findings = append(res.Findings, finding.Finding{
+			Severity: finding.Stop, Stage: "sheet", Code: "leaf-larger-than-blank", Subject: u.Item,
+			Message: fmt.Sprintf("The pattern %s (%.0f x %.0f mm with its allowance) does not fit any blank of %s: %s.", u.Item, size.X, size.Y, v.ID, u.Detail),
+			Remedy:  "Turn its grain; or let the surface be laid in several leaves; or use a larger laser bed or sheet.",
+			Source:  "geometry",
+		})
+	}
+	plans := make([]*blankPlan, len(l.Bins))
+	for i, b := range l.Bins {
+		kd := ks[slices.IndexFunc(ks, func(kd kind) bool { return kd.name == b.ID })]
+		plans[i] = &blankPlan{kind: kd, size: kd.size}
+	}
+	for _, p := range l.Placements {
+		b := plans[p.Bin]
+		b.items = append(b.items, placed{index[p.Item], p.At, p.Turn})
+	}
+	for _, b := range plans {
+		b.trim(patterns, laser.Margin, o.RoundUp)
+	}
+	plans = append(plans, own...)
+	slices.SortStableFunc(plans, func(a, b *blankPlan) int {
+		return cmp.Or(-cmp.Compare(a.size.X, b.size.X), -cmp.Compare(a.size.Y, b.size.Y))
+	})
+	cutSheets(plans, v, res)
+	for _, b := range plans {
+		b.emit(patterns, v, o, res, places)
+	}
+	return nil
+}
+
+type placed struct {
+	pattern int
+	at      geom.Vec2
+	turn    float64 // after the grain was brought along X
+}
+
+// blankPlan is a blank while it is worked out, with the grain along X.
+type blankPlan struct {
+	kind  kind
+	size  geom.Vec2
+	items []placed
+	knife bool
+	sheet int
+	at    geom.Vec2 // on the sheet, sheet coordinates
+}
+
+// knifeBlank is a strip for one pattern that is longer than the bed.
+func knifeBlank(i int, shape geom.Polygons, laser shop.Laser) *blankPlan {
+	b := shape.Bounds()
+	m := geom.V2(laser.Margin, laser.Margin)
+	return &blankPlan{
+		kind: kind{name: "knife"}, size: b.Size().Add(m.Scale(2)), knife: true,
+		items: []placed{{pattern: i, at: m.Sub(b.Min)}},
+	}
+}
+
+// trim cuts a blank down to what it carries, since what is not cut off stays
+// on the sheet.
+func (b *blankPlan) trim(patterns []veneer.Pattern, margin, step float64) {
+	box := geom.EmptyBox2()
+	for _, it := range b.items {
+		box = box.Union(b.outline(patterns, it).Bounds())
+	}
+	up := func(x, most float64) float64 { return min(most, math.Ceil(x/step)*step) }
+	shift := geom.V2(margin, margin).Sub(box.Min)
+	for i := range b.items {
+		b.items[i].at = b.items[i].at.Add(shift)
+	}
+	size := box.Size().Add(geom.V2(2*margin, 2*margin))
+	b.size = geom.V2(up(size.X, b.size.X), up(size.Y, b.size.Y))
+}
+
+func (b *blankPlan) outline(patterns []veneer.Pattern, it placed) geom.Polygons {
+	return aligned(patterns[it.pattern]).Map(func(q geom.Vec2) geom.Vec2 { return q.Rotate(it.turn).Add(it.at) })
+}
+
+// emit adds the blank to the result in the coordinates in which it lies on
+// the bed.
+func (b *blankPlan) emit(patterns []veneer.Pattern, v shop.Veneer, o Options, res *Result, places []Placement) {
+	n := len(res.Blanks)
+	out := Blank{
+		ID: fmt.Sprintf("blank-%02d", n+1), Veneer: v.ID, Size: b.size, Sheet: b.sheet, At: b.at, ByKnife: b.knife,
+	}
+	if b.kind.turned {
+		out.Size, out.Grain = geom.V2(b.size.Y, b.size.X), math.Pi/2
+	}
+	for _, it := range b.items {
+		p := patterns[it.pattern]
+		turn, at := it.turn-p.Grain, it.at
+		if b.kind.turned { // a quarter turn counter-clockwise about the blank's corner
+			turn += math.Pi / 2
+			at = geom.V2(b.size.Y-at.Y, at.X)
+		}
+		places[it.pattern] = Placement{Pattern: it.pattern, Blank: n, At: at, Turn: math.Remainder(turn, 2*math.Pi)}
+		out.Used += p.GrossArea
+	}
+	res.Blanks = append(res.Blanks, out)
+}
+
+// cutSheets cuts blanks from sheets in two stages: the sheet is cross-cut into
+// lengths, and each length is ripped into blanks. Longest first, each in the
+// first length with room, each length on the first sheet with room.
+func cutSheets(plans []*blankPlan, v shop.Veneer, res *Result) {
+	type length struct {
+		at, along, used float64 // along the grain: place and length; across: how much is used
+		sheet           int
+	}
+	usable := v.Sheet.Sub(geom.V2(2*v.EdgeMargin, 2*v.EdgeMargin))
+	first := len(res.Sheets)
+	var lengths []length
+	var filled []float64 // along the grain, by sheet
+	for _, b := range plans {
+		li := slices.IndexFunc(lengths, func(l length) bool { return b.size.X <= l.along+1e-9 && l.used+b.size.Y <= usable.X+1e-9 })
+		if li < 0 {
+			si := slices.IndexFunc(filled, func(f float64) bool { return f+b.size.X <= usable.Y+1e-9 })
+			if si < 0 {
+				si = len(filled)
+				filled = append(filled, 0)
+				res.Sheets = append(res.Sheets, Sheet{ID: fmt.Sprintf("%s-%d", v.ID, si+1), Veneer: v.ID, Size: v.Sheet})
+			}
+			lengths = append(lengths, length{at: filled[si], along: b.size.X, sheet: si})
+			filled[si] += b.size.X
+			li = len(lengths) - 1
+		}
+		l := &lengths[li]
+		b.sheet = first + l.sheet
+		b.at = geom.V2(v.EdgeMargin+l.used, v.EdgeMargin+l.at)
+		l.used += b.size.Y
+	}
+	keep := func(s int, box geom.Box2) {
+		size := box.Size()
+		if size.X >= v.MinOffcut.X-1e-9 && size.Y >= v.MinOffcut.Y-1e-9 && size.X > 0 && size.Y > 0 {
+			res.Sheets[s].Offcuts = append(res.Sheets[s].Offcuts, box)
+		}
+	}
+	for _, l := range lengths {
+		keep(first+l.sheet, geom.Box2{
+			Min: geom.V2(v.EdgeMargin+l.used, v.EdgeMargin+l.at),
+			Max: geom.V2(v.Sheet.X-v.EdgeMargin, v.EdgeMargin+l.at+l.along),
+		})
+	}
+	for i, f := range filled {
+		keep(first+i, geom.Box2{
+			Min: geom.V2(v.EdgeMargin, v.EdgeMargin+f),
+			Max: geom.V2(v.Sheet.X-v.EdgeMargin, v.Sheet.Y-v.EdgeMargin),
+		})
+	}
+}
+
+// Outline is a placed pattern's gross outline in its blank's coordinates.
+func (r *Result) Outline(patterns []veneer.Pattern, p Placement) geom.Polygons {
+	return patterns[p.Pattern].Gross.Map(p.Point)
+}
+
+// Point carries a point from the pattern's coordinates to the blank's.
+func (p Placement) Point(q geom.Vec2) geom.Vec2 { return q.Rotate(p.Turn).Add(p.At) }
+
+// Bought is the area of the sheets in mm², Used that of the patterns on them,
+// Returned that of the offcuts worth keeping.
+func (r *Result) Areas() (bought, used, returned float64) {
+	for _, s := range r.Sheets {
+		bought += s.Size.X * s.Size.Y
+		for _, o := range s.Offcuts {
+			returned += o.Size().X * o.Size().Y
+		}
+	}
+	for _, b := range r.Blanks {
+		used += b.Used
+	}
+	return bought, used, returned
+}
