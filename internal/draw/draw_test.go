@@ -317,6 +317,16 @@ func TestBounds(t *testing.T) {
 	}
 }
 
+// TestMapMirror turns a path over: the box turns over with it, arcs included.
+func TestMapMirror(t *testing.T) {
+	p := sampleSheet().Layers[0].Items[3].(Path)
+	q := p.Map(func(v geom.Vec2) geom.Vec2 { return geom.V2(-v.X, v.Y) }, true)
+	a, b := p.Bounds(), q.Bounds()
+	if math.Abs(p.Area()+q.Area()) > 1e-9 || math.Abs(a.Min.X+b.Max.X) > 1e-9 || math.Abs(a.Max.X+b.Min.X) > 1e-9 || math.Abs(a.Max.Y-b.Max.Y) > 1e-9 {
+		t.Errorf("area %v and %v, box %v and %v", p.Area(), q.Area(), a, b)
+	}
+}
+
 // TestFromPath carries a stadium, a full circle and an ellipse over and compares
 // with closed forms.
 func TestFromPath(t *testing.T) {

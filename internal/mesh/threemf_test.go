@@ -131,6 +131,29 @@ func TestThreeMFExact(t *testing.T) {
 	})
 }
 
+// TestNegativeZero expects the zero that arithmetic may leave negative to be
+// written as every other zero.
+func TestNegativeZero(t *testing.T) {
+	d := printLoad()
+	d.Bodies[0].Vertices[0] = geom.V3(math.Copysign(0, -1), 0, math.Copysign(0, -1))
+	d.Items[0].Frame.Origin.X = math.Copysign(0, -1)
+	d.Items[2].Frame.X.X = math.Copysign(0, -1)
+	if !bytes.Equal(bytes3MF(t, d), bytes3MF(t, printLoad())) {
+		t.Error("3MF tells -0 from 0")
+	}
+	if !bytes.Equal(stlBytes(t, d.Bodies[0]), stlBytes(t, printLoad().Bodies[0])) {
+		t.Error("STL tells -0 from 0")
+	}
+	v, _ := Weld(d.Bodies[0].Vertices, d.Bodies[0].Triangles)
+	if math.Signbit(v[0].X) {
+		t.Error("Weld keeps -0")
+	}
+	got, err := ReadSTL(strings.NewReader(strings.ReplaceAll(asciiTetrahedron, " 0", " -0")), Limits{})
+	if err != nil || math.Signbit(got.Vertices[0].X) {
+		t.Errorf("ReadSTL keeps -0; %v", err)
+	}
+}
+
 func TestThreeMFWriteRefuses(t *testing.T) {
 	for _, c := range []struct {
 		name string

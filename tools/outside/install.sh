@@ -37,18 +37,24 @@ command -v apt-get >/dev/null || {
 }
 
 export DEBIAN_FRONTEND=noninteractive
+log=$(mktemp)
+trap 'rm -f "$log"' EXIT
+get() { apt-get install -y -q --no-install-recommends "$1" >"$log" 2>&1; }
 updated=
 for name in $missing; do
-	if ! apt-get install -y -q --no-install-recommends "$name" >/tmp/groundwork-install.log 2>&1; then
-		if [ -z "$updated" ]; then
-			echo "update   package lists"
-			apt-get update -q >/tmp/groundwork-install.log 2>&1 || { cat /tmp/groundwork-install.log >&2; exit 1; }
-			updated=yes
-			apt-get install -y -q --no-install-recommends "$name" >/tmp/groundwork-install.log 2>&1 || { cat /tmp/groundwork-install.log >&2; exit 1; }
-		else
-			cat /tmp/groundwork-install.log >&2
-			exit 1
+	if get "$name"; then
+		echo "install  $name"
+		continue
+	fi
+	if [ -z "$updated" ]; then # the package lists may be old or absent
+		echo "update   package lists"
+		updated=yes
+		if apt-get update -q >"$log" 2>&1 && get "$name"; then
+			echo "install  $name"
+			continue
 		fi
 	fi
-	echo "install  $name"
+	cat "$log" >&2
+	echo "install.sh: $name could not be installed" >&2
+	exit 1
 done
