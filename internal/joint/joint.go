@@ -49,6 +49,8 @@ type Bore struct {
 	Diameter float64   // finished, before any allowance for print shrinkage
 	Depth    float64
 	Fit      float64 // extra on the diameter so that the printed hole comes out right
+	Over     float64 // how far the cut is carried past the mouth, 0 for 1 mm; more where the surface slants
+	Under    float64 // how far the cut is carried past the floor, where that opens into another bore or the open
 	Shows    bool    // opens into a surface that is not a contact
 	Surface  int     // surface of Member that the mouth lies in; -1 when it lies inside another bore
 }
@@ -91,6 +93,7 @@ type Dowel struct {
 	Axis             geom.Vec3 // from A into B
 	Glued            bool
 	Printed          bool
+	Vent             bool // fluted or grooved along its length, so that glue and air get out
 }
 
 // Plug covers an access hole in a show surface.

@@ -1,0 +1,352 @@
+package joint
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+
+	"groundwork/internal/finding"
+	"groundwork/internal/geom"
+	"groundwork/internal/piece"
+	"groundwork/internal/solid"
+)
+
+// What counts as touching. The numbers are ours: the piece file is written by
+// hand, often in rounded numbers.
+const (
+	coplanar   = 0.05  // mm; planes this close over the whole region touch
+	nearly     = 1.0   // mm; closer than this, but not coplanar, is likely a slip
+	parallel   = 0.004 // rad; facing planes that touch are opposite within this (0.05 mm over 12 mm)
+	nearlyPara = 0.035 // rad; facing planes that nearly touch, within 2 degrees
+	speck      = 1.0   // mm²; smaller regions are rounding
+	sliver     = 0.05  // mm; a common body thinner than this is rounding
+)
+
+// flat is a planar surface in the world.
+type flat struct {
+	surface int
+	frame   geom.Frame // chart frame
+	region  geom.Polygons
+	area    float64
+	box     geom.Box3
+}
+
+// flats lists a member's planar surfaces of which something is left.
+func flats(m *piece.Member, surfaces []piece.Surface) []flat {
+	var out []flat
+	for i, s := range surfaces {
+		if s.Kind != piece.Plane || len(s.Region) == 0 {
+			continue
+		}
+		f := flat{surface: i, frame: s.Frame.In(m.Place), region: s.Region, area: s.Area, box: geom.EmptyBox3()}
+		for _, loop := range s.Region {
+			for _, q := range loop {
+				f.box = f.box.Add(f.frame.Point(geom.V3(q.X, q.Y, 0)))
+			}
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
+// finder looks for the places where members touch.
+type finder struct {
+	p        *piece.Piece
+	group    []int // by member: members of one group are printed as one
+	minArea  float64
+	flats    [][]flat
+	contacts []Contact
+	near     map[[2]int]bool // pairs whose faces nearly touch: their overlap is told already
+	findings []finding.Finding
+}
+
+// groups numbers the bodies that members are printed as.
+func groups(p *piece.Piece) []int {
+	out := make([]int, len(p.Members))
+	for i := range out {
+		out[i] = i
+	}
+	for _, g := range p.PrintAsOne {
+		for _, m := range g {
+			out[m] = out[g[0]]
+		}
+	}
+	return out
+}
+
+// search goes through the pairs of members, in order.
+func (f *finder) search(ctx context.Context, k *solid.Kernel, pairs [][2]int) error {
+	return k.Regions(ctx, func(r *solid.Regions) error {
+		for _, pr := range pairs {
+			if f.group[pr[0]] == f.group[pr[1]] {
+				continue
+			}
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			f.pair(r, pr[0], pr[1])
+		}
+		return nil
+	})
+}
+
+// pair finds the contacts of members a < b.
+func (f *finder) pair(r *solid.Regions, a, b int) {
+	count := 0
+	for i := range f.flats[a] {
+		fa := &f.flats[a][i]
+		for j := range f.flats[b] {
+			fb := &f.flats[b][j]
+			if -fa.frame.Z.Dot(fb.frame.Z) < math.Cos(nearlyPara) || !fa.box.Grow(nearly).Overlaps(fb.box) {
+				continue
+			}
+			// B's region as A's chart sees it: turned over, hence reversed.
+			seen := fb.region.Map(func(q geom.Vec2) geom.Vec2 {
+				return fa.frame.Local(fb.frame.Point(geom.V3(q.X, q.Y, 0))).XY()
+			}).Reversed()
+			if !fa.region.Bounds().Overlaps(seen.Bounds()) {
+				continue
+			}
+			common := r.Intersect(fa.region, seen)
+			if common.Area() < speck {
+				continue
+			}
+			for _, part := range r.Decompose(common) {
+				if part.Area() < speck {
+					continue
+				}
+				f.judge(r, &count, a, b, fa, fb, part)
+			}
+		}
+	}
+}
+
+// judge decides what a region where two planes face each other is.
+func (f *finder) judge(r *solid.Regions, count *int, a, b int, fa, fb *flat, part geom.Polygons) {
+	ma, mb := &f.p.Members[a], &f.p.Members[b]
+	plane := geom.PlaneAt(fb.frame.Origin, fb.frame.Z)
+	least, most := math.Inf(1), math.Inf(-1) // gap from A to B; negative where they overlap
+	for _, loop := range part {
+		for _, q := range loop {
+			d := plane.Distance(fa.frame.Point(geom.V3(q.X, q.Y, 0)))
+			least, most = min(least, d), max(most, d)
+		}
+	}
+	angle := math.Acos(min(1, -fa.frame.Z.Dot(fb.frame.Z)))
+	touches := max(-least, most) <= coplanar && angle <= parallel
+	area := part.Area()
+	if !touches {
+		if area < f.minArea || least > nearly || most < -nearly {
+			return
+		}
+		f.near[[2]int{a, b}] = true
+		what := "lie " + mm(most) + " mm apart"
+		remedy := fmt.Sprintf("move one of them by %s mm so that they touch; or, if the gap is meant, make it more than %s mm", mm(most), mm(nearly))
+		switch {
+		case least < -coplanar:
+			what = "overlap by " + mm(-least) + " mm"
+			remedy = fmt.Sprintf("move one of them by %s mm so that they touch", mm(-least))
+		case angle > parallel:
+			what = fmt.Sprintf("touch at an angle of %.2f degrees and open to %s mm", angle*180/math.Pi, mm(most))
+			remedy = "make the two faces parallel"
+		}
+		f.findings = append(f.findings, finding.Finding{
+			Severity: finding.Warning, Stage: "joint", Code: "faces-nearly-touch", Subject: ma.ID + ":" + mb.ID,
+			Message: fmt.Sprintf("Faces nearly touch: %s of %s and %s of %s %s, so no joint is made there.",
+				surfaceName(ma, fa.surface), ma.ID, surfaceName(mb, fb.surface), mb.ID, what),
+			Remedy: remedy, Source: "faces within 0.05 mm touch; our own rule", File: f.p.File, Line: mb.Line,
+		})
+		return
+	}
+	if area < f.minArea {
+		f.findings = append(f.findings, finding.Finding{
+			Severity: finding.Note, Stage: "joint", Code: "small-contact", Subject: ma.ID + ":" + mb.ID,
+			Message: fmt.Sprintf("%s and %s touch over %s mm² only, too little for a joint.", ma.ID, mb.ID, mm(area)),
+			Remedy:  "leave it; or let the members meet over more area", Source: "our own rule", File: f.p.File, Line: mb.Line,
+		})
+		return
+	}
+	c := Contact{ID: ma.ID + ":" + mb.ID, Area: area}
+	if *count++; *count > 1 {
+		c.ID += "." + strconv.Itoa(*count)
+	}
+	sa := Side{a, fa.surface, min(1, area/fa.area)}
+	sb := Side{b, fb.surface, min(1, area/fb.area)}
+	c.A, c.B = sa, sb
+	host := fa
+	const whole = 0.98 // a surface covered more than this does not go on beyond the contact
+	if sa.Covered > whole && sb.Covered <= whole {
+		c.A, c.B, host = sb, sa, fb
+	}
+	// The region in the host's chart, then in the contact's own frame.
+	if host != fa {
+		part = part.Map(func(q geom.Vec2) geom.Vec2 {
+			return fb.frame.Local(fa.frame.Point(geom.V3(q.X, q.Y, 0))).XY()
+		}).Reversed()
+	}
+	centre, x := centroid(part), longest(r.Hull(part))
+	c.Frame = geom.FrameFromXZ(host.frame.Point(geom.V3(centre.X, centre.Y, 0)), host.frame.Dir(geom.V3(x.X, x.Y, 0)), host.frame.Z)
+	y := x.Left()
+	c.Region = part.Map(func(q geom.Vec2) geom.Vec2 {
+		d := q.Sub(centre)
+		return geom.V2(d.Dot(x), d.Dot(y))
+	})
+	f.contacts = append(f.contacts, c)
+}
+
+// centroid is the centre of area.
+func centroid(ps geom.Polygons) geom.Vec2 {
+	var sum geom.Vec2
+	var area float64
+	o := ps[0][0]
+	for _, p := range ps {
+		for i := range p {
+			a, b := p[i].Sub(o), p[(i+1)%len(p)].Sub(o)
+			w := a.Cross(b)
+			area += w
+			sum = sum.Add(a.Add(b).Scale(w))
+		}
+	}
+	return o.Add(sum.Scale(1 / (3 * area)))
+}
+
+// longest is the direction of the longer side of the smallest rectangle round
+// a convex loop. Where rectangles, or their sides, are alike it is the
+// direction nearest to the chart's u axis, and it never points against u, so
+// that it goes with the member however that is turned.
+func longest(hull geom.Polygons) geom.Vec2 {
+	const alike = 0.01 // of area, and of length
+	type rect struct {
+		dir  geom.Vec2
+		area float64
+	}
+	var best rect
+	for i, h := 0, hull[0]; i < len(h); i++ {
+		d := h[(i+1)%len(h)].Sub(h[i])
+		if d.Len() < 1e-6 {
+			continue
+		}
+		d = d.Unit()
+		u, v := extent(h, d), extent(h, d.Left())
+		side := math.Abs(u-v) <= alike*max(u, v)
+		if v > u && !side || side && math.Abs(d.X) < math.Abs(d.Y)-1e-9 {
+			d = d.Left()
+		}
+		if d.X < -1e-9 || math.Abs(d.X) <= 1e-9 && d.Y < 0 {
+			d = d.Scale(-1)
+		}
+		c := rect{d, u * v}
+		switch {
+		case best.area == 0 || c.area < best.area*(1-alike):
+			best = c
+		case c.area <= best.area*(1+alike) && c.dir.X > best.dir.X+1e-9:
+			best.dir = c.dir
+		}
+	}
+	return best.dir
+}
+
+func extent(p geom.Polygon, d geom.Vec2) float64 {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, q := range p {
+		lo, hi = min(lo, q.Dot(d)), max(hi, q.Dot(d))
+	}
+	return hi - lo
+}
+
+// Overlap is a body that two members have in common, though they are not
+// printed as one.
+type Overlap struct {
+	Members [2]int
+	Volume  float64   // mm³
+	Depth   float64   // mm; how thick the common body is, about: twice its volume over its surface
+	Bounds  geom.Box3 // world
+}
+
+// Overlaps lists the pairs of members that reach into each other by more than
+// a sliver. Only pairs whose boxes overlap are measured.
+func Overlaps(ctx context.Context, k *solid.Kernel, p *piece.Piece) ([]Overlap, error) {
+	forms, err := formsOf(p, measureChord)
+	if err != nil {
+		return nil, err
+	}
+	boxes := boxesOf(forms)
+	return overlaps(ctx, k, p, boxes, newBoxTree(boxes).pairs(boxes, 0))
+}
+
+func overlaps(ctx context.Context, k *solid.Kernel, p *piece.Piece, boxes []geom.Box3, pairs [][2]int) ([]Overlap, error) {
+	group := groups(p)
+	bodies := make([]solid.Shape, len(p.Members))
+	body := func(i int) (solid.Shape, error) {
+		if bodies[i].IsZero() {
+			s, err := p.Members[i].Body(0)
+			if err != nil {
+				return s, err
+			}
+			bodies[i] = s.At(p.Members[i].Place)
+		}
+		return bodies[i], nil
+	}
+	var out []Overlap
+	for _, pr := range pairs {
+		a, b := pr[0], pr[1]
+		if group[a] == group[b] || !boxes[a].Grow(-coplanar).Overlaps(boxes[b]) {
+			continue
+		}
+		sa, err := body(a)
+		if err != nil {
+			return nil, err
+		}
+		sb, err := body(b)
+		if err != nil {
+			return nil, err
+		}
+		m, err := k.Measure(ctx, solid.Intersection(sa, sb))
+		if errors.Is(err, solid.ErrEmpty) {
+			continue
+		}
+		if err != nil {
+			return nil, fmt.Errorf("measuring what %s and %s have in common: %w", p.Members[a].ID, p.Members[b].ID, err)
+		}
+		if depth := 2 * m.Volume / m.Area; depth > sliver {
+			out = append(out, Overlap{pr, m.Volume, depth, m.Bounds})
+		}
+	}
+	return out, nil
+}
+
+// mm writes a length without needless digits.
+func mm(x float64) string {
+	return strconv.FormatFloat(math.Round(x*100)/100, 'f', -1, 64)
+}
+
+// surfaceName is the name of a member's surface by its index.
+func surfaceName(m *piece.Member, i int) string {
+	// Regions are not needed, so the coarsest chord does.
+	if s := m.Surfaces(1); i >= 0 && i < len(s) {
+		return s[i].Name
+	}
+	return "a surface"
+}
+
+func formsOf(p *piece.Piece, chord float64) ([]*form, error) {
+	out := make([]*form, len(p.Members))
+	for i := range p.Members {
+		f, err := formOf(&p.Members[i], chord)
+		if err != nil {
+			return nil, err
+		}
+		out[i] = f
+	}
+	return out, nil
+}
+
+func boxesOf(forms []*form) []geom.Box3 {
+	out := make([]geom.Box3, len(forms))
+	for i, f := range forms {
+		out[i] = f.box
+	}
+	return out
+}

@@ -1,0 +1,42 @@
+package joint
+
+import "fmt"
+
+// lack says what was too small, and by how much. It is what a position, a
+// pattern or a whole joint fails by.
+type lack struct {
+	code string
+	what string  // "wall round the insert in leg-1"
+	have float64 // mm
+	need float64 // mm
+	note string  // replaces what, have and need when they say nothing useful
+}
+
+// Kinds of lack; they become the codes of findings.
+const (
+	tooSmall = "contact-too-small"
+	tooThin  = "member-too-thin"
+	noRoom   = "bores-meet"
+	noPath   = "no-driver-path"
+	noGoods  = "no-hardware"
+)
+
+func (l *lack) short() float64 { return l.need - l.have }
+
+func (l *lack) String() string {
+	if l.note != "" {
+		return l.note
+	}
+	return fmt.Sprintf("%s is %s mm, needs %s mm", l.what, mm(max(0, l.have)), mm(l.need))
+}
+
+// lesser is the lack that is nearer to fitting; the first of equals.
+func lesser(a, b *lack) *lack {
+	switch {
+	case a == nil:
+		return b
+	case b == nil || a.short() <= b.short():
+		return a
+	}
+	return b
+}

@@ -1,0 +1,229 @@
+package joint
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"groundwork/internal/geom"
+)
+
+// layout looks for positions for a row of fasteners in one contact with one
+// way of driving. What it learns about a position it keeps, so that further
+// rows cost little.
+type layout struct {
+	t     *task
+	drive drive
+	peg   []peg // to try, in order; one for the whole row
+	x0    float64
+	x1    float64
+	known map[spot]result
+	ys    map[float64]float64
+}
+
+type spot struct {
+	kind byte // 'S', or the number of the peg
+	x, y float64
+}
+
+type result struct {
+	f    *fastener
+	lack *lack
+}
+
+func (t *task) newLayout(d drive) *layout {
+	b := t.c.Region.Bounds()
+	l := &layout{t: t, drive: d, x0: b.Min.X, x1: b.Max.X, known: map[spot]result{}, ys: map[float64]float64{}}
+	if d.axis != (geom.Vec3{}) {
+		l.peg = t.pegs(false)
+	}
+	return l
+}
+
+// medial is the middle of the longest chord of a region square to its X axis.
+func medial(ps geom.Polygons, x float64) (float64, bool) {
+	var ys []float64
+	for _, p := range ps {
+		for i := range p {
+			a, b := p[i], p[(i+1)%len(p)]
+			if (a.X > x) != (b.X > x) {
+				ys = append(ys, a.Y+(b.Y-a.Y)*(x-a.X)/(b.X-a.X))
+			}
+		}
+	}
+	slices.Sort(ys)
+	best, y := 0.0, 0.0
+	for i := 0; i+1 < len(ys); i += 2 {
+		if w := ys[i+1] - ys[i]; w > best+1e-6 {
+			best, y = w, (ys[i]+ys[i+1])/2
+		}
+	}
+	return y, best > 0
+}
+
+// at evaluates one fastener at x along the contact, dy off its medial line.
+func (l *layout) at(kind byte, x, dy float64) result {
+	key := spot{kind, x, dy}
+	if r, ok := l.known[key]; ok {
+		return r
+	}
+	y, ok := l.ys[x]
+	if !ok {
+		if y, ok = medial(l.t.c.Region, x); !ok {
+			y = math.NaN()
+		}
+		l.ys[x] = y
+	}
+	var r result
+	switch q := geom.V2(x, y+dy); {
+	case math.IsNaN(y):
+		r.lack = &lack{code: tooSmall, what: "length of the contact", have: l.x1 - l.x0, need: l.x1 - l.x0 + 1}
+	case kind == 'S':
+		r.f, r.lack = l.t.pl.screwAt(l.t.c, l.drive, q)
+	default:
+		r.f, r.lack = l.t.pl.dowelAt(l.t.c, l.peg[kind], q)
+	}
+	if r.lack != nil {
+		r.f = nil
+	}
+	l.known[key] = r
+	return r
+}
+
+// find tries the row at its natural spacing in the middle of the contact,
+// then wider and narrower, then shifted along it, then off the medial line of
+// a wide contact; first with dowels two diameters from the ends, then nearer.
+// It returns the fasteners from low to high X, or what was lacking where it
+// came nearest.
+func (l *layout) find(pattern row) ([]*fastener, *lack) {
+	dowels := slices.Contains([]byte(pattern), 'D')
+	if dowels && len(l.peg) == 0 {
+		return nil, &lack{code: noGoods, note: "the shop has no dowel that suits stock " + mm(l.t.thickness()) + " mm thick", need: 1e3}
+	}
+	var why *lack
+	pegs := len(l.peg)
+	if !dowels {
+		pegs = 1
+	}
+	offs := []float64{0}
+	if w := l.t.c.Region.Bounds().Size().Y; w > 40 {
+		offs = append(offs, half(w/6), -half(w/6), half(w/4), -half(w/4))
+	}
+	for i := range pegs {
+		for _, near := range []bool{false, true} {
+			if near && !dowels {
+				continue
+			}
+			edge := 0.0
+			if dowels && !near {
+				edge = dowelEdge * l.peg[i].Diameter
+			}
+			for _, dy := range offs {
+				found, lk := l.scan(pattern, byte(i), edge, dy)
+				if found != nil {
+					return found, nil
+				}
+				why = lesser(why, lk)
+			}
+		}
+	}
+	return nil, why
+}
+
+// scan tries spacings and shifts. edge is how far dowels stay from the ends.
+func (l *layout) scan(pattern row, peg byte, edge, dy float64) ([]*fastener, *lack) {
+	n := len(pattern)
+	long := l.x1 - l.x0
+	mid := (l.x0 + l.x1) / 2
+	var why *lack
+	for _, spread := range spreads(n, long) {
+		for _, shift := range shifts((long - spread) / 2) {
+			found, lk := l.row(pattern, peg, edge, dy, mid+shift, spread)
+			if found != nil {
+				return found, nil
+			}
+			why = lesser(why, lk)
+			if n == 1 && lk == nil {
+				break
+			}
+		}
+	}
+	return nil, why
+}
+
+// spreads lists distances between the first and the last of n fasteners:
+// first the even division of the length, then wider, then narrower.
+func spreads(n int, long float64) []float64 {
+	if n == 1 {
+		return []float64{0}
+	}
+	even := long * float64(n-1) / float64(n)
+	out := []float64{math.Round(even)}
+	for _, k := range []float64{0.33, 0.67, 0.9} {
+		out = append(out, math.Round(even+k*(long-even)))
+	}
+	for _, k := range []float64{0.85, 0.7, 0.55, 0.4, 0.3} {
+		out = append(out, math.Round(k*even))
+	}
+	return out
+}
+
+// shifts lists displacements up to room either way, smallest first.
+func shifts(room float64) []float64 {
+	out := []float64{0}
+	const step, most = 2.0, 40.0
+	for s := step; s <= min(room, most); s += step {
+		out = append(out, s, -s)
+	}
+	return out
+}
+
+// half rounds to half a millimetre, so that positions are numbers that can be
+// measured, and alike ones are evaluated once.
+func half(x float64) float64 { return math.Round(x*2) / 2 }
+
+// row places the pattern in one way.
+func (l *layout) row(pattern row, peg byte, edge, dy, mid, spread float64) ([]*fastener, *lack) {
+	n := len(pattern)
+	out := make([]*fastener, n)
+	// A lack of the ends first: the middle is seldom the trouble.
+	for i := range n {
+		x := mid
+		if n > 1 {
+			x = mid - spread/2 + half(spread*float64(i)/float64(n-1))
+		}
+		kind := pattern[i]
+		if kind == 'D' {
+			kind = peg
+			if have := min(x-l.x0, l.x1-x); have < edge {
+				return nil, &lack{code: tooSmall, what: fmt.Sprintf("length of the contact for %d fasteners in a row", n), have: l.x1 - l.x0, need: l.x1 - l.x0 + 2*(edge-have)}
+			}
+		}
+		r := l.at(kind, x, dy)
+		if r.lack != nil {
+			return nil, r.lack
+		}
+		out[i] = r.f
+	}
+	for i := range out {
+		for k := range i {
+			if lk := l.t.pl.apart(out[k], out[i]); lk != nil {
+				return nil, lk
+			}
+		}
+	}
+	// Each gets its own copy: what is known may be used in another joint's attempt.
+	for i, f := range out {
+		c := *f
+		if f.screw != nil {
+			s := *f.screw
+			c.screw = &s
+		}
+		if f.plug != nil {
+			p := *f.plug
+			c.plug = &p
+		}
+		out[i] = &c
+	}
+	return out, nil
+}
