@@ -177,14 +177,14 @@ func (b *builder) seek(i, k int, sh *shape) (choice, bool) {
 		if math.IsInf(from, 1) {
 			continue
 		}
-		limit := score - b.lean*f.w - 1
+		limit := score - float64(b.lean*f.w) - 1
 		if limit < from {
 			continue
 		}
 		x, y, found := b.find.find(&t.tray, f, from, limit, math.Ceil(t.h/gridLines))
 		if found {
 			best.form, best.x, best.y = j, x, y
-			score, ok = x+b.lean*f.w, true
+			score, ok = x+float64(b.lean*f.w), true
 		} else if x >= t.w-f.w || f.h > t.h {
 			x = math.Inf(1)
 		}
@@ -197,4 +197,6 @@ func (b *builder) seek(i, k int, sh *shape) (choice, bool) {
 }
 
 // gridLines is how many steps of the placement grid make the height of a bin.
-const gridLines = 200
+// Finer grids cost time in proportion and gained nothing on the classic
+// instances: what fits tightly is found by the stops.
+const gridLines = 50

@@ -70,7 +70,7 @@ type Options struct {
 }
 
 // DefaultIterations suits an answer that somebody waits for.
-const DefaultIterations = 60
+const DefaultIterations = 120
 
 // Placement says where one copy of an item lies: its shape is turned by Turn
 // about its own origin, then moved by At.
@@ -153,7 +153,9 @@ func (l *Layout) Findings() []finding.Finding {
 }
 
 // maxCopies and maxSpan bound the work and keep the integer predicates within
-// 63 bits: a cross product of two differences of coordinates stays below 2^61.
+// 63 bits. A shape's vertices lie within maxSpan/2 of its origin and that
+// within maxSpan of the bin's, so that differences of doubled coordinates stay
+// below 3 x 2^29 and their cross products below 2^63.
 const (
 	maxCopies = 200_000
 	maxSpan   = 1 << 28 // µm, 268 m

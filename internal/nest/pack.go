@@ -39,10 +39,10 @@ func Strip(ctx context.Context, items []Item, height float64, o Options) (*Layou
 	if err != nil {
 		return nil, bin, err
 	}
-	bin.Size.X = length
+	bin.Size.X = max(length, 1.0/micron) // still a rectangle when nothing is placed
 	for i := range l.Bins {
 		u := &l.Bins[i]
-		u.Density = u.Area / (length * height)
+		u.Density = u.Area / (bin.Size.X * height)
 		l.Density = u.Density
 	}
 	return l, bin, nil
@@ -78,7 +78,7 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 	var placedArea, binArea, length float64
 	done := 0
 	for k, kind := range kinds {
-		p := newProblem()
+		p := &problem{}
 		if err := p.take(items, byKind[kind], bins, kind, grow, l); err != nil {
 			return nil, 0, err
 		}
@@ -120,8 +120,6 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 	slices.SortStableFunc(l.Unplaced, func(a, b Unplaced) int { return cmp.Compare(rank[a.Item], rank[b.Item]) })
 	return l, length, nil
 }
-
-func newProblem() *problem { return &problem{} }
 
 // take prepares the items and bins of one kind. Items that cannot be placed
 // at all go straight to the layout's list.
@@ -222,11 +220,7 @@ func newShape(it Item, grow float64) (sh shape, key string, err error) {
 			err = cmp.Or(err, e)
 			continue
 		}
-		g, e := newForm(o.transposed(), turn, grow)
-		if e != nil {
-			err = cmp.Or(err, e)
-			continue
-		}
+		g := f.transposed(o.transposed())
 		seen[k] = true
 		sh.forms[0], sh.forms[1] = append(sh.forms[0], f), append(sh.forms[1], g)
 		key += k + fmt.Sprintf("@%d,%d,%g|", f.corner.x, f.corner.y, turn)

@@ -81,6 +81,13 @@ func newForm(o outline, turn, grow float64) (*form, error) {
 	return f, nil
 }
 
+// transposed is the form of the transposed outline o: its columns are the
+// rows of f.
+func (f *form) transposed(o outline) *form {
+	lo, _ := o.bounds()
+	return &form{turn: f.turn, corner: lo, w: f.h, h: f.w, area: f.area, cols: f.rows, rows: f.cols, stops: o.stops(lo.x), grow: f.grow}
+}
+
 // stops are the abscissae, from left, of upright edges and of vertices at
 // which a loop turns back in x.
 func (o outline) stops(left int64) []float64 {
@@ -160,14 +167,14 @@ func (o outline) grown(origin point, r float64) []seg {
 			nx, ny, mx, my := uy/ul, -ux/ul, vy/vl, -vx/vl
 			turn := math.Atan2(float64(ux*vy)-float64(uy*vx), float64(ux*vx)+float64(uy*vy))
 			if turn < 0 {
-				path = append(path, [2]float64{px + r*nx, py + r*ny}, [2]float64{px, py}, [2]float64{px + r*mx, py + r*my})
+				path = append(path, [2]float64{px + float64(r*nx), py + float64(r*ny)}, [2]float64{px, py}, [2]float64{px + float64(r*mx), py + float64(r*my)})
 			} else {
 				from := math.Atan2(ny, nx)
 				k := int(math.Ceil(turn / (math.Pi / 4)))
 				for j := range k { // corners between tangent j and j+1
-					s, c := math.Sincos(from + turn*(float64(j)+0.5)/float64(k))
+					s, c := math.Sincos(from + float64(turn*(float64(j)+0.5))/float64(k))
 					m := r / math.Cos(turn/float64(2*k))
-					path = append(path, [2]float64{px + m*c, py + m*s})
+					path = append(path, [2]float64{px + float64(m*c), py + float64(m*s)})
 				}
 			}
 		}
@@ -197,10 +204,13 @@ func slabs(segs []seg, crossings bool) []trap {
 			if t.x0 >= s.x1 {
 				break
 			}
+			if max(t.y0, t.y1) < min(s.y0, s.y1) || min(t.y0, t.y1) > max(s.y0, s.y1) {
+				continue
+			}
 			lo, hi := t.x0, min(s.x1, t.x1)
 			dl, dh := s.at(lo)-t.at(lo), s.at(hi)-t.at(hi)
 			if dl < 0 && dh > 0 || dl > 0 && dh < 0 {
-				xs = append(xs, lo+(hi-lo)*(dl/(dl-dh)))
+				xs = append(xs, lo+float64((hi-lo)*(dl/(dl-dh))))
 			}
 		}
 	}

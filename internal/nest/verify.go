@@ -83,7 +83,7 @@ func Verify(items []Item, bins []Bin, l *Layout, gap float64) []finding.Finding 
 		if !slices.Contains(it.Turns, p.Turn) && !(len(it.Turns) == 0 && p.Turn == 0) {
 			v.add("turn", name, "turned by %g rad, which is not allowed", p.Turn)
 		}
-		if !(max(math.Abs(p.At.X), math.Abs(p.At.Y))*micron <= 2*maxSpan) {
+		if !(max(math.Abs(p.At.X), math.Abs(p.At.Y))*micron <= maxSpan) {
 			v.add("off-grid", name, "placed at (%v, %v), beyond any bin", p.At.X, p.At.Y)
 			continue
 		}
