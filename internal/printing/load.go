@@ -1,0 +1,192 @@
+package printing
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"groundwork/internal/core"
+	"groundwork/internal/geom"
+	"groundwork/internal/mesh"
+	"groundwork/internal/nest"
+	"groundwork/internal/shop"
+	"groundwork/internal/solid"
+)
+
+// footprint is the outline of a posed mesh seen from above, stretched by x and
+// y, for packing: outside the true one by at most 0.3 mm.
+//
+// It is the union of the triangles that face up, taken in strips of neighbours
+// by the kernel; each outline is then grown and thinned out, since packing
+// compares every point with every other.
+func footprint(r *solid.Regions, points []geom.Vec3, triangles [][3]int32, x, y float64) geom.Polygons {
+	var parts geom.Polygons
+	for _, t := range triangles {
+		var p geom.Polygon
+		for _, v := range t {
+			p = append(p, geom.V2(points[v].X*x, points[v].Y*y))
+		}
+		if p.Area() > 1e-4 {
+			parts = append(parts, p)
+		}
+	}
+	const eps = 0.1
+	out := r.Offset(parts, eps, solid.Miter, 2, 0)
+	out = r.Simplify(out, eps)
+	box := geom.EmptyBox2()
+	for _, p := range points {
+		box = box.Add(geom.V2(p.X*x, p.Y*y))
+	}
+	var kept geom.Polygons
+	for _, p := range out {
+		if p.Area() > -400 && p.Area() < 0 {
+			continue // nothing can be printed inside a bore
+		}
+		// The true outline lies within its box, so the grown one need not leave it.
+		kept = append(kept, p.Map(func(q geom.Vec2) geom.Vec2 {
+			return geom.V2(max(box.Min.X, min(box.Max.X, q.X)), max(box.Min.Y, min(box.Max.Y, q.Y)))
+		}))
+	}
+	return kept
+}
+
+// loads packs the prints on the beds: those of one printer and filament
+// together, the highest first, so that low parts share loads with low ones and
+// pay for few changes of layer.
+func (st *stage) loads(ctx context.Context, prints []Print) ([]Load, error) {
+	type lot struct{ printer, filament string }
+	var lots []lot
+	for _, p := range st.shop.Printers {
+		for _, f := range st.shop.Filaments {
+			lots = append(lots, lot{p.ID, f.ID})
+		}
+	}
+	var out []Load
+	for _, l := range lots {
+		printer := st.shop.Printers[slices.IndexFunc(st.shop.Printers, func(p shop.Printer) bool { return p.ID == l.printer })]
+		var items []nest.Item
+		which := map[string]int{}
+		for i, p := range prints {
+			if p.Printer != l.printer || p.Filament != l.filament {
+				continue
+			}
+			id := fmt.Sprint(i)
+			which[id] = i
+			items = append(items, nest.Item{
+				ID: id, Shape: p.Footprint, Priority: int(math.Round(p.Size.Z)),
+				Turns: []float64{0, math.Pi / 2, math.Pi, 3 * math.Pi / 2},
+			})
+		}
+		if len(items) == 0 {
+			continue
+		}
+		bin := nest.Bin{ID: l.printer, Size: printer.Build.XY(), Margin: printer.Brim, Quantity: nest.Unlimited}
+		layout, err := nest.Pack(ctx, items, []nest.Bin{bin}, nest.Options{Gap: st.options.Gap, Iterations: st.options.Pack})
+		if err != nil {
+			return nil, fmt.Errorf("printing: packing loads for %s: %w", l.printer, err)
+		}
+		if len(layout.Unplaced) > 0 {
+			u := layout.Unplaced[0]
+			return nil, fmt.Errorf("printing: packing loads for %s: %s was left out: %s", l.printer, prints[which[u.Item]].Segment, u.Detail)
+		}
+		first := len(out)
+		for range layout.Bins {
+			out = append(out, Load{ID: fmt.Sprintf("load-%02d", len(out)+1), Printer: l.printer, Filament: l.filament})
+		}
+		for _, p := range layout.Placements {
+			ld := &out[first+p.Bin]
+			ld.Items = append(ld.Items, Placed{Print: which[p.Item], At: p.At, Turn: p.Turn})
+		}
+		m := printer.Profile
+		for n := first; n < len(out); n++ {
+			ld := &out[n]
+			slices.SortFunc(ld.Items, func(a, b Placed) int { return cmp.Compare(a.Print, b.Print) })
+			ld.figure(prints, m)
+		}
+	}
+	return out, nil
+}
+
+// figure adds up a load: layer by layer, since its parts share the shortest
+// layer time and the change of layer, and the head has to travel from part to
+// part.
+func (ld *Load) figure(prints []Print, m shop.Profile) {
+	layers := 0
+	for _, it := range ld.Items {
+		p := prints[it.Print]
+		layers = max(layers, len(p.laying))
+		ld.Height = max(ld.Height, p.Size.Z)
+		ld.Grams += p.Grams * (1 + m.Waste)
+		ld.Metres += p.Metres * (1 + m.Waste)
+	}
+	ld.Seconds = m.HeatUp
+	var middles []geom.Vec2
+	for k := range layers {
+		sum := 0.0
+		middles = middles[:0]
+		for _, it := range ld.Items {
+			p := prints[it.Print]
+			if k < len(p.laying) {
+				sum += p.laying[k]
+				middles = append(middles, p.Footprint.Bounds().Center().Rotate(it.Turn).Add(it.At))
+			}
+		}
+		for i := 1; i < len(middles); i++ {
+			sum += m.Retract + moveTime(middles[i].Dist(middles[i-1]), m.TravelSpeed, m.Acceleration)
+		}
+		ld.Seconds += max(m.MinLayer, sum) + m.LayerChange
+	}
+	ld.Low, ld.High = ld.Seconds*(1-m.Spread), ld.Seconds*(1+m.Spread)
+}
+
+// SegmentBody is a print's mesh as an STL file carries it: in pose coordinates,
+// scaled against shrinkage, on the single-precision grid, closed.
+func (r *Result) SegmentBody(ctx context.Context, k *solid.Kernel, segments []core.Segment, print int) (mesh.Body, error) {
+	return r.body(ctx, k, segments, print, 0)
+}
+
+// LoadBodies is a load as one 3MF file carries it: a body for every print, in
+// the order of the load's items, and an item that puts it in its place on the
+// bed. Bodies are turned and then scaled, since shrinkage goes by the machine's
+// axes and not by the part's.
+func (r *Result) LoadBodies(ctx context.Context, k *solid.Kernel, segments []core.Segment, load int) (mesh.Document, error) {
+	var d mesh.Document
+	for i, it := range r.Loads[load].Items {
+		b, err := r.body(ctx, k, segments, it.Print, it.Turn)
+		if err != nil {
+			return mesh.Document{}, err
+		}
+		d.Bodies = append(d.Bodies, b)
+		f := geom.World()
+		f.Origin = geom.V3(it.At.X, it.At.Y, 0)
+		d.Items = append(d.Items, mesh.Item{Body: i, Frame: f, PartNumber: b.PartNumber})
+	}
+	return d, nil
+}
+
+func (r *Result) body(ctx context.Context, k *solid.Kernel, segments []core.Segment, print int, turn float64) (mesh.Body, error) {
+	p := r.Prints[print]
+	s, c := math.Sincos(turn)
+	f := p.Pose
+	f.X, f.Y = p.Pose.X.Scale(c).Sub(p.Pose.Y.Scale(s)), p.Pose.X.Scale(s).Add(p.Pose.Y.Scale(c))
+	m, err := k.Export(ctx, segments[print].Shape, f)
+	if err != nil {
+		return mesh.Body{}, fmt.Errorf("printing: segment %q: %w", p.Segment, err)
+	}
+	points := make([]geom.Vec3, len(m.Vertices))
+	for i, v := range m.Vertices {
+		points[i] = geom.V3(v.X*p.Scale.X, v.Y*p.Scale.Y, v.Z*p.Scale.Z)
+	}
+	b := mesh.Body{Name: p.Segment, PartNumber: p.Segment}
+	b.Vertices, b.Triangles = mesh.Weld(points, slices.Clone(m.Triangles))
+	report, err := mesh.Check(b.Vertices, b.Triangles)
+	if err == nil && !report.Printable() {
+		err = fmt.Errorf("its mesh is not closed after scaling (%d open, %d crowded edges, %d triangles without size)", report.Open, report.Crowded, report.Degenerate)
+	}
+	if err != nil {
+		return mesh.Body{}, fmt.Errorf("printing: segment %q: %w", p.Segment, err)
+	}
+	return b, nil
+}
