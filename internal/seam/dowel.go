@@ -87,14 +87,17 @@ func (c *cutter) section(ctx context.Context, frame geom.Frame, h float64) (geom
 	return c.k.Union2(ctx, all...)
 }
 
-// clipTo is the part of a region in frame's XY within planes. Planes parallel
-// to the region are left out: they bound the parts on either side of it.
+// clipTo is the part of a region in frame's XY within planes. Of planes
+// parallel to the region, one it lies in leaves it whole; one it lies beyond,
+// nothing.
 func clipTo(ps geom.Polygons, frame geom.Frame, planes []geom.Plane) geom.Polygons {
 	for _, pl := range planes {
 		l := pl.Local(frame)
 		n := l.Normal.XY()
 		if k := n.Len(); k > 1e-9 {
 			ps = ps.ClipHalfPlane(n.Scale(1/k), l.D/k)
+		} else if l.D < -1e-6 {
+			return nil
 		}
 	}
 	return ps

@@ -5,6 +5,7 @@ import (
 	"context"
 	"math"
 	"slices"
+	"sort"
 
 	"groundwork/internal/geom"
 	"groundwork/internal/joint"
@@ -106,8 +107,7 @@ type candidate struct {
 
 // place chooses n-1 offsets across an axis, each near its equal share, so that
 // every slab passes fits, no plane comes near a bore or a veneer joint, and
-// the sum of costs is least. It tries each plane's candidates by dynamic
-// programming over neighbouring planes.
+// the sum of costs is least, by dynamic programming over neighbouring planes.
 func (c *cutter) place(x cell, axis geom.Vec3, n int, fits func(cell) bool) ([]candidate, bool) {
 	r := span(x.pts, axis)
 	share := (r.hi - r.lo) / float64(n)
@@ -119,83 +119,80 @@ func (c *cutter) place(x cell, axis geom.Vec3, n int, fits func(cell) bool) ([]c
 	cols := make([][]candidate, n-1)
 	for i := range cols {
 		want := r.lo + share*float64(i+1)
-		for d := 0.0; d <= share*reach; d += step {
-			for _, at := range []float64{want - d, want + d} {
-				if terms, ok := c.judge(x, axis, at, (at-want)/share); ok {
-					cand := candidate{at: at, terms: terms}
-					for _, t := range terms {
-						cand.cost += t.Value
-					}
-					cols[i] = append(cols[i], cand)
+		try := func(at float64) {
+			if terms, ok := c.judge(x, axis, at, (at-want)/share); ok {
+				cand := candidate{at: at, terms: terms}
+				for _, t := range terms {
+					cand.cost += t.Value
 				}
-				if d == 0 {
-					break
-				}
+				cols[i] = append(cols[i], cand)
+			}
+		}
+		try(want)
+		for d := step; d <= share*reach; d += step {
+			try(want - d)
+			try(want + d)
+		}
+		for _, at := range c.brinks(x, axis) {
+			if math.Abs(at-want) <= share*reach {
+				try(at)
 			}
 		}
 		if len(cols[i]) == 0 {
 			return nil, false
 		}
-		slices.SortStableFunc(cols[i], func(a, b candidate) int { return cmp.Compare(a.cost, b.cost) })
-		// The cheapest few dozen are enough: they are sorted by cost and cover the reach.
-		if len(cols[i]) > 40 {
-			cols[i] = cols[i][:40]
+		slices.SortStableFunc(cols[i], func(a, b candidate) int { return cmp.Compare(a.at, b.at) })
+	}
+	slabFits := func(lo, hi float64, cutLo, cutHi bool) bool {
+		return fits(c.slab(x, axis, lo, hi, cutLo, cutHi))
+	}
+	// Whatever fits still fits when it is made shorter, so from each plane the
+	// furthest next plane is found by halving. from[i][j] is the best plane of
+	// the column before, cost[i][j] the sum of costs up to and with plane j.
+	cost := make([][]float64, len(cols))
+	from := make([][]int, len(cols))
+	for i, col := range cols {
+		cost[i], from[i] = make([]float64, len(col)), make([]int, len(col))
+		for j := range col {
+			cost[i][j], from[i][j] = math.Inf(1), -1
+		}
+		relax := func(prev int, base, at float64, first bool) {
+			lo, _ := slices.BinarySearchFunc(col, at+c.o.Sliver, func(c candidate, v float64) int { return cmp.Compare(c.at, v) })
+			n := sort.Search(len(col)-lo, func(j int) bool { return !slabFits(at, col[lo+j].at, !first, true) })
+			for j := lo; j < lo+n; j++ {
+				if v := base + col[j].cost; v < cost[i][j]-1e-12 {
+					cost[i][j], from[i][j] = v, prev
+				}
+			}
+		}
+		if i == 0 {
+			relax(-1, 0, r.lo, true)
+			continue
+		}
+		for j, cand := range cols[i-1] {
+			if !math.IsInf(cost[i-1][j], 1) {
+				relax(j, cost[i-1][j], cand.at, false)
+			}
 		}
 	}
-	type key struct{ col, lo, hi int } // candidate -1 is the body's end
-	known := map[key]bool{}
-	slabFits := func(col, lo, hi int) bool {
-		k := key{col, lo, hi}
-		if ok, seen := known[k]; seen {
-			return ok
-		}
-		a, b := r.lo, r.hi
-		if lo >= 0 {
-			a = cols[col-1][lo].at
-		}
-		if hi >= 0 {
-			b = cols[col][hi].at
-		}
-		ok := b-a >= c.o.Sliver && fits(c.slab(x, axis, a, b, lo >= 0, hi >= 0))
-		known[k] = ok
-		return ok
-	}
-	// Depth-first with the cheapest candidate first finds a cheap answer; with a
-	// handful of planes the search stays small because misfits are remembered.
-	best, bestCost := []int(nil), math.Inf(1)
-	chosen := make([]int, 0, n-1)
-	tries := 0
-	var dfs func(col, prev int, cost float64)
-	dfs = func(col, prev int, cost float64) {
-		if cost >= bestCost || tries > 4000 {
-			return
-		}
-		if col == len(cols) {
-			if slabFits(col, prev, -1) {
-				best, bestCost = slices.Clone(chosen), cost
-			}
-			return
-		}
-		for i, cand := range cols[col] {
-			if cost+cand.cost >= bestCost {
-				break // sorted by cost
-			}
-			tries++
-			if !slabFits(col, prev, i) {
-				continue
-			}
-			chosen = append(chosen, i)
-			dfs(col+1, i, cost+cand.cost)
-			chosen = chosen[:len(chosen)-1]
+	last := len(cols) - 1
+	end := cols[last]
+	first := sort.Search(len(end), func(j int) bool {
+		return end[j].at > r.hi-c.o.Sliver || slabFits(end[j].at, r.hi, true, false)
+	})
+	best := -1
+	for j := first; j < len(end) && end[j].at <= r.hi-c.o.Sliver; j++ {
+		if !math.IsInf(cost[last][j], 1) && (best < 0 || cost[last][j] < cost[last][best]-1e-12) {
+			best = j
 		}
 	}
-	dfs(0, -1, 0)
-	if best == nil {
+	if best < 0 {
 		return nil, false
 	}
-	out := make([]candidate, len(best))
-	for i, j := range best {
+	out := make([]candidate, len(cols))
+	for i, j := last, best; i >= 0; i-- {
 		out[i] = cols[i][j]
+		j = from[i][j]
 	}
 	return out, true
 }
@@ -217,6 +214,24 @@ func (c *cutter) split(x cell, axis geom.Vec3, at []candidate, n [3]int, next in
 		return nil, false
 	}
 	return &node{cell: x, plane: pl, below: below, above: above, terms: at[m].terms}, true
+}
+
+// brinks are the offsets across an axis that lie just clear of a bore or a
+// joint in the veneer: where room is short, the only good ones.
+func (c *cutter) brinks(x cell, axis geom.Vec3) []float64 {
+	const hair = 1e-3
+	var out []float64
+	for _, b := range c.bores {
+		if c.touches(x, b) {
+			r := boreSpan(b, axis)
+			out = append(out, r.lo-c.o.BoreClear-hair, r.hi+c.o.BoreClear+hair)
+		}
+	}
+	for _, cl := range c.clears {
+		r := span(cl.Line, axis)
+		out = append(out, r.lo-cl.Distance-hair, r.hi+cl.Distance+hair)
+	}
+	return out
 }
 
 // judge prices a plane across an axis, or refuses it because it would cut a
@@ -272,9 +287,14 @@ func within(planes []geom.Plane, p geom.Vec3, margin float64) bool {
 // boreGap is the distance along axis between a plane at the offset and the
 // cylinder of a bore, 0 when it cuts it.
 func boreGap(b joint.Bore, axis geom.Vec3, at float64) float64 {
+	r := boreSpan(b, axis)
+	return max(0, r.lo-at, at-r.hi)
+}
+
+// boreSpan is how far the cylinder of a bore reaches along axis.
+func boreSpan(b joint.Bore, axis geom.Vec3) interval {
 	along := axis.Dot(b.Axis)
 	rim := b.Diameter / 2 * math.Sqrt(max(0, 1-along*along))
 	p, q := axis.Dot(b.Mouth), axis.Dot(b.Mouth.Add(b.Axis.Scale(b.Depth)))
-	lo, hi := min(p, q)-rim, max(p, q)+rim
-	return max(0, lo-at, at-hi)
+	return interval{min(p, q) - rim, max(p, q) + rim}
 }
