@@ -127,7 +127,7 @@ var stabilityLoads = map[piece.Use]load{
 	piece.Seat:  {600, 60, 20, "600 N pressed down 60 mm in from the edge with 20 N outward", "trade guide to EN 1022:2018"},
 }
 
-// tip works out what load on the edge of the top lifts the feet opposite,
+// tips works out what load on the edge of the top lifts the feet opposite,
 // about each side of the polygon that the feet span.
 //
 //	F e + H h = W d   [N, mm]
@@ -136,6 +136,34 @@ var stabilityLoads = map[piece.Use]load{
 // mass inside it, W the weight, and H a horizontal force at the height h of
 // the load (statics; by the method of ISO 7172:1988 the load stands a fixed
 // distance in from the edge).
+func tips(support geom.Polygon, center geom.Vec2, weight float64, rim geom.Polygon, height float64, l load) []Tip {
+	var out []Tip
+	for i, a := range support {
+		edge := [2]geom.Vec2{a, support[(i+1)%len(support)]}
+		away := edge[1].Sub(a).Unit().Right()
+		far := math.Inf(-1)
+		var at geom.Vec2
+		for _, p := range rim {
+			if e := away.Dot(p.Sub(a)); e > far {
+				far, at = e, p
+			}
+		}
+		in := at.Sub(away.Scale(l.inset))
+		t := Tip{Edge: edge, Overhang: far - l.inset, Load: geom.V3(in.X, in.Y, height), Force: math.Inf(1)}
+		if t.Overhang > 0 {
+			t.Force = max(0, (weight*inside(edge, center)-l.sideways*height)/t.Overhang)
+		}
+		out = append(out, t)
+	}
+	return out
+}
+
+// inside is how far p lies within a side of a counter-clockwise polygon.
+func inside(edge [2]geom.Vec2, p geom.Vec2) float64 {
+	return edge[1].Sub(edge[0]).Unit().Right().Dot(edge[0].Sub(p))
+}
+
+// tip judges stability by the load that belongs to the piece's use.
 func (r *Result) tip(in Inputs) {
 	l, ok := stabilityLoads[in.Piece.Use]
 	if !ok {
@@ -163,29 +191,13 @@ func (r *Result) tip(in Inputs) {
 			"Move its members so that the feet stand at Z = 0; or give its use as shelf or other if it hangs.", "geometry")
 		return
 	}
-	rim := hull(top)
 	weight := r.Mass / 1000 * gravity
-	n := len(r.Support)
-	for i := range r.Support {
-		a, b := r.Support[i], r.Support[(i+1)%n]
-		out := b.Sub(a).Unit().Right()
-		d := out.Dot(a.Sub(r.Center.XY()))
-		if d <= 0 {
-			r.note(finding.Stop, "falls-over", "piece", fmt.Sprintf("The piece falls over by itself: its centre of mass lies %.0f mm outside its feet.", -d),
+	r.Tips = tips(r.Support, r.Center.XY(), weight, hull(top), zTop, l)
+	for i, t := range r.Tips {
+		if d := inside(t.Edge, r.Center.XY()); d <= 0 {
+			r.note(finding.Stop, "falls-over", "piece", fmt.Sprintf("The piece falls over by itself: its centre of mass lies %.0f mm outside side %d of its feet.", -d, i+1),
 				"Set the feet wider, or move weight inward.", "statics")
 		}
-		far := math.Inf(-1)
-		var at geom.Vec2
-		for _, p := range rim {
-			if e := out.Dot(p.Sub(a)); e > far {
-				far, at = e, p
-			}
-		}
-		t := Tip{Edge: [2]geom.Vec2{a, b}, Overhang: far - l.inset, Load: geom.V3(at.X-out.X*l.inset, at.Y-out.Y*l.inset, zTop), Force: math.Inf(1)}
-		if t.Overhang > 0 {
-			t.Force = max(0, (weight*d-l.sideways*zTop)/t.Overhang)
-		}
-		r.Tips = append(r.Tips, t)
 	}
 	worst := slices.MinFunc(r.Tips, func(a, b Tip) int { return cmp.Compare(a.Force, b.Force) })
 	switch {
@@ -195,7 +207,7 @@ func (r *Result) tip(in Inputs) {
 		r.note(finding.Warning, "stability", "piece", fmt.Sprintf(
 			"A load of %.0f N (%.0f kg) at the edge of the top tips the piece; the test it is compared with, by analogy, is %s. The load overhangs the feet by %.0f mm and the piece weighs %.1f kg.",
 			worst.Force, worst.Force/gravity, l.what, worst.Overhang, r.Mass/1000),
-			fmt.Sprintf("Set the feet %.0f mm further out on that side; or make the top smaller; or put ballast low in the piece.", math.Ceil(wider(worst, weight, r, l))), l.source)
+			fmt.Sprintf("Set the feet %.0f mm further out on that side; or make the top smaller; or put ballast low in the piece.", math.Ceil(wider(worst, weight, r.Center.XY(), l))), l.source)
 	default:
 		r.note(finding.Note, "stability", "piece", fmt.Sprintf("It takes %.0f N at the edge of the top to tip the piece (compared with %s).", worst.Force, l.what), "", l.source)
 	}
@@ -203,10 +215,8 @@ func (r *Result) tip(in Inputs) {
 
 // wider is how far one side of the support must move out so that the load no
 // longer tips the piece: F (e − x) = W (d + x), the weight kept the same.
-func wider(t Tip, weight float64, r *Result, l load) float64 {
-	out := t.Edge[1].Sub(t.Edge[0]).Unit().Right()
-	d := out.Dot(t.Edge[0].Sub(r.Center.XY()))
-	return max(0, (l.newtons*t.Overhang+l.sideways*t.Load.Z-weight*d)/(l.newtons+weight))
+func wider(t Tip, weight float64, center geom.Vec2, l load) float64 {
+	return max(0, (l.newtons*t.Overhang+l.sideways*t.Load.Z-weight*inside(t.Edge, center))/(l.newtons+weight))
 }
 
 // hull is the convex hull of points, counter-clockwise (Andrew's monotone
