@@ -6,6 +6,7 @@ import (
 	"bytes"
 	"image/png"
 	"math"
+	"math/rand"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -68,7 +69,7 @@ func TestDXFByEzdxf(t *testing.T) {
 		}
 	}
 	slot := layers["CUT-INNER"].Closed[1]
-	if math.Abs(slot.Length-60-10*math.Pi) > 1e-5 || math.Abs(slot.Min[0]-45) > 1e-3 || math.Abs(slot.Max[0]-85) > 1e-3 {
+	if math.Abs(slot.Length-60-10*math.Pi) > 1e-5 || math.Abs(slot.Min[0]-45) > 1e-6 || math.Abs(slot.Max[0]-85) > 1e-6 {
 		t.Errorf("slot: %+v", slot)
 	}
 	texts := layers["NOTE"].Texts
@@ -163,6 +164,47 @@ func TestSVGByLibrsvg(t *testing.T) {
 	} {
 		if ink(c.at) != c.want {
 			t.Errorf("ink at %v: %v, want %v", c.at, !c.want, c.want)
+		}
+	}
+}
+
+// TestBulgesByEzdxf compares two hundred random closed paths, from a fixed seed,
+// with what ezdxf makes of them: flat and steep bulges, both ways round.
+func TestBulgesByEzdxf(t *testing.T) {
+	rng := rand.New(rand.NewSource(7))
+	var paths []Path
+	layer := Layer{Name: "cut"}
+	for range 200 {
+		p := Path{Closed: true}
+		for range 2 + rng.Intn(6) {
+			v := Vertex{geom.V2(600*rng.Float64(), 300*rng.Float64()), 0}
+			if rng.Intn(3) > 0 {
+				v.Bulge = math.Tan((rng.Float64()*2 - 1) * 1.9 * math.Pi / 4) // sweeps up to 1.9 π
+			}
+			p.Vertices = append(p.Vertices, v)
+		}
+		paths = append(paths, p)
+		layer.Items = append(layer.Items, p)
+	}
+	d := outside.DXF(t, dxfFile(t, Sheet{Width: 600, Height: 300, Layers: []Layer{layer}}))[0]
+	if d.Error != "" || len(d.Audit) != 0 {
+		t.Fatalf("error %q, audit %q", d.Error, d.Audit)
+	}
+	var got []outside.Shape
+	for _, l := range d.Layers {
+		got = append(got, l.Closed...)
+	}
+	if len(got) != len(paths) {
+		t.Fatalf("%d shapes, want %d", len(got), len(paths))
+	}
+	for i, p := range paths {
+		length, box := p.Length(), p.Bounds()
+		// Six decimals of the places and ten of the bulges.
+		if math.Abs(got[i].Length-length) > 1e-6*length || math.Abs(got[i].Area-p.Area()) > 1e-6*length*length {
+			t.Errorf("%d: area %v, length %v; want %v, %v\n%+v", i, got[i].Area, got[i].Length, p.Area(), length, p)
+		}
+		if box.Min.Dist(geom.V2(got[i].Min[0], got[i].Min[1])) > 1e-6*length || box.Max.Dist(geom.V2(got[i].Max[0], got[i].Max[1])) > 1e-6*length {
+			t.Errorf("%d: from %v to %v, want %v", i, got[i].Min, got[i].Max, box)
 		}
 	}
 }

@@ -23,35 +23,38 @@ import sys
 
 import ezdxf
 from ezdxf import math as em
-from ezdxf import path as ep
 
 
-def bounds(entity):
-    points = list(ep.make_path(entity).flattening(1e-4))
-    return {
-        "min": [min(p.x for p in points), min(p.y for p in points)],
-        "max": [max(p.x for p in points), max(p.y for p in points)],
-    }
+def box(points):
+    points = list(points)
+    return {"min": [min(p[0] for p in points), min(p[1] for p in points)],
+            "max": [max(p[0] for p in points), max(p[1] for p in points)]}
 
 
 def polyline(entity):
     points = [(v.dxf.location.x, v.dxf.location.y, v.dxf.bulge if v.dxf.hasattr("bulge") else 0.0)
               for v in entity.vertices]
-    closed = entity.is_closed
     spans = list(zip(points, points[1:] + points[:1]))
-    if not closed:
+    if not entity.is_closed:
         spans = spans[:-1]
     area = length = 0.0
+    extremes = list(points)
     for (ax, ay, bulge), (bx, by, _) in spans:
         area += (ax * by - bx * ay) / 2
         if bulge == 0:
             length += math.hypot(bx - ax, by - ay)
             continue
-        _, start, end, radius = em.bulge_to_arc((ax, ay), (bx, by), bulge)
+        center, start, end, radius = em.bulge_to_arc((ax, ay), (bx, by), bulge)
         sweep = (end - start) % (2 * math.pi)
         length += radius * sweep
         area += math.copysign(radius * radius * (sweep - math.sin(sweep)) / 2, bulge)
-    return closed, area, length
+        # Not ezdxf's path flattening, whose cubics leave the arc by 3e-4 of r.
+        arc = em.ConstructionArc(center, radius, math.degrees(start), math.degrees(end)).bounding_box
+        extremes += [arc.extmin, arc.extmax]
+    shape = {"kind": "POLYLINE", "length": length, **box(extremes)}
+    if entity.is_closed:
+        shape["area"] = area
+    return shape
 
 
 def check(name):
@@ -79,16 +82,14 @@ def check(name):
             layer = layers[e.dxf.layer]
             kind = e.dxftype()
             if kind == "POLYLINE":
-                closed, area, length = polyline(e)
-                shape = {"kind": kind, "length": length, **bounds(e)}
-                if closed:
-                    shape["area"] = area
-                layer["closed" if closed else "open"].append(shape)
+                layer["closed" if e.is_closed else "open"].append(polyline(e))
             elif kind == "CIRCLE":
-                r = e.dxf.radius
-                layer["closed"].append({"kind": kind, "area": math.pi * r * r, "length": 2 * math.pi * r, **bounds(e)})
+                c, r = e.dxf.center, e.dxf.radius
+                layer["closed"].append({"kind": kind, "area": math.pi * r * r, "length": 2 * math.pi * r,
+                                        **box([(c.x - r, c.y - r), (c.x + r, c.y + r)])})
             elif kind == "LINE":
-                layer["open"].append({"kind": kind, "length": e.dxf.start.distance(e.dxf.end), **bounds(e)})
+                layer["open"].append({"kind": kind, "length": e.dxf.start.distance(e.dxf.end),
+                                      **box([e.dxf.start, e.dxf.end])})
             elif kind == "TEXT":
                 align, at, _ = e.get_pos()
                 layer["texts"].append({"text": e.plain_text(), "height": e.dxf.height,
