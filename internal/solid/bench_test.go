@@ -9,8 +9,8 @@ import (
 func BenchmarkBoardWith40Bores(b *testing.B) {
 	k := testKernel(b)
 	for b.Loop() {
-		// A new kernel cache entry every time: the board's width differs.
-		k.meshes = meshCache{}
+		// Nothing remembered from the round before.
+		k.meshes = meshCache{limit: 128 << 20}
 		forget(b, k)
 		if _, err := k.Mesh(b.Context(), boredBoard()); err != nil {
 			b.Fatal(err)
@@ -21,9 +21,20 @@ func BenchmarkBoardWith40Bores(b *testing.B) {
 func Benchmark36Segments(b *testing.B) {
 	k := testKernel(b)
 	for b.Loop() {
-		k.meshes = meshCache{}
+		k.meshes = meshCache{limit: 128 << 20}
 		forget(b, k)
 		if _, err := k.Meshes(b.Context(), segments36()); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func Benchmark36SegmentsHalved(b *testing.B) {
+	k := testKernel(b)
+	for b.Loop() {
+		k.meshes = meshCache{limit: 128 << 20}
+		forget(b, k)
+		if _, err := k.Meshes(b.Context(), halved(boredBoard(), 0, 620, 36)); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -52,7 +52,7 @@ func hostModule(ctx context.Context, r wazero.Runtime, compiled wazero.CompiledM
 	if _, err := b.Instantiate(ctx); err != nil {
 		return err
 	}
-	// The function that moves vertices; see instance.moveVertices.
+	// The function that moves vertices; see instance.importMesh.
 	i32 := api.ValueTypeI32
 	_, err := r.NewHostModuleBuilder("host").NewFunctionBuilder().
 		WithGoModuleFunction(api.GoModuleFunc(func(ctx context.Context, _ api.Module, stack []uint64) {

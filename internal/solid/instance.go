@@ -38,7 +38,8 @@ type instance struct {
 	malloc   api.Function
 	free     api.Function
 
-	mover  uint32 // table index of the function behind moveVertices
+	mover  uint32     // table index of the function that importMesh moves vertices with
+	linker api.Module // the module that put it there
 	moving []geom.Vec3
 
 	scratch ptr // 64 bytes for passing vectors
@@ -73,18 +74,25 @@ func newInstance(ctx context.Context, r wazero.Runtime, compiled wazero.Compiled
 		return nil, fmt.Errorf("starting the solid kernel: %w", err)
 	}
 	if err := in.installMover(r, name, l.Exports["table"]); err != nil {
-		mod.Close(in.ctx)
+		in.close()
 		return nil, fmt.Errorf("starting the solid kernel: %w", err)
 	}
 	in.scratch = in.alloc(64)
 	if in.err != nil {
-		mod.Close(in.ctx)
+		in.close()
 		return nil, in.err
 	}
 	return in, nil
 }
 
-func (in *instance) close() { in.mod.Close(in.ctx) }
+// close frees the memory. wazero keeps a module for as long as it is open, and
+// with it the table it imports.
+func (in *instance) close() {
+	if in.linker != nil {
+		in.linker.Close(in.ctx)
+	}
+	in.mod.Close(in.ctx)
+}
 
 func (in *instance) fail(err error) {
 	if in.err == nil {
@@ -292,6 +300,7 @@ func (in *instance) installMover(r wazero.Runtime, name, tableName string) error
 	if err != nil {
 		return fmt.Errorf("linking the vertex mover: %w", err)
 	}
+	in.linker = mod
 	at, err := mod.ExportedFunction("install").Call(in.ctx)
 	if err != nil {
 		return fmt.Errorf("linking the vertex mover: %w", err)

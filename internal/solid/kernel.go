@@ -132,13 +132,13 @@ func (k *Kernel) with(ctx context.Context, task func(*instance) error) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	var in *instance
+	var in, kept *instance
 	select {
 	case <-ctx.Done():
 		return ctx.Err()
 	case in = <-k.pool:
 	}
-	defer func() { k.pool <- in }()
+	defer func() { k.pool <- kept }()
 	if in == nil {
 		fresh, err := newInstance(ctx, k.runtime, k.compiled, k.link, fmt.Sprintf("kernel %d", k.started.Add(1)))
 		if err != nil {
@@ -153,12 +153,17 @@ func (k *Kernel) with(ctx context.Context, task func(*instance) error) error {
 	if in.err == nil {
 		in.trim(solidCacheSize)
 	}
-	if in.err != nil {
+	if in.err != nil || in.mem.Size() > keepMemory {
 		in.close()
-		in = nil
+	} else {
+		kept = in
 	}
 	return err
 }
+
+// keepMemory is the size in bytes above which an instance is given up after
+// its task: its memory can grow but not shrink, and a new one takes 5 ms.
+const keepMemory = 192 << 20
 
 // Mesh makes the body. It returns an error that wraps ErrEmpty if there is none.
 func (k *Kernel) Mesh(ctx context.Context, s Shape) (*Mesh, error) {

@@ -79,14 +79,25 @@ func segments36() []Shape {
 	var out []Shape
 	for i := range 36 {
 		a, b := 620*float64(i)/36, 620*float64(i+1)/36
-		p := s
+		var cuts []Cut
 		if i > 0 {
-			p = p.Above(geom.PlaneAt(geom.V3(a, 0, 0), geom.V3(1, 0, 0)), 60)
+			cuts = append(cuts, Cut{geom.PlaneAt(geom.V3(a, 0, 0), geom.V3(-1, 0, 0)), 60})
 		}
 		if i < 35 {
-			p = p.Below(geom.PlaneAt(geom.V3(b, 0, 0), geom.V3(1, 0, 0)), 61)
+			cuts = append(cuts, Cut{geom.PlaneAt(geom.V3(b, 0, 0), geom.V3(1, 0, 0)), 61})
 		}
-		out = append(out, p)
+		out = append(out, s.Within(cuts...))
 	}
 	return out
+}
+
+// halved cuts the board across again and again until there are n segments,
+// the way seams are laid: every cut works on what the last one left.
+func halved(s Shape, a, b float64, n int) []Shape {
+	if n == 1 {
+		return []Shape{s}
+	}
+	m := a + (b-a)*float64(n/2)/float64(n)
+	p := geom.PlaneAt(geom.V3(m, 0, 0), geom.V3(1, 0, 0))
+	return append(halved(s.Below(p, 61), a, m, n/2), halved(s.Above(p, 60), m, b, n-n/2)...)
 }

@@ -52,17 +52,26 @@ func (r *Regions) ok(doing string, regions ...geom.Polygons) bool {
 	if r.err == nil {
 		r.err = r.ctx.Err()
 	}
-	for _, ps := range regions {
+	for i, ps := range regions {
+		var area, length float64
 		for _, p := range ps {
-			for _, q := range p {
-				if r.err == nil && !finite(q.X, q.Y) {
-					r.err = fmt.Errorf("%s: a point is not finite", doing)
-				}
-			}
+			area += p.Area()
+			length += p.Perimeter()
+		}
+		switch {
+		case r.err != nil:
+		case !finite(area, length):
+			r.err = fmt.Errorf("%s: region %d has a point that is not finite", doing, i)
+		case area < -rounding*length:
+			// It would count as empty, in silence.
+			r.err = fmt.Errorf("%s: region %d runs clockwise, its area is %g mm²", doing, i, area)
 		}
 	}
 	return r.err == nil
 }
+
+// rounding is how far, in mm, the kernel moves the points of a region.
+const rounding = 1e-8
 
 // done takes a cross section out of the kernel.
 func (r *Regions) done(doing string, c ptr) geom.Polygons {

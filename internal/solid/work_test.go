@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"reflect"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -469,5 +470,131 @@ func TestSections(t *testing.T) {
 	layers, err = k.Sections(t.Context(), step, geom.World(), []float64{0, 1, 3})
 	if err != nil || layers[0].Area() != 16 || layers[1].Area() != 4 || layers[2] != nil {
 		t.Errorf("sections of a step: %v, %v", layers, err)
+	}
+}
+
+// Segments with bores at odd angles, the kind that rounding breaks: every
+// exported mesh is closed, in single precision, of the right volume, and has
+// no triangle without size.
+func TestExport(t *testing.T) {
+	k := testKernel(t)
+	board := Extrude([]Loop{loop(1, v2(0, 0, 620, 0, 620, 60, 0, 60))}, 0, 19, 10, 11)
+	var bores []Shape
+	for i := range 12 {
+		f := 2 * float64(i)
+		bores = append(bores, Cylinder(geom.V3(15+f*25, 31, 9), geom.V3(math.Sin(f), math.Cos(f), 0.3*math.Sin(3*f)), 3+f/12, 60, Tag(20+i), CylinderOptions{Circumscribed: true}))
+	}
+	s := Difference(board, bores...)
+	faults := 0
+	for i := range 16 {
+		f := 4 * float64(i)
+		c, d := math.Cos(0.7*f), math.Sin(0.7*f)
+		a := geom.PlaneAt(geom.V3(80+7*f, 30, 9), geom.V3(1, 0.3*c, 0.2*d))
+		b := geom.PlaneAt(geom.V3(20+7*f, 30, 9), geom.V3(-1, 0.3*d, 0.2*c))
+		segment := s.Within(Cut{a, 60}, Cut{b, 61})
+		frame := geom.FrameFromZ(geom.V3(-120*c, 33*d, f), geom.V3(d, c, 1.1))
+		m := mesh(t, segment)
+		x, err := k.Export(t.Context(), segment, frame)
+		if err != nil {
+			t.Errorf("segment %d: %v", i, err)
+			continue
+		}
+		if err := x.Check(); err != nil {
+			t.Errorf("segment %d: %v", i, err)
+		}
+		for _, v := range x.Vertices {
+			if v != single(v) {
+				t.Fatalf("segment %d: the vertex %v is not in single precision", i, v)
+			}
+		}
+		// Half a unit in the last place of 300 mm, and the tolerance, over the surface.
+		if math.Abs(x.Volume-m.Volume) > (ExportTolerance+2e-5)*m.Area {
+			t.Errorf("segment %d: volume %.9g, want %.9g", i, x.Volume, m.Volume)
+		}
+		for j, v := range m.Vertices {
+			m := frame.Local(v)
+			if x.Bounds.Grow(2*ExportTolerance).Add(m) != x.Bounds.Grow(2*ExportTolerance) {
+				t.Fatalf("segment %d: vertex %d lies outside the exported mesh", i, j)
+			}
+		}
+		// What rounding alone would do, for comparison.
+		bare := newMesh(append([]geom.Vec3{}, m.Vertices...), append([][3]int32{}, m.Triangles...), append([]Tag{}, m.Tags...))
+		for j, v := range bare.Vertices {
+			bare.Vertices[j] = single(frame.Local(v))
+		}
+		if bare.Check() != nil {
+			faults++
+		}
+	}
+	t.Logf("rounding alone would have spoiled %d of 16", faults)
+}
+
+// Meshes that rounding or the kernel may leave, mended by hand.
+func TestMend(t *testing.T) {
+	box := func() patch {
+		m := mesh(t, Box(unitBox, 1))
+		return patch{vertices: append([]geom.Vec3{}, m.Vertices...), triangles: append([][3]int32{}, m.Triangles...), tags: append([]Tag{}, m.Tags...)}
+	}
+	// split puts a vertex v into the edge from a to b.
+	split := func(p *patch, a, b int32, v geom.Vec3) {
+		n := int32(len(p.vertices))
+		p.vertices = append(p.vertices, v)
+		for i := range p.triangles {
+			for j := range 3 {
+				t := p.triangles[i]
+				x, y, z := t[j], t[(j+1)%3], t[(j+2)%3]
+				if x == a && y == b || x == b && y == a {
+					p.triangles[i] = [3]int32{x, n, z}
+					p.triangles = append(p.triangles, [3]int32{n, y, z})
+					p.tags = append(p.tags, p.tags[i])
+				}
+			}
+		}
+	}
+	tests := map[string]func(*patch){
+		"nothing to do":       func(*patch) {},
+		"edge without length": func(p *patch) { split(p, 0, 1, p.vertices[0]) },
+		"edge too short":      func(p *patch) { split(p, 0, 1, p.vertices[0].Add(geom.V3(0, 0, 1e-10))) },
+		"two at one corner": func(p *patch) {
+			split(p, 0, 1, p.vertices[0].Add(geom.V3(0, 0, 1e-10)))
+			split(p, 0, 8, p.vertices[0].Add(geom.V3(0, 0, 5e-11)))
+		},
+	}
+	for name, spoil := range tests {
+		p := box()
+		spoil(&p)
+		p.mend(1e-9)
+		m := newMesh(p.vertices, p.triangles, p.tags)
+		if err := m.Check(); err != nil || math.Abs(m.Volume-1) > 1e-8 {
+			t.Errorf("%s: volume %.12g, %v", name, m.Volume, err)
+		}
+		for _, tag := range m.Tags {
+			if tag != 1 {
+				t.Errorf("%s: a flat triangle's tag %d was left", name, tag)
+			}
+		}
+	}
+}
+
+// A triangle with its corners in line fills the crack between a side that has
+// a point in its middle and one that has not.
+func TestMendTurnsFlatTriangles(t *testing.T) {
+	p := patch{
+		vertices:  []geom.Vec3{{}, geom.V3(1, 0, 0), geom.V3(0, 1, 0), geom.V3(0, 0, 1), geom.V3(0.3, 0, 0)},
+		triangles: [][3]int32{{0, 2, 1}, {0, 1, 4}, {0, 4, 3}, {4, 1, 3}, {0, 3, 2}, {1, 2, 3}},
+		tags:      []Tag{5, 9, 6, 6, 7, 8},
+	}
+	if err := newMesh(p.vertices, p.triangles, p.tags).Check(); err == nil || !strings.Contains(err.Error(), "no size") {
+		t.Fatalf("error %v before mending, want one about a triangle without size", err)
+	}
+	p.mend(1e-9)
+	m := newMesh(p.vertices, p.triangles, p.tags)
+	if err := m.Check(); err != nil || relative(m.Volume, 1./6) > 1e-12 {
+		t.Errorf("volume %g, %v", m.Volume, err)
+	}
+	// The flat triangle went to the base, where its long side was.
+	slices.Sort(m.Tags)
+	if !slices.Equal(m.Tags, []Tag{5, 5, 6, 6, 7, 8}) {
+		t.Errorf("tags %v, want 5 5 6 6 7 8", m.Tags)
 	}
 }
