@@ -222,7 +222,13 @@ func (ps Polygons) ClipHalfPlane(n Vec2, d float64) Polygons {
 		}
 	}
 	slices.SortStableFunc(ev, func(a, b event) int {
-		return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.lean, b.lean))
+		if c := cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.lean, b.lean)); c != 0 || a.start == b.start {
+			return c
+		}
+		if a.start { // loops that share an edge: the one stops before the other begins
+			return -1
+		}
+		return 1
 	})
 	// Walking along the line, material begins where a chain ends and stops
 	// where one starts. Crossings out of order by rounding are paired all the
