@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"strings"
 
 	"groundwork/internal/draw"
 	"groundwork/internal/geom"
@@ -72,7 +71,7 @@ func placeLabels(ctx context.Context, k *solid.Kernel, in Inputs, o LabelOptions
 		}
 	search:
 		for _, scale := range []float64{1, 0.6} {
-			strokes, size, err := lettering(strings.ToUpper(seg.ID), o.Height*scale)
+			strokes, size, err := lettering(seg.ID, o.Height*scale)
 			if err != nil {
 				return nil, fmt.Errorf("%s: %w", seg.ID, err)
 			}
@@ -107,27 +106,21 @@ func clipRegion(ps geom.Polygons, frame geom.Frame, planes []geom.Plane) geom.Po
 	return ps
 }
 
-// lettering is a text as polylines with its lower left corner at the origin,
-// and its size.
-func lettering(text string, height float64) ([][]geom.Vec2, geom.Vec2, error) {
+// lettering is a text as paths with its lower left corner at the origin, and
+// its size.
+func lettering(text string, height float64) ([]draw.Path, geom.Vec2, error) {
 	paths, err := draw.Lettering(draw.Text{Height: height, String: text})
 	if err != nil {
 		return nil, geom.Vec2{}, err
 	}
 	box := geom.EmptyBox2()
-	strokes := make([][]geom.Vec2, len(paths))
+	for _, p := range paths {
+		box = box.Union(p.Bounds())
+	}
 	for i, p := range paths {
-		strokes[i] = p.Flatten(height / 50)
-		for _, q := range strokes[i] {
-			box = box.Add(q)
-		}
+		paths[i] = p.Map(func(q geom.Vec2) geom.Vec2 { return q.Sub(box.Min) }, false)
 	}
-	for _, s := range strokes {
-		for j, p := range s {
-			s[j] = p.Sub(box.Min)
-		}
-	}
-	return strokes, box.Size(), nil
+	return paths, box.Size(), nil
 }
 
 // room looks for a rectangle of the given size inside a face, clear of its
@@ -212,12 +205,13 @@ func frac(i, n int) float64 {
 }
 
 // engrave is the solid to take away for a text centred at a point of a face.
-func engrave(ctx context.Context, k *solid.Kernel, f geom.Frame, strokes [][]geom.Vec2, size, at geom.Vec2, turn float64, o LabelOptions) (solid.Shape, error) {
-	place := func(p geom.Vec2) geom.Vec2 { return p.Sub(size.Scale(0.5)).Rotate(turn).Add(at) }
+func engrave(ctx context.Context, k *solid.Kernel, f geom.Frame, strokes []draw.Path, size, at geom.Vec2, turn float64, o LabelOptions) (solid.Shape, error) {
+	const round = 0.05 // mm that the tool's round ends may stray
 	var beads []geom.Polygons
 	for _, s := range strokes {
-		for i := 1; i < len(s); i++ {
-			beads = append(beads, geom.Polygons{bead(place(s[i-1]), place(s[i]), o.Stroke/2)})
+		placed := s.Map(func(p geom.Vec2) geom.Vec2 { return p.Sub(size.Scale(0.5)).Rotate(turn).Add(at) }, false)
+		for _, c := range placed.Capsules(o.Stroke, round) {
+			beads = append(beads, geom.Polygons{c})
 		}
 	}
 	region, err := k.Union2(ctx, beads...)
@@ -234,16 +228,4 @@ func engrave(ctx context.Context, k *solid.Kernel, f geom.Frame, strokes [][]geo
 	}
 	const over = 0.5 // beyond the face, so that no skin is left
 	return solid.Extrude(loops, -o.Depth, over, solid.NoTag, solid.NoTag).At(f), nil
-}
-
-// bead is a hexagon that covers a straight stroke of half-width r with blunt
-// points at its ends.
-func bead(a, b geom.Vec2, r float64) geom.Polygon {
-	t := b.Sub(a).Unit()
-	if t == (geom.Vec2{}) {
-		t = geom.V2(1, 0)
-	}
-	n := t.Left().Scale(r)
-	e := t.Scale(r * 0.7)
-	return geom.Polygon{a.Sub(n), b.Sub(n), b.Add(e), b.Add(n), a.Add(n), a.Sub(e)}
 }
