@@ -285,7 +285,7 @@ func (b *body) judge(f geom.Frame, u geom.Vec3, mating []geom.Plane, bridge floa
 		}
 	}
 	if len(p.mating) > 0 {
-		add("mating-face", contact, 0.3)
+		add("mating-face", contact, 0.1) // decides between like faces only: breaking an edge is little work
 	}
 	skew := math.Remainder(outlineTurn(outline), math.Pi/2)
 	if math.Abs(skew) > 1e-6 {
