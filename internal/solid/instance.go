@@ -48,7 +48,7 @@ type instance struct {
 }
 
 // newInstance starts a copy of the kernel. name must be unique in r.
-func newInstance(ctx context.Context, r wazero.Runtime, compiled wazero.CompiledModule, l link, name string) (*instance, error) {
+func newInstance(r wazero.Runtime, compiled wazero.CompiledModule, l link, name string) (*instance, error) {
 	in := &instance{
 		types:    map[uint32]string{},
 		views:    map[uint32]uint32{},
@@ -57,7 +57,7 @@ func newInstance(ctx context.Context, r wazero.Runtime, compiled wazero.Compiled
 		stack:    make([]uint64, 16),
 		solids:   newSolidCache(),
 	}
-	in.ctx = context.WithValue(context.WithoutCancel(ctx), instanceKey{}, in)
+	in.ctx = context.WithValue(context.Background(), instanceKey{}, in)
 	mod, err := r.InstantiateModule(in.ctx, compiled, wazero.NewModuleConfig().WithName(name).WithStartFunctions())
 	if err != nil {
 		return nil, fmt.Errorf("starting the solid kernel: %w", err)

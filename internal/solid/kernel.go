@@ -140,7 +140,7 @@ func (k *Kernel) with(ctx context.Context, task func(*instance) error) error {
 	}
 	defer func() { k.pool <- kept }()
 	if in == nil {
-		fresh, err := newInstance(ctx, k.runtime, k.compiled, k.link, fmt.Sprintf("kernel %d", k.started.Add(1)))
+		fresh, err := newInstance(k.runtime, k.compiled, k.link, fmt.Sprintf("kernel %d", k.started.Add(1)))
 		if err != nil {
 			return err
 		}

@@ -35,10 +35,14 @@ func CheckOutline(loops []geom.Polygon) error {
 	if err := checkCrossings(loops); err != nil {
 		return err
 	}
+	bounds := make([]geom.Box2, len(loops))
+	for i, l := range loops {
+		bounds[i] = l.Bounds()
+	}
 	for i, l := range loops {
 		depth := 0
 		for j, m := range loops {
-			if i != j && m.Contains(l[0]) {
+			if i != j && bounds[j].Add(l[0]) == bounds[j] && m.Contains(l[0]) {
 				depth++
 			}
 		}

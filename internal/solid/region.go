@@ -36,7 +36,8 @@ type Regions struct {
 
 // Regions runs a task that does many flat operations, with one instance of
 // the kernel from beginning to end. The first fault ends the work: operations
-// after it return nil, and Regions returns it.
+// after it return nil, and Regions returns it. The task must not ask the Kernel
+// itself for work: with a single instance it would wait for itself.
 func (k *Kernel) Regions(ctx context.Context, task func(*Regions) error) error {
 	return k.with(ctx, func(in *instance) error {
 		r := &Regions{in: in, ctx: ctx}

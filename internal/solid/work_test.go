@@ -147,6 +147,10 @@ func TestCutsAddUp(t *testing.T) {
 		near(t, "below and above", below.Volume+above.Volume, whole.Volume, 1e-9*whole.Volume)
 		onSurfaces(t, below, sa, sb, cut)
 		onSurfaces(t, above, sa, sb, cut)
+		// The long way round: the finished body cut, with nothing pushed down.
+		plain := checked(t, k, Intersection(s, s.half(p, 200)))
+		near(t, "below, and the whole body cut", below.Volume, plain.Volume, 1e-9*whole.Volume)
+		near(t, "surface below, and of the whole body cut", below.Area, plain.Area, 1e-6*whole.Area)
 		var cutBelow, cutAbove float64
 		for _, v := range below.Vertices {
 			if p.Distance(v) > 1e-9 {
@@ -196,6 +200,83 @@ func TestTurningTurns(t *testing.T) {
 			t.Fatalf("bounds off by %g", d)
 		}
 	})
+}
+
+// A segment keeps only the bores that reach into it, in whatever frame, and
+// is the same body as the bored board cut.
+func TestCutsReachTheBareBoard(t *testing.T) {
+	f := geom.FrameFromZ(geom.V3(100, -30, 8), geom.V3(1, 2, -2))
+	s := boredBoard().At(f)
+	low := geom.PlaneAt(geom.V3(200, 0, 0), geom.V3(-1, 0.2, 0.1)).In(f)
+	high := geom.PlaneAt(geom.V3(247, 0, 0), geom.V3(1, 0.2, 0.3)).In(f)
+	segment := s.Within(Cut{low, 60}, Cut{high, 61})
+	// Bores stand every 15 mm; the cuts lean by some 12 and 18 mm over the board.
+	difference := segment.n.children[0]
+	if n := len(difference.children) - 1; segment.n.op != opAt || difference.op != opDifference || n < 3 || n > 6 {
+		t.Errorf("%d bores are left in the segment, want three to six", n)
+	}
+	got := mesh(t, segment)
+	plain := mesh(t, Intersection(s, s.half(low, 60), s.half(high, 61)))
+	if relative(got.Volume, plain.Volume) > 1e-11 || relative(got.Area, plain.Area) > 1e-11 {
+		t.Errorf("volume %.15g and area %.15g, want %.15g and %.15g", got.Volume, got.Area, plain.Volume, plain.Area)
+	}
+	areas := func(m *Mesh) map[Tag]float64 {
+		out := map[Tag]float64{}
+		for i, tri := range m.Triangles {
+			a, b, c := m.Vertices[tri[0]], m.Vertices[tri[1]], m.Vertices[tri[2]]
+			out[m.Tags[i]] += b.Sub(a).Cross(c.Sub(a)).Len() / 2
+		}
+		return out
+	}
+	a, b := areas(got), areas(plain)
+	if len(a) != len(b) {
+		t.Errorf("tags %v, want %v", a, b)
+	}
+	for tag := range b {
+		if math.Abs(a[tag]-b[tag]) > 1e-6 {
+			t.Errorf("tag %d covers %g mm², want %g", tag, a[tag], b[tag])
+		}
+	}
+}
+
+// Any simple outline, drawn to a thickness, has its area times the thickness
+// for volume, and itself for section and for outline seen from above.
+func TestExtrusionsHaveTheirOutline(t *testing.T) {
+	k := testKernel(t)
+	rapid.Check(t, func(t *rapid.T) {
+		region := drawRegion(t)
+		var loops []Loop
+		for i, p := range region {
+			loops = append(loops, loop(Tag(100*i), p))
+		}
+		h := steps(0.5, 20).Draw(t, "height")
+		f := drawFrame(t)
+		s := Extrude(loops, -h/2, h/2, 1000, 1001).At(f)
+		near(t, "volume", checked(t, k, s).Volume, region.Area()*h, 1e-7)
+		sections, err := k.Sections(context.Background(), s, f, []float64{0.1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		outline, err := k.Project(context.Background(), s, f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for what, got := range map[string]geom.Polygons{"section": sections[0], "outline": outline} {
+			if d := k.differ(got, region); !(d < 1e-5) {
+				t.Fatalf("the %s differs from what was drawn by %g mm²", what, d)
+			}
+		}
+	})
+}
+
+// differ is the area that only one of two regions covers, NaN if that fails.
+func (k *Kernel) differ(a, b geom.Polygons) float64 {
+	x, err := k.Subtract2(context.Background(), a, b)
+	y, err2 := k.Subtract2(context.Background(), b, a)
+	if err != nil || err2 != nil {
+		return math.NaN()
+	}
+	return x.Area() + y.Area()
 }
 
 func TestHullHasNoTags(t *testing.T) {
