@@ -182,6 +182,9 @@ func (k *Kernel) Mesh(ctx context.Context, s Shape) (*Mesh, error) {
 		out, err = in.mesh(p)
 		return err
 	})
+	if err != nil && s.n.err != nil {
+		return nil, fmt.Errorf("solid: %w", err) // the fault says what was being made
+	}
 	if err != nil {
 		return nil, fmt.Errorf("solid: %s: %w", s.n, err)
 	}
@@ -366,6 +369,12 @@ func (k *Kernel) Export(ctx context.Context, s Shape, f geom.Frame) (*Mesh, erro
 	if err != nil {
 		return nil, fmt.Errorf("solid: exporting a %s: %w", s.n, err)
 	}
+	h := newHasher(opExport)
+	h.bytes(local.n.hash[:])
+	key := h.sum()
+	if m := k.meshes.get(key); m != nil {
+		return m, nil
+	}
 	var out *Mesh
 	err = k.with(ctx, func(in *instance) error {
 		p, err := in.eval(ctx, local.n)
@@ -384,6 +393,7 @@ func (k *Kernel) Export(ctx context.Context, s Shape, f geom.Frame) (*Mesh, erro
 	if err != nil {
 		return nil, fmt.Errorf("solid: exporting a %s: %w", s.n, err)
 	}
+	k.meshes.put(key, out)
 	return out, nil
 }
 

@@ -37,6 +37,7 @@ const (
 	opIntersection
 	opHull
 	opAt
+	opExport // no node: only keeps the hash of an exported mesh apart
 )
 
 var opNames = [...]string{"mesh", "extrusion", "union", "difference", "intersection", "hull", "placing"}

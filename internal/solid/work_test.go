@@ -679,3 +679,76 @@ func TestMendTurnsFlatTriangles(t *testing.T) {
 		t.Errorf("tags %v, want 5 5 6 6 7 8", m.Tags)
 	}
 }
+
+func TestMeshesKeepTheirOrder(t *testing.T) {
+	k := testKernel(t)
+	var shapes []Shape
+	for i := range 20 {
+		shapes = append(shapes, Box(geom.Box3{Max: geom.V3(1, 1, 1+float64(i))}, 1))
+	}
+	meshes, err := k.Meshes(t.Context(), shapes)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, m := range meshes {
+		if m.Volume != 1+float64(i) {
+			t.Errorf("body %d has the volume %g", i, m.Volume)
+		}
+		if again, err := k.Mesh(t.Context(), shapes[i]); err != nil || again != m {
+			t.Errorf("body %d was made again, or error %v", i, err)
+		}
+	}
+	shapes[7], shapes[13] = Intersection(shapes[7], shapes[8].At(geom.FrameFromZ(geom.V3(50, 0, 0), geom.V3(0, 0, 1)))), Extrude(nil, 0, 1, 1, 1)
+	if _, err := k.Meshes(t.Context(), shapes); !errors.Is(err, ErrEmpty) || !strings.Contains(err.Error(), "body 8 of 20") {
+		t.Errorf("error %v, want ErrEmpty for body 8 of 20", err)
+	}
+	if meshes, err := k.Meshes(t.Context(), nil); err != nil || len(meshes) != 0 {
+		t.Errorf("no shapes: %v, %v", meshes, err)
+	}
+}
+
+// The mesh cache stays within its limit and forgets what was used longest ago.
+func TestMeshCache(t *testing.T) {
+	m := &Mesh{Vertices: make([]geom.Vec3, 100), Triangles: make([][3]int32, 200)} // 5856 bytes counted
+	c := meshCache{limit: 10 * 5856}
+	key := func(i int) [32]byte { return [32]byte{byte(i), byte(i >> 8)} }
+	for i := range 1000 {
+		c.put(key(i), m)
+		if c.get(key(0)) == nil {
+			t.Fatalf("what is used all the time was forgotten at %d", i)
+		}
+		if c.size > c.limit || c.size != 5856*len(c.entries) {
+			t.Fatalf("%d bytes counted for %d meshes", c.size, len(c.entries))
+		}
+	}
+	if c.get(key(1)) != nil || c.get(key(999)) == nil {
+		t.Error("the wrong meshes were forgotten")
+	}
+	c.put(key(1000), &Mesh{Vertices: make([]geom.Vec3, 10000)})
+	if c.get(key(1000)) != nil {
+		t.Error("a mesh above the limit was kept")
+	}
+}
+
+// The solids kept inside an instance stay within their limit, too.
+func TestSolidCacheIsTrimmed(t *testing.T) {
+	k, err := New(Options{Instances: 1, CacheMiB: -1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer k.Close()
+	for i := range 80 {
+		if _, err := k.Mesh(t.Context(), Cylinder(geom.Vec3{}, geom.V3(0, 0, 1), 10, 1+float64(i), 1, CylinderOptions{Facets: 1000})); err != nil {
+			t.Fatal(err)
+		}
+	}
+	in := <-k.pool
+	defer func() { k.pool <- in }()
+	triangles := 0
+	for _, e := range in.solids.entries {
+		triangles += e.size
+	}
+	if n := len(in.solids.entries); triangles != in.solids.size || triangles > solidCacheSize || n < 40 || in.live != n {
+		t.Errorf("%d solids of %d triangles are kept, %d counted, %d objects live", n, triangles, in.solids.size, in.live)
+	}
+}
