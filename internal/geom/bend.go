@@ -151,23 +151,38 @@ type HalfPlane struct {
 // Holds reports whether p lies in the half-plane or within tol mm of it.
 func (h HalfPlane) Holds(p Vec2, tol float64) bool { return h.N.Dot(p) <= h.D+tol*h.N.Len() }
 
-// turning is the angle through which the segment turns between the
-// parameters a and b, in radians, positive to the left.
-func (s Seg) turning(a, b float64) float64 {
+// turning is the angle through which the segment turns, in radians, positive
+// to the left.
+func (s Seg) turning() float64 {
+	between := func(a, b Vec2) float64 { return math.Atan2(a.Cross(b), a.Dot(b)) }
 	switch {
 	case s.Kind == Line:
 		return 0
 	case s.Kind == Arc && s.Rx == s.Ry:
-		return s.Sweep * (b - a)
-	}
-	return integrate(func(t float64) float64 {
-		d := s.Deriv(t)
-		l2 := d.Dot(d)
-		if l2 == 0 {
-			return 0
+		return s.Sweep
+	case s.Kind == Arc: // in steps of at most an eighth of a turn of the parameter
+		n := math.Ceil(math.Abs(s.Sweep) / (math.Pi / 4))
+		var sum float64
+		for i := 0.0; i < n; i++ {
+			sum += between(s.Deriv(i/n), s.Deriv((i+1)/n))
 		}
-		return d.Cross(s.Deriv2(t)) / l2
-	}, a, b)
+		return sum
+	}
+	// The derivative is a quadratic Bézier curve, and stays within the angle
+	// that its control vectors span as long as that is less than a half turn.
+	var turn func(a, b, c Vec2, depth int) float64
+	turn = func(a, b, c Vec2, depth int) float64 {
+		if depth == 0 || (a.Dot(b) > 0 && b.Dot(c) > 0 && a.Dot(c) > 0) {
+			if a == (Vec2{}) || c == (Vec2{}) {
+				return 0
+			}
+			return between(a, c)
+		}
+		ab, bc := a.Lerp(b, 0.5), b.Lerp(c, 0.5)
+		m := ab.Lerp(bc, 0.5)
+		return turn(a, ab, m, depth-1) + turn(m, bc, c, depth-1)
+	}
+	return turn(s.P[1].Sub(s.P[0]), s.P[2].Sub(s.P[1]), s.P[3].Sub(s.P[2]), 48)
 }
 
 // Turning is the angle in radians through which the path turns between the
@@ -179,7 +194,7 @@ func (p Path) Turning(a, b float64) float64 {
 	q.Closed = false
 	var sum float64
 	for i, s := range q.Segs {
-		sum += s.turning(0, 1) + q.Corner(i)
+		sum += s.turning() + q.Corner(i)
 	}
 	return sum
 }

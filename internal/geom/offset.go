@@ -25,7 +25,8 @@ func (e *OffsetError) Error() string {
 // segments meet at a corner, both are carried on or cut back along their
 // natural continuation (line, circle, ellipse, polynomial) to the point where
 // the moved curves meet: a mitre. Where they meet without a corner they stay
-// joined, and must move by the same distance.
+// joined, and must move by the same distance; a corner may then be cut back
+// beyond a whole segment, which is left out.
 //
 // The error is an *OffsetError if a curve folds (it is more tightly bent
 // than the distance allows), a segment vanishes, or moved neighbours do not
@@ -48,30 +49,53 @@ func (p Path) Offset(d []float64, tol float64) (q Path, from []int, err error) {
 	for i, s := range p.Segs {
 		starts[i], ends[i] = end{0, s.parallel(0, d[i])}, end{1, s.parallel(1, d[i])}
 	}
+	prev, next := func(i int) int { return (i + n - 1) % n }, func(i int) int { return (i + 1) % n }
+	const straight = 1e-7
+	smooth := make([]bool, n) // segment i continues the one before it without a corner
 	for i := range n {
-		j := (i + n - 1) % n
-		if i == 0 && !p.Closed {
+		if i == 0 && !p.Closed || math.Abs(p.Corner(i)) >= straight {
 			continue
 		}
-		a, b := p.Segs[j], p.Segs[i]
-		const straight = 1e-7
-		if math.Abs(p.Corner(i)) < straight {
-			if gap := ends[j].p.Dist(starts[i].p); gap > tol+2*straight*math.Abs(d[i]) {
-				return Path{}, nil, fail(i, b.From(), "neighbours that meet without a corner move by %g and %g mm", d[j], d[i])
+		smooth[i] = true
+		j := prev(i)
+		if gap := ends[j].p.Dist(starts[i].p); gap > tol+2*straight*math.Abs(d[i]) {
+			return Path{}, nil, fail(i, p.Segs[i].From(), "it meets its neighbour without a corner, but they move by %g and %g mm", d[j], d[i])
+		}
+		mid := ends[j].p.Lerp(starts[i].p, 0.5)
+		ends[j].p, starts[i].p = mid, mid
+	}
+	gone := make([]bool, n)
+	for i := range n {
+		if i == 0 && !p.Closed || smooth[i] {
+			continue
+		}
+		a, b := prev(i), i
+		for {
+			t, u, ok := meet(p.Segs[a], p.Segs[b], d[a], d[b])
+			if !ok {
+				return Path{}, nil, fail(i, p.Segs[i].From(), "the moved neighbours do not meet")
 			}
-			mid := ends[j].p.Lerp(starts[i].p, 0.5)
-			ends[j].p, starts[i].p = mid, mid
-			continue
+			// The corner may be cut back beyond a short piece of a smooth chain.
+			if t <= 1e-9 && smooth[a] && !gone[prev(a)] && prev(a) != b {
+				gone[a] = true
+				a = prev(a)
+				continue
+			}
+			if u >= 1-1e-9 && smooth[next(b)] && !gone[next(b)] && next(b) != a {
+				gone[b] = true
+				b = next(b)
+				continue
+			}
+			x := p.Segs[a].parallel(t, d[a]).Lerp(p.Segs[b].parallel(u, d[b]), 0.5)
+			ends[a], starts[b] = end{t, x}, end{u, x}
+			break
 		}
-		t, u, ok := meet(a, b, d[j], d[i])
-		if !ok {
-			return Path{}, nil, fail(i, b.From(), "the moved neighbours do not meet")
-		}
-		x := a.parallel(t, d[j]).Lerp(b.parallel(u, d[i]), 0.5)
-		ends[j], starts[i] = end{t, x}, end{u, x}
 	}
 	q.Closed = p.Closed
 	for i, s := range p.Segs {
+		if gone[i] {
+			continue
+		}
 		a, b := starts[i].t, ends[i].t
 		if b-a <= 1e-9 {
 			return Path{}, nil, fail(i, s.At(0.5), "nothing is left of it between its moved neighbours")

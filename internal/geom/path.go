@@ -537,34 +537,39 @@ func (s Seg) nearest(q Vec2) (t, dist float64) {
 		t = min(t, 1)
 		return t, s.At(t).Dist(q)
 	}
-	const n = 16
+	const n = 32
 	var ds [n + 1]float64
 	for k := range ds {
 		ds[k] = s.At(float64(k) / n).Dist(q)
 	}
 	dist = math.Inf(1)
+	try := func(u float64) {
+		if d := s.At(u).Dist(q); d < dist {
+			t, dist = u, d
+		}
+	}
 	for k := range ds {
 		if (k > 0 && ds[k-1] < ds[k]) || (k < n && ds[k+1] < ds[k]) {
 			continue
 		}
-		u := float64(k) / n
-		for range 30 {
+		lo, hi := max(0, float64(k-1)/n), min(1, float64(k+1)/n)
+		u, settled := float64(k)/n, false
+		try(u)
+		for range 20 {
 			r, d := s.At(u).Sub(q), s.Deriv(u)
 			g := d.Dot(d) + r.Dot(s.Deriv2(u))
 			if g <= 0 {
-				g = d.Dot(d)
-			}
-			if g == 0 {
 				break
 			}
-			step := r.Dot(d) / g
-			u = max(0, min(1, u-step))
-			if math.Abs(step) < 1e-15 {
+			was := u
+			u = max(lo, min(hi, u-r.Dot(d)/g))
+			if settled = math.Abs(u-was) < 1e-15; settled {
 				break
 			}
 		}
-		if d := s.At(u).Dist(q); d < dist {
-			t, dist = u, d
+		try(u)
+		if !settled || s.At(u).Dist(q) > ds[k] {
+			try(peak(func(u float64) float64 { return -s.At(u).Dist(q) }, lo, hi))
 		}
 	}
 	return t, dist
