@@ -136,10 +136,6 @@ func (in *instance) call(name string, args ...uint64) uint64 {
 	return stack[0]
 }
 
-func (in *instance) callF64(name string, args ...uint64) float64 {
-	return math.Float64frombits(in.call(name, args...))
-}
-
 func wireTypes(signature string) (params, results []api.ValueType) {
 	of := func(c byte) api.ValueType {
 		switch c {

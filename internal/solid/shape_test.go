@@ -239,6 +239,32 @@ func TestHash(t *testing.T) {
 	}
 }
 
+// However the parts of a difference are put together, it is one difference.
+func TestDifferencesAreJoined(t *testing.T) {
+	at := func(x float64) Shape {
+		return Box(geom.Box3{Min: geom.V3(x, -1, -1), Max: geom.V3(x+0.1, 2, 2)}, 2)
+	}
+	a, b, c, d := Box(unitBox, 1), at(0.2), at(0.5), at(0.6)
+	want := Difference(a, b, c, d)
+	for i, s := range []Shape{
+		Difference(Difference(a, b), c, Shape{}, d),
+		Difference(Difference(Difference(a, b), c), d),
+		Difference(a, Union(b, c, d)),
+		Difference(Difference(a, Union(b, c)), d),
+	} {
+		if s.Hash() != want.Hash() {
+			t.Errorf("way %d makes another Shape", i)
+		}
+	}
+	if m := mesh(t, want); relative(m.Volume, 0.7) > 1e-12 {
+		t.Errorf("volume %g, want 0.7", m.Volume)
+	}
+	m, err := testKernel(t).Measure(t.Context(), want)
+	if err != nil || relative(m.Volume, 0.7) > 1e-12 || m.Bounds != unitBox || relative(m.Area, 3*2+4*0.7) > 1e-12 { // three slabs, together 0.7 thick
+		t.Errorf("measure %v, %v", m, err)
+	}
+}
+
 func TestNotBuilt(t *testing.T) {
 	for name, files := range map[string]fs.FS{
 		"placeholder only": fstest.MapFS{"kernel/.gitkeep": {}},

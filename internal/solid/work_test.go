@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"os"
+	"path/filepath"
 	"reflect"
 	"slices"
 	"strings"
@@ -750,5 +752,29 @@ func TestSolidCacheIsTrimmed(t *testing.T) {
 	}
 	if n := len(in.solids.entries); triangles != in.solids.size || triangles > solidCacheSize || n < 40 || in.live != n {
 		t.Errorf("%d solids of %d triangles are kept, %d counted, %d objects live", n, triangles, in.solids.size, in.live)
+	}
+}
+
+// A folder that cannot be used for the compiled kernel costs time, nothing else.
+func TestCacheDir(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "file")
+	if err := os.WriteFile(file, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	good := filepath.Join(t.TempDir(), "made", "when", "needed")
+	for _, dir := range []string{filepath.Join(file, "no", "folder"), good} {
+		k, err := New(Options{Instances: 1, CacheDir: dir})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if m, err := k.Mesh(t.Context(), Box(unitBox, 1)); err != nil || m.Volume != 1 {
+			t.Errorf("with the cache in %s: %v", dir, err)
+		}
+		if err := k.Close(); err != nil {
+			t.Error(err)
+		}
+	}
+	if kept, err := os.ReadDir(good); err != nil || len(kept) == 0 {
+		t.Errorf("nothing was kept in the cache: %v, %v", kept, err)
 	}
 }
