@@ -285,3 +285,33 @@ func TestEstimateProperties(t *testing.T) {
 		}
 	})
 }
+
+// Cover layers are measured along sample lines; the kernel's exact booleans of
+// the same outlines are the reference.
+func TestCoverAreaAgreesWithBooleans(t *testing.T) {
+	s := testShop()
+	ctx := context.Background()
+	for _, h := range hard() {
+		e, _ := estimatorOf(t, s, segment(t, h.name, h.shape))
+		for k := 0; k < e.count; k += 7 {
+			f := e.work(k)
+			b := e.bead(k)
+			sh := e.shell(e.section(e.group[k]), b, k == 0)
+			rest := sh.core
+			for j := k - e.CoverLayers; j <= k+e.CoverLayers; j++ {
+				var near geom.Polygons
+				if j >= 0 && j < e.count {
+					near = e.slicer.at(e.middle(j))
+				}
+				var err error
+				if rest, err = kernel.Intersect2(ctx, rest, near); err != nil {
+					t.Fatal(err)
+				}
+			}
+			want := sh.core.Area() - rest.Area()
+			if got := f.cover * b.spacing(); math.Abs(got-want) > 0.01*sh.core.Area()+1 {
+				t.Errorf("%s, layer %d: %.1f mm² of cover, %.1f by booleans, core %.0f", h.name, k, got, want, sh.core.Area())
+			}
+		}
+	}
+}

@@ -152,16 +152,19 @@ func (r *Result) SegmentBody(ctx context.Context, k *solid.Kernel, segments []co
 // bed. Bodies are turned and then scaled, since shrinkage goes by the machine's
 // axes and not by the part's.
 func (r *Result) LoadBodies(ctx context.Context, k *solid.Kernel, segments []core.Segment, load int) (mesh.Document, error) {
-	var d mesh.Document
-	for i, it := range r.Loads[load].Items {
-		b, err := r.body(ctx, k, segments, it.Print, it.Turn)
-		if err != nil {
-			return mesh.Document{}, err
-		}
-		d.Bodies = append(d.Bodies, b)
+	items := r.Loads[load].Items
+	d := mesh.Document{Bodies: make([]mesh.Body, len(items))}
+	err := spread(ctx, len(items), func(i int) (err error) {
+		d.Bodies[i], err = r.body(ctx, k, segments, items[i].Print, items[i].Turn)
+		return err
+	})
+	if err != nil {
+		return mesh.Document{}, err
+	}
+	for i, it := range items {
 		f := geom.World()
 		f.Origin = geom.V3(it.At.X, it.At.Y, 0)
-		d.Items = append(d.Items, mesh.Item{Body: i, Frame: f, PartNumber: b.PartNumber})
+		d.Items = append(d.Items, mesh.Item{Body: i, Frame: f, PartNumber: d.Bodies[i].PartNumber})
 	}
 	return d, nil
 }
@@ -175,18 +178,29 @@ func (r *Result) body(ctx context.Context, k *solid.Kernel, segments []core.Segm
 	if err != nil {
 		return mesh.Body{}, fmt.Errorf("printing: segment %q: %w", p.Segment, err)
 	}
-	points := make([]geom.Vec3, len(m.Vertices))
+	b := mesh.Body{Name: p.Segment, PartNumber: p.Segment, Vertices: m.Vertices, Triangles: m.Triangles}
+	if p.Scale == geom.V3(1, 1, 1) {
+		return b, nil
+	}
+	scaled := make([]geom.Vec3, len(m.Vertices))
 	for i, v := range m.Vertices {
-		points[i] = geom.V3(v.X*p.Scale.X, v.Y*p.Scale.Y, v.Z*p.Scale.Z)
+		scaled[i] = geom.V3(v.X*p.Scale.X, v.Y*p.Scale.Y, v.Z*p.Scale.Z)
 	}
-	b := mesh.Body{Name: p.Segment, PartNumber: p.Segment}
-	b.Vertices, b.Triangles = mesh.Weld(points, slices.Clone(m.Triangles))
-	report, err := mesh.Check(b.Vertices, b.Triangles)
-	if err == nil && !report.Printable() {
-		err = fmt.Errorf("its mesh is not closed after scaling (%d open, %d crowded edges, %d triangles without size)", report.Open, report.Crowded, report.Degenerate)
-	}
-	if err != nil {
-		return mesh.Body{}, fmt.Errorf("printing: segment %q: %w", p.Segment, err)
+	b.Vertices, b.Triangles = mesh.Weld(scaled, slices.Clone(m.Triangles))
+	if report, err := mesh.Check(b.Vertices, b.Triangles); err != nil || !report.Printable() {
+		if b.Vertices, b.Triangles, err = remade(ctx, k, scaled, m.Triangles); err != nil {
+			return mesh.Body{}, fmt.Errorf("printing: segment %q, scaled against shrinkage: %w", p.Segment, err)
+		}
 	}
 	return b, nil
+}
+
+// remade is a closed mesh made anew by the kernel, for the rare one of which
+// rounding left a triangle without size.
+func remade(ctx context.Context, k *solid.Kernel, points []geom.Vec3, triangles [][3]int32) ([]geom.Vec3, [][3]int32, error) {
+	m, err := k.Export(ctx, solid.Foreign(points, triangles, nil), geom.World())
+	if err != nil {
+		return nil, nil, err
+	}
+	return m.Vertices, m.Triangles, nil
 }

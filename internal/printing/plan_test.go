@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"syscall"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -204,6 +205,17 @@ func TestPrintersShareTheWork(t *testing.T) {
 	}
 }
 
+// ball has no flat face.
+func ball(r float64) solid.Shape {
+	profile := []geom.Vec2{{Y: -r}}
+	for i := 1; i < 120; i++ {
+		a := (float64(i)/120 - 0.5) * math.Pi
+		profile = append(profile, geom.V2(r*math.Cos(a), r*math.Sin(a)))
+	}
+	profile = append(profile, geom.V2(0, r))
+	return solid.Revolve(profile, make([]solid.Tag, len(profile)), 200)
+}
+
 func TestFindings(t *testing.T) {
 	for _, c := range []struct {
 		name  string
@@ -215,6 +227,7 @@ func TestFindings(t *testing.T) {
 		{"too large every way", box(300, 300, 260), nil, "fits-no-printer stop"},
 		{"stick longer than the diagonal", box(330, 8, 8), nil, "tilted warning"},
 		{"mushroom", solid.Union(hole(0, 0, 0, geom.V3(0, 0, 1), 20, 40), hole(0, 0, 40, geom.V3(0, 0, 1), 60, 10), hole(0, 0, 45, geom.V3(0, 0, 1), 20, 40)), nil, "supports warning"},
+		{"ball", ball(60), nil, "tilted warning"},
 		{"rod with two flat ends", hole(0, 0, 0, geom.V3(1, 0, 0), 15, 180), nil, "upright warning"},
 		{"longer than the filament likes", box(180, 60, 19), func(s *shop.Shop) { s.Filaments[0].MaxFlat = 150 }, "long-flat warning"},
 		{"within what it likes", box(120, 60, 19), func(s *shop.Shop) { s.Filaments[0].MaxFlat = 150 }, ""},
@@ -281,9 +294,44 @@ func TestFaultyShops(t *testing.T) {
 	}
 }
 
+// A mesh that scaling and rounding left with a flat triangle is made anew.
+func TestRemade(t *testing.T) {
+	seg := segment(t, "board", solid.Difference(box(120, 60, 19), hole(60, 30, -1, geom.V3(0, 0, 1), 4, 30)))
+	pts := append([]geom.Vec3{}, seg.Mesh.Vertices...)
+	tri := append([][3]int32{}, seg.Mesh.Triangles...)
+	// A point on the side of a triangle: its neighbour gets it as a flat one.
+	a, c := tri[0][0], tri[0][1]
+	pts = append(pts, pts[a].Lerp(pts[c], 0.5))
+	n := int32(len(pts) - 1)
+	tri[0][1] = n
+	tri = append(tri, [3]int32{n, c, tri[0][2]}, [3]int32{a, c, n})
+	if rep, err := mesh.Check(pts, tri); err != nil || rep.Degenerate == 0 || !rep.Closed {
+		t.Fatalf("the test's mesh should be closed with a flat triangle: %+v %v", rep, err)
+	}
+	v, f, err := remade(context.Background(), kernel, pts, tri)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rep, err := mesh.Check(v, f)
+	if err != nil || !rep.Printable() {
+		t.Fatalf("%+v %v", rep, err)
+	}
+	within(t, "volume", rep.Volume, seg.Volume, 1e-6)
+}
+
+// processor is the seconds of processor time used so far, since a wall clock
+// says little on a shared machine.
+func processor() float64 {
+	var u syscall.Rusage
+	syscall.Getrusage(syscall.RUSAGE_SELF, &u)
+	return float64(u.Utime.Nano()+u.Stime.Nano()) / 1e9
+}
+
 func BenchmarkPlan36(b *testing.B) {
 	segs := sideTable(b, 36)
 	s := testShop()
+	start := processor()
+	defer func() { b.ReportMetric((processor()-start)/float64(b.N), "cpu-s/op") }()
 	for b.Loop() {
 		if _, err := Plan(context.Background(), kernel, segs, s, func(int) string { return "abs" }, Options{}); err != nil {
 			b.Fatal(err)
@@ -294,6 +342,8 @@ func BenchmarkPlan36(b *testing.B) {
 func BenchmarkLoadBodies36(b *testing.B) {
 	segs := sideTable(b, 36)
 	r := plan(b, testShop(), segs...)
+	start := processor()
+	defer func() { b.ReportMetric((processor()-start)/float64(b.N), "cpu-s/op") }()
 	for b.Loop() {
 		for l := range r.Loads {
 			if _, err := r.LoadBodies(context.Background(), kernel, segs, l); err != nil {

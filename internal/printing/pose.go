@@ -177,8 +177,12 @@ func (b *body) flatFaces(dirs []direction) []direction {
 			large = append(large, *c)
 		}
 	}
+	// The facets of a fine turning are thousands; a face to lie on is among the
+	// largest few.
+	const most = 256
+	slices.SortStableFunc(large, func(a, b direction) int { return cmp.Compare(b.area, a.area) })
 	var out []direction
-	for _, d := range mergeDirections(large) {
+	for _, d := range mergeDirections(large[:min(len(large), most)]) {
 		reach := math.Inf(-1)
 		for _, p := range b.points {
 			reach = max(reach, p.Dot(d.n))
@@ -215,11 +219,23 @@ func (b *body) choose(u geom.Vec3, mating []geom.Plane, bridge float64) (pose, b
 	if found {
 		return best, true
 	}
-	for _, face := range b.faces {
-		if f, ok := fitTilted(b.points, face.n, u); ok {
-			if p := b.judge(f, u, mating, bridge, false); !found || p.cost < best.cost-1e-9 {
-				best, found = p, true
-			}
+	// A body without a flat face stands on the end of one of its own axes.
+	downs := b.faces
+	if len(downs) == 0 {
+		for _, a := range b.axes {
+			downs = append(downs, direction{n: a}, direction{n: a.Neg()})
+		}
+	}
+	for _, d := range downs {
+		f, ok := fitDown(b.points, d.n, u)
+		if !ok {
+			f, ok = fitTilted(b.points, d.n, u)
+		}
+		if !ok {
+			continue
+		}
+		if p := b.judge(f, u, mating, bridge, false); !found || p.cost < best.cost-1e-9 {
+			best, found = p, true
 		}
 	}
 	return best, found
@@ -253,7 +269,7 @@ func (b *body) judge(f geom.Frame, u geom.Vec3, mating []geom.Plane, bridge floa
 		}
 	}
 	if !flat {
-		least := math.Pi
+		least := math.Pi / 2
 		for _, face := range b.faces {
 			least = min(least, math.Acos(max(-1, min(1, face.n.Dot(down)))))
 		}

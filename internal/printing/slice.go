@@ -21,6 +21,7 @@ type slicer struct {
 	steps     []float64 // heights at which the outline jumps: level facets
 	slants    [][2]float64
 	top       float64
+	bands     [][]int32 // by height, in equal parts of top: the triangles that reach into each
 }
 
 // level and upright say when a facet is taken to be horizontal or vertical:
@@ -59,7 +60,23 @@ func newSlicer(points []geom.Vec3, triangles [][3]int32) *slicer {
 		}
 		s.slants = append(s.slants, r)
 	}
+	// A few dozen triangles for each band, so that a section of a finely
+	// faceted turning does not look at all of it.
+	s.bands = make([][]int32, 1+min(255, len(triangles)/64))
+	for i := range triangles {
+		for b := s.band(s.low[i]); b <= s.band(s.high[i]); b++ {
+			s.bands[b] = append(s.bands[b], int32(i))
+		}
+	}
 	return s
+}
+
+// band is the index of the band that height z lies in.
+func (s *slicer) band(z float64) int {
+	if !(s.top > 0) {
+		return 0
+	}
+	return max(0, min(len(s.bands)-1, int(z/s.top*float64(len(s.bands)))))
 }
 
 // changes reports whether the outline may differ between two heights.
@@ -86,7 +103,8 @@ func (s *slicer) at(z float64) geom.Polygons {
 	}
 	links := map[uint64]link{}
 	var order []uint64
-	for i, t := range s.triangles {
+	for _, i := range s.bands[s.band(z)] {
+		t := s.triangles[i]
 		if s.low[i] >= z || s.high[i] < z {
 			continue
 		}
@@ -201,7 +219,26 @@ type rows [][]float64
 
 // cut lays the region on the raster.
 func (r raster) cut(region geom.Polygons) rows {
+	count := make([]int, r.count+1) // crossings before each line, once summed
+	r.crossings(region, func(row int, _ float64) { count[row+1]++ })
+	for i := range r.count {
+		count[i+1] += count[i]
+	}
+	all := make([]float64, count[r.count])
 	out := make(rows, r.count)
+	for i := range out {
+		out[i] = all[count[i]:count[i]:count[i+1]]
+	}
+	r.crossings(region, func(row int, x float64) { out[row] = append(out[row], x) })
+	for _, row := range out {
+		slices.Sort(row)
+	}
+	return out
+}
+
+// crossings calls f for every crossing of a line and a side of the region. A
+// line through a corner crosses the side above it only.
+func (r raster) crossings(region geom.Polygons, f func(row int, x float64)) {
 	for _, loop := range region {
 		for i, p := range loop {
 			q := loop[(i+1)%len(loop)]
@@ -215,25 +252,26 @@ func (r raster) cut(region geom.Polygons) rows {
 			}
 			slope := (qx - px) / (qy - py)
 			for row := max(0, int(math.Ceil(py))); row < r.count && float64(row) < qy; row++ {
-				out[row] = append(out[row], px+(float64(row)-py)*slope)
+				f(row, px+(float64(row)-py)*slope)
 			}
 		}
 	}
-	for _, row := range out {
-		slices.Sort(row)
-	}
-	return out
 }
 
 // and is what two sets of rows on the same raster have in common.
 func (a rows) and(b rows) rows {
 	out := make(rows, len(a))
+	most := 0
+	for i := range a {
+		most += len(a[i]) + len(b[i])
+	}
+	all := make([]float64, 0, most)
 	for i := range a {
 		x, y := a[i], b[i]
-		var row []float64
+		from := len(all)
 		for m, n := 0, 0; m+1 < len(x) && n+1 < len(y); {
 			if lo, hi := max(x[m], y[n]), min(x[m+1], y[n+1]); lo < hi {
-				row = append(row, lo, hi)
+				all = append(all, lo, hi)
 			}
 			if x[m+1] < y[n+1] {
 				m += 2
@@ -241,7 +279,7 @@ func (a rows) and(b rows) rows {
 				n += 2
 			}
 		}
-		out[i] = row
+		out[i] = all[from:len(all):len(all)]
 	}
 	return out
 }
