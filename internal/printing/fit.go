@@ -20,6 +20,17 @@ func Usable(p shop.Printer) geom.Vec3 {
 	return geom.V3(p.Build.X-2*p.Brim, p.Build.Y-2*p.Brim, p.Build.Z-p.Top)
 }
 
+// ForCores is the printer as a body in core sizes sees it: its build volume is
+// made smaller by what the filament makes prints shrink, since parts are sent
+// to it that much larger. Across the bed the greater shrinkage counts, so that
+// a part may be turned. Give it to Fits when segments are cut to size.
+func ForCores(p shop.Printer, f shop.Filament) shop.Printer {
+	u, k := Usable(p), scale(f)
+	flat := max(k.X, k.Y)
+	p.Build = geom.V3(u.X/flat+2*p.Brim, u.Y/flat+2*p.Brim, u.Z/k.Z+p.Top)
+	return p
+}
+
 // Fits reports whether some pose of a body with the given points (those of its
 // convex hull are enough) fits p's usable volume, and one such pose: Local of
 // the returned frame carries the points into the box from 0 to Usable.

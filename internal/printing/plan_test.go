@@ -138,6 +138,8 @@ func TestPlanOfManySegments(t *testing.T) {
 			t.Errorf("%s is on %d loads", segs[i].ID, seen[i])
 		}
 		p := r.Prints[i]
+		b := p.Beads
+		within(t, p.Segment+" beads", (b.Outer+b.Inner+b.Cover+b.Fill)*bead{0.45, 0.28}.area()*1.04/1000, p.Grams, 1e-9)
 		if g := segs[i].Volume * 1.04 / 1000 * p.Scale.X * p.Scale.Y * p.Scale.Z; p.Grams >= g || p.Grams < 0.25*g {
 			t.Errorf("%s: %.1f g of %.1f solid", p.Segment, p.Grams, g)
 		}
@@ -149,6 +151,41 @@ func TestPlanOfManySegments(t *testing.T) {
 	}
 	if again := plan(t, s, segs...); !cmp.Equal(r, again, cmp.AllowUnexported(Print{})) {
 		t.Errorf("a second run differs: %s", cmp.Diff(r, again, cmp.AllowUnexported(Print{})))
+	}
+}
+
+// A block that is pulled along its height lies on its side instead.
+func TestPulledAlong(t *testing.T) {
+	segs := []core.Segment{segment(t, "block", box(90, 80, 40))}
+	for _, c := range []struct {
+		along  geom.Vec3
+		height float64
+	}{{geom.Vec3{}, 40}, {geom.V3(1, 0, 0), 40}, {geom.V3(0, 0, 1), 80}} {
+		r, err := Plan(context.Background(), kernel, segs, testShop(), func(int) string { return "abs" }, Options{Along: func(int) geom.Vec3 { return c.along }})
+		if err != nil {
+			t.Fatal(err)
+		}
+		within(t, fmt.Sprint("height when pulled along ", c.along), r.Prints[0].Size.Z, c.height, 1e-6)
+	}
+}
+
+// What Fits takes for a printer's own cores, Plan can print, and no more.
+func TestForCores(t *testing.T) {
+	s := testShop()
+	s.Filaments[0].Shrink = geom.V3(0.004, 0.006, 0.003)
+	s.Printers[0].Brim = 3
+	most := 214 * (1 - 0.006)
+	for _, c := range []struct {
+		side float64
+		want bool
+	}{{most - 1e-4, true}, {most + 1e-3, false}} {
+		seg := segment(t, "block", box(c.side, c.side, 240))
+		if _, ok := Fits(seg.Mesh.Vertices, ForCores(s.Printers[0], s.Filaments[0])); ok != c.want {
+			t.Errorf("%g mm: fits %v", c.side, ok)
+		}
+		if r := plan(t, s, seg); (len(r.Loads) == 1) != c.want {
+			t.Errorf("%g mm: %d loads", c.side, len(r.Loads))
+		}
 	}
 }
 

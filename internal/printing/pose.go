@@ -203,8 +203,9 @@ func (b *body) flatFaces(dirs []direction) []direction {
 }
 
 // choose is the pose with the least cost in the usable volume u, in core sizes
-// (shrinkage already taken off). It returns false if none fits.
-func (b *body) choose(u geom.Vec3, mating []geom.Plane, bridge float64) (pose, bool) {
+// (shrinkage already taken off). along is the direction of the greatest pull,
+// or zero. It returns false if none fits.
+func (b *body) choose(u, along geom.Vec3, mating []geom.Plane, bridge float64) (pose, bool) {
 	var best pose
 	found := false
 	for _, face := range b.faces {
@@ -212,7 +213,7 @@ func (b *body) choose(u geom.Vec3, mating []geom.Plane, bridge float64) (pose, b
 		if !ok {
 			continue
 		}
-		if p := b.judge(f, u, mating, bridge, true); !found || p.cost < best.cost-1e-9 {
+		if p := b.judge(f, u, along, mating, bridge, true); !found || p.cost < best.cost-1e-9 {
 			best, found = p, true
 		}
 	}
@@ -234,7 +235,7 @@ func (b *body) choose(u geom.Vec3, mating []geom.Plane, bridge float64) (pose, b
 		if !ok {
 			continue
 		}
-		if p := b.judge(f, u, mating, bridge, false); !found || p.cost < best.cost-1e-9 {
+		if p := b.judge(f, u, along, mating, bridge, false); !found || p.cost < best.cost-1e-9 {
 			best, found = p, true
 		}
 	}
@@ -242,7 +243,7 @@ func (b *body) choose(u geom.Vec3, mating []geom.Plane, bridge float64) (pose, b
 }
 
 // judge costs a pose.
-func (b *body) judge(f geom.Frame, u geom.Vec3, mating []geom.Plane, bridge float64, flat bool) pose {
+func (b *body) judge(f geom.Frame, u, along geom.Vec3, mating []geom.Plane, bridge float64, flat bool) pose {
 	p := pose{frame: f, flat: flat}
 	add := func(name string, value, cost float64) {
 		p.why = append(p.why, Reason{name, value, cost})
@@ -281,11 +282,14 @@ func (b *body) judge(f geom.Frame, u geom.Vec3, mating []geom.Plane, bridge floa
 	add("supports", p.overhang, 10*p.overhang/outline.Area())
 	// Layers part before they tear, so a long body lies down. Slenderness runs
 	// from 0 for a cube to 1 for a thread.
-	slender := 0.0
+	slender, axis := 0.0, b.axes[0]
 	if b.spread[0] > 0 {
 		slender = 1 - b.spread[1]/b.spread[0]
 	}
-	rise := b.axes[0].Dot(f.Z)
+	if along != (geom.Vec3{}) {
+		slender, axis = 1, along.Unit()
+	}
+	rise := axis.Dot(f.Z)
 	add("strength", math.Abs(rise), 3*slender*rise*rise)
 	share := contact / outline.Area()
 	unsteady := 1 - min(1, share)

@@ -12,7 +12,7 @@ func chosen(t testing.TB, s solid.Shape, mating ...geom.Plane) (pose, geom.Vec3)
 	t.Helper()
 	seg := segment(t, "s", s)
 	b := newBody(seg.Mesh.Vertices, seg.Mesh.Triangles)
-	p, ok := b.choose(geom.V3(220, 220, 250), mating, 15)
+	p, ok := b.choose(geom.V3(220, 220, 250), geom.Vec3{}, mating, 15)
 	if !ok {
 		t.Fatal("fits nowhere")
 	}

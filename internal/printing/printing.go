@@ -43,10 +43,15 @@ type Print struct {
 	Repeats   string   // ID of a segment with the same shape whose figures were used, "" when worked out itself
 	Why       []Reason // terms that chose the pose
 	Mating    []int    // of Options.Mating's planes, those that lie on the bed
+	Beads     Beads    // what the time and mass are made of
 	Chamfer   float64  // mm to break on the edges of those faces, 0 if none
 
 	laying []float64 // s for each layer, without the change of layer
 }
+
+// Beads is the length, mm, of what is laid: outermost contours, other contours
+// with what fills narrow places, cover layers, core fill.
+type Beads struct{ Outer, Inner, Cover, Fill float64 }
 
 // Load is what one printer prints in one go.
 type Load struct {
@@ -84,6 +89,10 @@ type Options struct {
 	// Mating gives the planes, world, outward, of the faces on which a segment
 	// meets another: seams and contacts. nil means none are known.
 	Mating func(segment int) []geom.Plane
+
+	// Along gives the direction, world, in which a segment is pulled most, which
+	// layers should not lie across. nil, or the zero vector, means its long axis.
+	Along func(segment int) geom.Vec3
 
 	// Bridge is the widest gap, mm, that is printed without supports; 0 means
 	// 15 (common practice, no source; less than what well-cooled PLA spans, for
@@ -244,11 +253,12 @@ func (st *stage) candidates(ctx context.Context, i int) error {
 	if st.options.Mating != nil {
 		j.mating = st.options.Mating(i)
 	}
-	k := scale(j.filament)
+	var along geom.Vec3
+	if st.options.Along != nil {
+		along = st.options.Along(i)
+	}
 	for _, p := range st.shop.Printers {
-		u := Usable(p)
-		flat := max(k.X, k.Y)
-		pose, ok := j.body.choose(geom.V3(u.X/flat, u.Y/flat, u.Z/k.Z), j.mating, st.options.Bridge)
+		pose, ok := j.body.choose(Usable(ForCores(p, j.filament)), along, j.mating, st.options.Bridge)
 		j.poses, j.fits = append(j.poses, pose), append(j.fits, ok)
 	}
 	return nil
@@ -379,6 +389,7 @@ func (p *Print) figure(e *estimator, f shop.Filament) {
 	volume := 0.0
 	for k, l := range layers {
 		volume += l.length() * e.bead(k).area()
+		p.Beads = Beads{p.Beads.Outer + l.outer, p.Beads.Inner + l.inner, p.Beads.Cover + l.cover, p.Beads.Fill + l.fill}
 		p.laying = append(p.laying, l.seconds)
 		p.Seconds += max(e.MinLayer, l.seconds) + e.LayerChange
 	}
@@ -396,6 +407,6 @@ func (st *stage) copyRepeats(prints []Print) {
 		}
 		p, q := &prints[i], prints[e]
 		p.Repeats = q.Segment
-		p.Layers, p.Grams, p.Metres, p.Seconds, p.laying = q.Layers, q.Grams, q.Metres, q.Seconds, q.laying
+		p.Layers, p.Grams, p.Metres, p.Seconds, p.Beads, p.laying = q.Layers, q.Grams, q.Metres, q.Seconds, q.Beads, q.laying
 	}
 }
