@@ -43,7 +43,7 @@ func (st *stage) findings(i int, filament string, p Print) []finding.Finding {
 	for _, w := range pose.why {
 		if w.Name == "strength" && w.Cost > 0.75 {
 			add(finding.Warning, "upright", "strength across layers over that along them: the filament's Z factor", "cut it with another seam so that it can lie down",
-				"it is printed standing, so that layers lie across its length, where it is %.0f %% as strong", 100*j.filament.ZFactor)
+				"it is printed standing, so that layers lie across its length%s", weaker(j.filament.ZFactor))
 		}
 	}
 	if len(p.Mating) > 0 && p.Chamfer > 0 {
@@ -64,6 +64,13 @@ func (st *stage) findings(i int, filament string, p Print) []finding.Finding {
 			"long (%.0f mm), narrow (%.0f mm) and with %d sharp corners on the bed: %s may lift there", flat, across, sharp, j.filament.Material)
 	}
 	return out
+}
+
+func weaker(z float64) string {
+	if z <= 0 {
+		return ", where prints part most easily"
+	}
+	return fmt.Sprintf(", where it is %.0f %% as strong", 100*z)
 }
 
 // warping are the materials whose corners lift as they cool.
