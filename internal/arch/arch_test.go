@@ -21,7 +21,7 @@ const module = "groundwork/"
 var layers = strings.Fields(`
 	internal/unit internal/geom internal/finding
 	internal/solid internal/mesh internal/draw internal/nest
-	internal/piece internal/shop
+	internal/given internal/piece internal/shop
 	internal/joint internal/veneer internal/seam internal/core internal/printing internal/sheet
 	internal/bill internal/check
 	internal/plan internal/job

@@ -40,7 +40,7 @@ func member(id string, o geom.Path, thick float64) piece.Member {
 func plan(t testing.TB, k *solid.Kernel, in seam.Inputs) *seam.Result {
 	t.Helper()
 	in.Shop = &shop.Shop{Dowels: []shop.Dowel{{Diameter: 6, Length: 30}, {Diameter: 8, Length: 40}}}
-	in.Fits = func(pts []geom.Vec3) (geom.Frame, geom.Vec3, bool) {
+	fits := func(pts []geom.Vec3) (geom.Frame, geom.Vec3, bool) {
 		b := geom.EmptyBox3()
 		for _, p := range pts {
 			b = b.Add(p)
@@ -48,6 +48,7 @@ func plan(t testing.TB, k *solid.Kernel, in seam.Inputs) *seam.Result {
 		s := b.Size()
 		return geom.World(), s, s.X <= 210 && s.Y <= 210 && s.Z <= 240
 	}
+	in.Fits = func(seam.Body) seam.Fitter { return fits }
 	r, err := seam.Plan(context.Background(), k, in, seam.Options{})
 	if err != nil {
 		t.Fatal(err)

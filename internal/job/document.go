@@ -201,6 +201,7 @@ type SegmentDoc struct {
 	Label     string   `json:"label" jsonschema:"description=Part number engraved on it; empty where there was no room"`
 	BBoxMM    Vec      `json:"bbox_mm" jsonschema:"description=Extents as it lies in the printer"`
 	VolumeMM3 float64  `json:"volume_mm3"`
+	Scale     Vec      `json:"scale" jsonschema:"description=What the file's axes are multiplied by to make up for shrinkage; volume_mm3 is without it"`
 	MassG     float64  `json:"mass_g"`
 	Metres    float64  `json:"filament_m"`
 	Seconds   float64  `json:"seconds"`

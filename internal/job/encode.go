@@ -219,7 +219,7 @@ func describeCores(d *Document, p *plan.Plan, names Names) {
 		b := p.Seams.Bodies[s.Body]
 		d.Segments = append(d.Segments, SegmentDoc{
 			ID: s.ID, Member: p.Piece.Members[b.Members[0]].ID, Body: b.ID, File: names.Segment(s.ID), Label: s.Label, BBoxMM: vec3(pr.Size),
-			VolumeMM3: round(s.Volume), MassG: round(pr.Grams), Metres: round(pr.Metres), Seconds: round(pr.Seconds), Layers: pr.Layers, Overhang: round(pr.Overhang),
+			VolumeMM3: round(s.Volume), Scale: vec3(pr.Scale), MassG: round(pr.Grams), Metres: round(pr.Metres), Seconds: round(pr.Seconds), Layers: pr.Layers, Overhang: round(pr.Overhang),
 			Pose: frame(pr.Pose), Plate: plate[i], Printer: pr.Printer, Filament: pr.Filament, Bounds: BoxDoc{vec3(s.Bounds.Min), vec3(s.Bounds.Max)},
 		})
 	}

@@ -16,7 +16,6 @@ import (
 	"strings"
 
 	"groundwork/internal/draw"
-	"groundwork/internal/geom"
 	"groundwork/internal/mesh"
 	"groundwork/internal/plan"
 	"groundwork/internal/sheet"
@@ -152,32 +151,26 @@ func Files(ctx context.Context, k *solid.Kernel, p *plan.Plan, o Options) ([]Fil
 // coreFiles are the STL of every segment as it lies in the printer, and the
 // 3MF of every load.
 func coreFiles(ctx context.Context, k *solid.Kernel, p *plan.Plan, names Names) ([]File, error) {
-	bodies := make([]mesh.Body, len(p.Printing.Prints))
 	var out []File
 	for i, pr := range p.Printing.Prints {
-		m, err := k.Export(ctx, p.Cores.Segments[i].Shape, pr.Pose)
+		body, err := p.Printing.SegmentBody(ctx, k, p.Cores.Segments, i)
 		if err != nil {
-			return nil, fmt.Errorf("%s: %w", pr.Segment, err)
+			return nil, err
 		}
-		bodies[i] = mesh.Body{Name: pr.Segment, PartNumber: pr.Segment, Vertices: m.Vertices, Triangles: m.Triangles}
 		var b bytes.Buffer
-		if err := mesh.WriteSTL(&b, bodies[i]); err != nil {
+		if err := mesh.WriteSTL(&b, body); err != nil {
 			return nil, fmt.Errorf("%s: %w", pr.Segment, err)
 		}
 		out = append(out, File{names.Segment(pr.Segment), b.Bytes()})
 	}
-	for _, l := range p.Printing.Loads {
-		d := mesh.Document{Metadata: []mesh.Metadata{
+	for i, l := range p.Printing.Loads {
+		d, err := p.Printing.LoadBodies(ctx, k, p.Cores.Segments, i)
+		if err != nil {
+			return nil, err
+		}
+		d.Metadata = []mesh.Metadata{
 			{Name: "Title", Value: p.Piece.Title + ", " + l.ID},
 			{Name: "Application", Value: "Groundwork"},
-		}}
-		for _, it := range l.Items {
-			x := geom.V2(1, 0).Rotate(it.Turn)
-			d.Items = append(d.Items, mesh.Item{
-				Body: len(d.Bodies), PartNumber: p.Printing.Prints[it.Print].Segment,
-				Frame: geom.Frame{Origin: geom.V3(it.At.X, it.At.Y, 0), X: geom.V3(x.X, x.Y, 0), Y: geom.V3(-x.Y, x.X, 0), Z: geom.V3(0, 0, 1)},
-			})
-			d.Bodies = append(d.Bodies, bodies[it.Print])
 		}
 		var b bytes.Buffer
 		if _, err := d.WriteTo(&b); err != nil {

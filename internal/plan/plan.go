@@ -5,6 +5,7 @@ package plan
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"groundwork/internal/bill"
 	"groundwork/internal/check"
@@ -83,7 +84,7 @@ func Make(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o 
 			return f, err
 		}},
 		{"printing", func() (f []finding.Finding, err error) {
-			if pl.Printing, err = printing.Plan(ctx, k, pl.Cores.Segments, s, pl.filament, o.Printing); err == nil {
+			if pl.Printing, err = printing.Plan(ctx, k, pl.Cores.Segments, s, pl.filament, printingOptions(pl, o.Printing)); err == nil {
 				f = pl.Printing.Findings
 			}
 			return f, err
@@ -133,27 +134,86 @@ func Make(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o 
 	return pl, nil
 }
 
-// filament is what a segment is printed in: its member's own, the piece's, or
-// the shop's first.
+// filament is what a segment is printed in.
 func (pl *Plan) filament(segment int) string {
-	b := pl.Seams.Bodies[pl.Cores.Segments[segment].Body]
-	if f := pl.Piece.Members[b.Members[0]].Filament; f != "" {
+	return pl.filamentOf(pl.Seams.Bodies[pl.Cores.Segments[segment].Body]).ID
+}
+
+// filamentOf is what a body is printed in: its first member's own filament,
+// the piece's, or the shop's first. One that the shop does not have is left to
+// the printing stage to report.
+func (pl *Plan) filamentOf(b seam.Body) shop.Filament {
+	id := pl.Piece.Members[b.Members[0]].Filament
+	if id == "" {
+		id = pl.Piece.Filament
+	}
+	if id == "" {
+		return pl.Shop.Filaments[0]
+	}
+	if f, ok := pl.Shop.Filament(id); ok {
 		return f
 	}
-	if pl.Piece.Filament != "" {
-		return pl.Piece.Filament
-	}
-	return pl.Shop.Filaments[0].ID
+	return shop.Filament{ID: id}
 }
 
 func seamInputs(pl *Plan) seam.Inputs {
 	return seam.Inputs{
 		Cores: pl.Layout.Cores, Groups: pl.Piece.PrintAsOne, Cuts: pl.Layout.Cuts,
 		Bores: pl.Joints.Bores(), Clears: pl.Layout.Clears, Shop: pl.Shop,
-		Fits: func(points []geom.Vec3) (geom.Frame, geom.Vec3, bool) {
-			return printing.FitsAny(points, pl.Shop.Printers)
-		},
+		Fits: func(b seam.Body) seam.Fitter { return fits(pl.Shop.Printers, pl.filamentOf(b)) },
 	}
+}
+
+// fits is the question whether something can be printed whole, asked of each
+// printer in turn, with room for the filament's shrinkage.
+func fits(printers []shop.Printer, f shop.Filament) seam.Fitter {
+	var room []shop.Printer
+	for _, p := range printers {
+		room = append(room, printing.ForCores(p, f))
+	}
+	return func(points []geom.Vec3) (geom.Frame, geom.Vec3, bool) {
+		for _, p := range room {
+			if f, ok := printing.Fits(points, p); ok {
+				b := geom.EmptyBox3()
+				for _, q := range points {
+					b = b.Add(f.Local(q))
+				}
+				return f, b.Size(), true
+			}
+		}
+		return geom.Frame{}, geom.Vec3{}, false
+	}
+}
+
+// printingOptions adds to the options on which faces a segment meets another:
+// its seams, and the contacts of its members.
+func printingOptions(pl *Plan, o printing.Options) printing.Options {
+	if o.Mating != nil {
+		return o
+	}
+	o.Mating = func(i int) []geom.Plane {
+		seg := pl.Seams.Segments[i]
+		var out []geom.Plane
+		for _, s := range pl.Seams.Seams {
+			switch seg.ID {
+			case s.Segments[0]:
+				out = append(out, s.Plane)
+			case s.Segments[1]:
+				out = append(out, s.Plane.Flip())
+			}
+		}
+		for _, c := range pl.Joints.Contacts {
+			face := geom.PlaneAt(c.Frame.Origin, c.Frame.Z)
+			if slices.Contains(pl.Seams.Bodies[seg.Body].Members, c.A.Member) {
+				out = append(out, face)
+			}
+			if slices.Contains(pl.Seams.Bodies[seg.Body].Members, c.B.Member) {
+				out = append(out, face.Flip())
+			}
+		}
+		return out
+	}
+	return o
 }
 
 func coreInputs(pl *Plan) core.Inputs {

@@ -56,7 +56,7 @@ type Inputs struct {
 	Bores  []joint.Bore
 	Clears []veneer.Clear
 	Shop   *shop.Shop
-	Fits   Fitter
+	Fits   func(b Body) Fitter // by what a body is printed in
 }
 
 // Plan finds the seams of every body. Bodies that fit the printer whole get
@@ -137,6 +137,7 @@ type cutter struct {
 	k      *solid.Kernel
 	in     Inputs
 	o      Options
+	fits   Fitter
 	index  int
 	body   Body
 	parts  []solid.Shape
@@ -148,7 +149,7 @@ type cutter struct {
 }
 
 func newCutter(k *solid.Kernel, in Inputs, o Options, index int, b Body, parts []solid.Shape, meshes []*solid.Mesh) *cutter {
-	c := &cutter{k: k, in: in, o: o, index: index, body: b, parts: parts, meshes: meshes}
+	c := &cutter{k: k, in: in, o: o, fits: in.Fits(b), index: index, body: b, parts: parts, meshes: meshes}
 	for _, m := range meshes {
 		c.points = append(c.points, m.Vertices...)
 	}
@@ -246,7 +247,7 @@ func (c *cutter) inside(planes []geom.Plane) []geom.Vec3 {
 // run cuts the body and adds what it finds to res.
 func (c *cutter) run(ctx context.Context, res *Result) error {
 	whole := cell{pts: c.points}
-	if pose, size, ok := c.in.Fits(whole.pts); ok {
+	if pose, size, ok := c.fits(whole.pts); ok {
 		res.Segments = append(res.Segments, Segment{ID: c.body.ID, Body: c.index, Pose: pose, Fits: size})
 		return nil
 	}
@@ -280,7 +281,7 @@ func (c *cutter) emit(ctx context.Context, root *node, res *Result) error {
 	for i, l := range leaves {
 		id := c.body.ID + "." + letter(i)
 		name[l] = id
-		pose, size, ok := c.in.Fits(l.cell.pts)
+		pose, size, ok := c.fits(l.cell.pts)
 		if !ok {
 			return fmt.Errorf("segment %s does not fit after the search said so", id)
 		}

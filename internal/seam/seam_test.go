@@ -29,7 +29,11 @@ func kernel(t testing.TB) *solid.Kernel {
 }
 
 // inBox fits what lies within a box square to the world as it stands.
-func inBox(size geom.Vec3) Fitter {
+func inBox(size geom.Vec3) func(Body) Fitter {
+	return func(Body) Fitter { return boxFitter(size) }
+}
+
+func boxFitter(size geom.Vec3) Fitter {
 	return func(pts []geom.Vec3) (geom.Frame, geom.Vec3, bool) {
 		b := geom.EmptyBox3()
 		for _, p := range pts {
@@ -160,14 +164,14 @@ func TestRigidMotion(t *testing.T) {
 		ang := rapid.Float64Range(0, 2*math.Pi).Draw(t, "angle")
 		w := rapid.Float64Range(250, 900).Draw(t, "width")
 		place := geom.FrameFromXZ(geom.V3(rapid.Float64Range(-100, 100).Draw(t, "x"), 3, -7), geom.V3(math.Cos(ang), math.Sin(ang), 0.3), geom.V3(0.1, 0.2, 1))
-		own := func(pts []geom.Vec3) (geom.Frame, geom.Vec3, bool) {
+		own := Fitter(func(pts []geom.Vec3) (geom.Frame, geom.Vec3, bool) {
 			var local []geom.Vec3
 			for _, p := range pts {
 				local = append(local, place.Local(p))
 			}
-			return inBox(geom.V3(210, 210, 240))(local)
-		}
-		r, err := Plan(context.Background(), k, Inputs{Cores: []piece.Member{board("a", rectangle(w, 70), 20, place)}, Shop: ordinary, Fits: own}, Options{})
+			return boxFitter(geom.V3(210, 210, 240))(local)
+		})
+		r, err := Plan(context.Background(), k, Inputs{Cores: []piece.Member{board("a", rectangle(w, 70), 20, place)}, Shop: ordinary, Fits: func(Body) Fitter { return own }}, Options{})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -51,7 +51,7 @@ func (c *cutter) cutGrid(x cell, n [3]int, axis int) (*node, bool) {
 		axis++
 	}
 	if axis == 3 {
-		if _, _, ok := c.in.Fits(x.pts); !ok {
+		if _, _, ok := c.fits(x.pts); !ok {
 			return nil, false
 		}
 		return &node{cell: x}, true
@@ -72,7 +72,7 @@ func (c *cutter) fitsCut(x cell, n [3]int, axis int) bool {
 		axis++
 	}
 	if axis == 3 {
-		_, _, ok := c.in.Fits(x.pts)
+		_, _, ok := c.fits(x.pts)
 		return ok
 	}
 	r := span(x.pts, c.axes[axis])
