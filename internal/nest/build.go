@@ -67,8 +67,9 @@ type builder struct {
 	trays []openTray
 	used  []int // by stock
 
-	order   []int // of parts
-	lean    float64
+	order   []int   // of parts
+	only    []int   // by part: the form it must take, or -1
+	lean    float64 // 0: the leftmost left edge decides between forms, 1: the leftmost right edge
 	choices []choice
 	bounds  []bound
 }
@@ -144,7 +145,7 @@ func (b *builder) step(i int) choice {
 	part := b.order[i]
 	sh := &b.p.shapes[b.p.parts[part].shape]
 	for k := range b.trays {
-		if c, ok := b.seek(i, k, sh); ok {
+		if c, ok := b.seek(i, k, sh, b.only[part]); ok {
 			b.lay(part, c)
 			return c
 		}
@@ -155,7 +156,7 @@ func (b *builder) step(i int) choice {
 			continue
 		}
 		b.open(s)
-		if c, ok := b.seek(i, len(b.trays)-1, sh); ok {
+		if c, ok := b.seek(i, len(b.trays)-1, sh, b.only[part]); ok {
 			b.lay(part, c)
 			return c
 		}
@@ -168,13 +169,14 @@ func (b *builder) step(i int) choice {
 	return choice{tray: -1}
 }
 
-// seek looks for the best place of a shape in tray k.
-func (b *builder) seek(i, k int, sh *shape) (choice, bool) {
+// seek looks for the best place of a shape in tray k, in all its forms or in
+// only one.
+func (b *builder) seek(i, k int, sh *shape, only int) (choice, bool) {
 	t := &b.trays[k]
 	best, score, ok := choice{tray: k, stock: t.stock}, math.Inf(1), false
 	for j, f := range sh.forms[b.p.stocks[t.stock].swap] {
 		from := t.floor[sh.base+j]
-		if math.IsInf(from, 1) {
+		if math.IsInf(from, 1) || only >= 0 && only != j {
 			continue
 		}
 		limit := score - float64(b.lean*f.w) - 1

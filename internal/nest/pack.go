@@ -304,7 +304,7 @@ func (p *problem) thrift(ctx context.Context, best *build) {
 			st.quantity = 1
 			small := *p
 			small.stocks = []stock{st}
-			b := builder{p: &small, lean: best.lean}
+			b := builder{p: &small, only: best.only, lean: best.lean}
 			for i, c := range best.choices {
 				if c.tray == k {
 					b.order = append(b.order, best.order[i])

@@ -438,3 +438,99 @@ func perimeter(ps geom.Polygons) (sum float64) {
 	}
 	return sum
 }
+
+func TestStrip(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		items  []Item
+		height float64
+		gap    float64
+		length float64
+		want   string
+	}{
+		{"squares in two rows", []Item{{ID: "s", Shape: rect(10, 10), Quantity: 6}}, 20, 0, 30, ""},
+		{"squares in one row, with a gap", []Item{{ID: "s", Shape: rect(10, 10), Quantity: 3}}, 20, 1, 32.002 + 0.002, ""},
+		{"triangles in pairs", []Item{{ID: "t", Shape: geom4(0, 0, 10, 0, 0, 10), Quantity: 4, Turns: []float64{0, math.Pi}}}, 10, 0, 20, ""},
+		{"too high", []Item{{ID: "s", Shape: rect(10, 30)}, {ID: "u", Shape: rect(5, 5)}}, 20, 0, 5, "s:1:too-large "},
+		{"nothing fits", []Item{{ID: "s", Shape: rect(10, 30)}}, 20, 0, 0.001, "s:1:too-large "},
+		{"nothing", nil, 20, 0, 0.001, ""},
+	} {
+		l, bin, err := Strip(context.Background(), c.items, c.height, Options{Gap: c.gap})
+		if err != nil {
+			t.Fatal(err)
+		}
+		mustVerify(t, c.items, []Bin{bin}, l, c.gap)
+		if got := unplaced(l); got != c.want {
+			t.Errorf("%s: unplaced %q, want %q", c.name, got, c.want)
+		}
+		// half the gap is rounded up by a micrometre on either side
+		if bin.Size.X < c.length-1e-9-0.004*min(c.gap, 1) || bin.Size.X > c.length+1e-9 {
+			t.Errorf("%s: length %.6f, want %g", c.name, bin.Size.X, c.length)
+		}
+	}
+	if _, _, err := Strip(context.Background(), nil, -1, Options{}); err == nil {
+		t.Error("negative height: no error")
+	}
+}
+
+// The trapezoids of a form cover its outline grown by half the gap, and
+// exceed it by no more than tangents at eighths of a turn do: 8.3 % of half
+// the gap at a corner. Areas are compared with the formula for a convex
+// region grown by r (Steiner): A + P r + π r², tangents giving a little more.
+func TestFormArea(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		shape geom.Polygons
+	}{{"square", rect(100, 100)}, {"triangle", geom4(0, 0, 100, 0, 30, 80)}, {"ellipse", ellipse(100, 60, 90)}, {"sliver", geom4(0, 0, 100, 1, 50, 1)}} {
+		o, err := outlineOf(c.shape, 0.4)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, r := range []float64{0, 0.5, 3} {
+			f, err := newForm(o, 0.4, r*micron)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, traps := range [][]trap{f.cols, f.rows} {
+				var sum float64
+				for _, p := range traps {
+					d := p.x1 - p.x0
+					sum += (d*(p.t-p.b) + d*d*(p.st-p.sb)/2) / (micron * micron)
+				}
+				rounding := 0.00071 * c.shape[0].Perimeter()
+				want := c.shape.Area() + c.shape[0].Perimeter()*r + math.Pi*r*r
+				most := c.shape.Area() + c.shape[0].Perimeter()*r + 8*math.Tan(math.Pi/8)*r*r*1.2
+				if sum < want-rounding || sum > most+rounding {
+					t.Errorf("%s grown by %g: area %.4f, want %.4f to %.4f", c.name, r, sum, want, most)
+				}
+			}
+		}
+	}
+}
+
+// A hole that the gap closes takes nothing; one that it does not, shrinks.
+func TestFormHole(t *testing.T) {
+	for _, c := range []struct{ hole, grow, want float64 }{
+		{30, 0, 50*50 - 30*30}, {30, 5, 60*60 - 100*0.1716*4/4 - 20*20}, {30, 15, 80 * 80}, {30, 20, 90 * 90},
+	} {
+		o, _ := outlineOf(frame(50, c.hole), 0)
+		f, err := newForm(o, 0, c.grow*micron)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var sum float64
+		for _, p := range f.cols {
+			d := p.x1 - p.x0
+			sum += (d*(p.t-p.b) + d*d*(p.st-p.sb)/2) / (micron * micron)
+		}
+		// the corners of the grown frame are cut: 4 corners, each between the
+		// quarter circle and the square
+		lo, hi := c.want-4*c.grow*c.grow*(1-math.Pi/4), c.want
+		if c.hole == 30 && c.grow == 5 {
+			lo, hi = 60*60-20*20-4*25*(1-math.Pi/4), 60*60-20*20
+		}
+		if sum < lo-1e-6 || sum > hi+1e-6 {
+			t.Errorf("hole %g grown by %g: area %.3f, want %.3f to %.3f", c.hole, c.grow, sum, lo, hi)
+		}
+	}
+}

@@ -66,6 +66,7 @@ func (b *builder) merit() merit {
 // build is a finished build, kept.
 type build struct {
 	order   []int
+	only    []int
 	lean    float64
 	choices []choice
 	bounds  []bound
@@ -74,19 +75,21 @@ type build struct {
 
 func (b *builder) save(to *build) {
 	to.order = append(to.order[:0], b.order...)
+	to.only = append(to.only[:0], b.only...)
 	to.choices = append(to.choices[:0], b.choices...)
 	to.bounds = append(to.bounds[:0], b.bounds...)
 	to.lean, to.merit = b.lean, b.merit()
 }
 
 func (b build) clone() build {
-	b.order, b.choices, b.bounds = slices.Clone(b.order), slices.Clone(b.choices), slices.Clone(b.bounds)
+	b.order, b.only, b.choices, b.bounds = slices.Clone(b.order), slices.Clone(b.only), slices.Clone(b.choices), slices.Clone(b.bounds)
 	return b
 }
 
 // load takes up a kept build from its first n steps.
 func (b *builder) load(from *build, n int) {
 	b.order = append(b.order[:0], from.order...)
+	b.only = append(b.only[:0], from.only...)
 	b.choices = append(b.choices[:0], from.choices...)
 	b.bounds = append(b.bounds[:0], from.bounds...)
 	b.lean = from.lean
@@ -107,15 +110,15 @@ var orders = []func(s *shape) float64{
 }
 
 // search lays the parts by each rule, then improves the best order: it moves
-// a part to another place in the order, or exchanges two, lays again what
-// comes after, and keeps the change unless the result is worse than the last
+// a part to another place in the order, or exchanges two, or ties a part to
+// one of its turns or frees it again, lays anew from there on, and keeps the change unless the result is worse than the last
 // one and than the best by more than slack (record-to-record travel, G. Dueck,
 // 1993, J. Comput. Phys. 104, 86-92). tick is told the work done and says
 // whether to go on. search returns false if the context ended; best is then
 // the best complete build, or what the first one had placed.
 func (p *problem) search(ctx context.Context, o Options, seed uint64, tick func(work int, best merit) bool) (best build, whole bool) {
 	rng := rand.New(rand.NewPCG(uint64(o.Seed), seed))
-	b := &builder{p: p}
+	b := &builder{p: p, only: slices.Repeat([]int{-1}, len(p.parts))}
 	charge := func(laid int) int { return 1 + (laid-1)/64 }
 	more := true
 	first := true
@@ -154,13 +157,22 @@ func (p *problem) search(ctx context.Context, o Options, seed uint64, tick func(
 	current := best.clone()
 	for more {
 		i, j := p.pick(rng, current.order)
+		var forms int
+		if i < 0 || rng.IntN(3) == 0 {
+			if k, n := p.pickTurn(rng, current.order); n > 1 {
+				i, j, forms = k, k, n
+			}
+		}
 		if i < 0 {
 			return best, true
 		}
 		b.load(&current, i)
-		if rng.IntN(2) == 0 {
+		switch {
+		case forms > 0:
+			b.only[b.order[i]] = rng.IntN(forms+1) - 1
+		case rng.IntN(2) == 0:
 			b.order[i], b.order[j] = b.order[j], b.order[i]
-		} else {
+		default:
 			v := b.order[j]
 			copy(b.order[i+1:j+1], b.order[i:j])
 			b.order[i] = v
@@ -203,4 +215,16 @@ func (p *problem) pick(rng *rand.Rand, order []int) (i, j int) {
 		}
 	}
 	return -1, -1
+}
+
+// pickTurn chooses a step whose part has several forms, and says how many. It
+// gives up, with 0, after many misses.
+func (p *problem) pickTurn(rng *rand.Rand, order []int) (i, forms int) {
+	for range 200 {
+		i = rng.IntN(len(order))
+		if n := len(p.shapes[p.parts[order[i]].shape].forms[0]); n > 1 {
+			return i, n
+		}
+	}
+	return -1, 0
 }
