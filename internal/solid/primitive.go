@@ -204,6 +204,11 @@ func revolve(profile []geom.Vec2, tags []Tag, facets int) (*leaf, error) {
 		return nil, errors.New("the profile meets the axis in more than one place")
 	}
 
+	// A flat end needs no vertex on the axis.
+	flatEnd := func(i, j int) bool {
+		i, j = (i+n)%n, (j+n)%n
+		return onAxis(i) != onAxis(j) && profile[i].Y == profile[j].Y
+	}
 	var l leaf
 	first := make([]int32, n) // number of a point's first vertex; -1 for none
 	for i, p := range profile {
@@ -214,7 +219,7 @@ func revolve(profile []geom.Vec2, tags []Tag, facets int) (*leaf, error) {
 				x, y := onCircle(p.X, k, facets)
 				l.vertices = append(l.vertices, geom.V3(x, y, p.Y))
 			}
-		case onAxis(i-1) && onAxis(i+1): // inside the chain on the axis
+		case onAxis(i-1) && onAxis(i+1), flatEnd(i-1, i), flatEnd(i, i+1): // within the body's inside or a flat end
 			first[i] = -1
 		default:
 			l.vertices = append(l.vertices, geom.V3(0, 0, p.Y))
@@ -223,6 +228,14 @@ func revolve(profile []geom.Vec2, tags []Tag, facets int) (*leaf, error) {
 	for i := range profile {
 		j := (i + 1) % n
 		if onAxis(i) && onAxis(j) {
+			continue
+		}
+		if flatEnd(i, j) {
+			if onAxis(i) { // the end looks down: clockwise seen from above
+				l.disc(first[j], int32(facets), true, tags[i])
+			} else {
+				l.disc(first[i], int32(facets), false, tags[i])
+			}
 			continue
 		}
 		for k := range int32(facets) {
@@ -239,6 +252,27 @@ func revolve(profile []geom.Vec2, tags []Tag, facets int) (*leaf, error) {
 		}
 	}
 	return &l, nil
+}
+
+// disc fills the convex ring of n vertices from first on with triangles. It
+// halves the ring again and again, so that no vertex has more than some
+// 2 log2 n of them: the kernel is slow at vertices with many.
+func (l *leaf) disc(first, n int32, down bool, t Tag) {
+	var halve func(a, b int32)
+	halve = func(a, b int32) { // fills between the ring from a to b and the straight line back
+		if b-a < 2 {
+			return
+		}
+		m := (a + b) / 2
+		if down {
+			l.triangle(first+a, first+b, first+m, t)
+		} else {
+			l.triangle(first+a, first+m, first+b, t)
+		}
+		halve(a, m)
+		halve(m, b)
+	}
+	halve(0, n-1)
 }
 
 // onCircle is corner k of n on a circle. Corners a quarter turn apart have
