@@ -184,6 +184,35 @@ func sweep(ws []float64, at func(w float64) []span) [][]column {
 	return bands
 }
 
+// swept is the integral of f over a sweep, piece by piece between its columns.
+// Where a column had to be looked for, the spans begin, end or change their
+// cause there, and may do so like a square root; the substitution
+// w = mid − half cos ψ makes them smooth.
+func swept(ws []float64, bands [][]column, f func(w float64) float64) float64 {
+	marks := slices.Clone(ws)
+	for _, b := range bands {
+		for _, c := range b {
+			marks = append(marks, c.w)
+		}
+	}
+	slices.Sort(marks)
+	marks = slices.Compact(marks)
+	given := func(w float64) bool { _, ok := slices.BinarySearch(ws, w); return ok }
+	var sum float64
+	for i := range marks[1:] {
+		a, b := marks[i], marks[i+1]
+		if given(a) && given(b) {
+			sum += quad(a, b, 1, f)
+			continue
+		}
+		mid, half := (a+b)/2, (b-a)/2
+		sum += quad(0, math.Pi, 4, func(psi float64) float64 {
+			return f(mid-half*math.Cos(psi)) * half * math.Sin(psi)
+		})
+	}
+	return sum
+}
+
 // loops carries bands to a chart as counter-clockwise polygons, dropping
 // points that repeat and points within a straight level or upright border.
 func loops(bands [][]column, chart func(w, v float64) geom.Vec2) geom.Polygons {
@@ -268,7 +297,8 @@ func (m Member) edge(name string, run geom.Path, chord float64) Surface {
 	for _, q := range p.Flatten(max(chord/steep, chord*1e-4)) {
 		ws = append(ws, float64(q.Seg)+q.T)
 	}
-	s.Region = loops(sweep(ws, at), func(w, v float64) geom.Vec2 {
+	bands := sweep(ws, at)
+	s.Region = loops(bands, func(w, v float64) geom.Vec2 {
 		i, t := seg(w)
 		if t == 1 && i == len(p.Segs)-1 {
 			return geom.V2(s.Length, v)
@@ -278,12 +308,10 @@ func (m Member) edge(name string, run geom.Path, chord float64) Surface {
 	if len(s.Region) == 0 {
 		return s
 	}
-	for i := range ws[1:] {
-		s.Area += quad(ws[i], ws[i+1], 1, func(w float64) float64 {
-			i, t := seg(w)
-			return height(at(w)) * p.Segs[i].Deriv(t).Len()
-		})
-	}
+	s.Area = swept(ws, bands, func(w float64) float64 {
+		i, t := seg(w)
+		return height(at(w)) * p.Segs[i].Deriv(t).Len()
+	})
 	return s
 }
 
@@ -388,7 +416,8 @@ func (m Member) side(name string, run geom.Path, chord float64) Surface {
 	ws = slices.CompactFunc(ws, func(a, b float64) bool { return math.Abs(a-b) < 1e-12 })
 	ws[len(ws)-1] = 2 * math.Pi
 
-	s.Region = loops(sweep(ws, at), func(w, q float64) geom.Vec2 { return s.unroll(w, along(q)) })
+	bands := sweep(ws, at)
+	s.Region = loops(bands, func(w, q float64) geom.Vec2 { return s.unroll(w, along(q)) })
 	if len(s.Region) == 0 {
 		return s
 	}
@@ -396,15 +425,13 @@ func (m Member) side(name string, run geom.Path, chord float64) Surface {
 		s.Area = 2 * math.Pi * areas[len(run.Segs)]
 		return s
 	}
-	for i := range ws[1:] {
-		s.Area += quad(ws[i], ws[i+1], 1, func(w float64) float64 {
-			var sum float64
-			for _, sp := range at(w) {
-				sum += moment(sp.hi) - moment(sp.lo)
-			}
-			return sum
-		})
-	}
+	s.Area = swept(ws, bands, func(w float64) float64 {
+		var sum float64
+		for _, sp := range at(w) {
+			sum += moment(sp.hi) - moment(sp.lo)
+		}
+		return sum
+	})
 	return s
 }
 

@@ -26,8 +26,8 @@ const (
 // The tag of a surface is its index. A surface that the end cuts take away
 // altogether stays in the list, with an empty Region. Curved borders of a
 // Region are flattened so that no chord strays further than chord mm from
-// them (0: solid.DefaultChord); areas do not depend on chord unless two end
-// cuts meet on a curved surface or on the section of a turning.
+// them (0: solid.DefaultChord). Areas do not depend on chord, except, slightly,
+// that of a section of a turning whose border another end cut crosses.
 func (m Member) Surfaces(chord float64) []Surface {
 	if chord <= 0 {
 		chord = solid.DefaultChord
