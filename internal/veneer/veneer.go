@@ -49,7 +49,40 @@ type Layout struct {
 	Laps      []Lap
 	Clears    []Clear
 	Cuts      []piece.Cut // pads (Add) and reliefs
+	Windows   []Window    // where the veneer stops round a contact
+	Joints    []LeafJoint // where a leaf is divided, and butt joints of rings
+	Order     [][]int     // by member: covered surfaces in the order in which they are laid
 	Findings  []finding.Finding
+}
+
+// Treatment is how the veneer meets another member.
+type Treatment string
+
+const (
+	Pad     Treatment = "pad"     // the core is raised to the contact plane, the leaf runs round it
+	Open    Treatment = "window"  // the leaf is cut out round the other member, cores touch
+	Through Treatment = "through" // the veneer runs on under the other member
+)
+
+// Window is a part of a surface that is left bare because another member
+// stands there.
+type Window struct {
+	Member    int
+	Surface   int
+	Contact   string // ID of the contact; "" between members printed as one
+	Treatment Treatment
+	Region    geom.Polygons // in the chart of the core's surface
+}
+
+// LeafJoint is a joint inside one surface: where a leaf too large for the bed
+// is divided, or where a ring meets its own end.
+type LeafJoint struct {
+	ID      string
+	Member  int
+	Surface int
+	Kind    string     // "side by side" (along the grain), "end match" (across it) or "butt" (ends of a ring)
+	Line    geom.Plane // in the chart: points with Normal.XY·p = D; Z is not used
+	At      float64    // butt: u of the joint, for a cone the angle about its axis in radians
 }
 
 // BandRun is a stretch of an edge or side that is covered without a break in
@@ -61,6 +94,9 @@ type BandRun struct {
 	From, To float64  // u on the core's surface; To may exceed Length on a closed surface
 	Closed   bool     // goes all the way round
 	Laps     []string // in order of u
+	Parts    int      // bands that it is made of
+	Knife    bool     // ripped by knife, since it is longer than the bed
+	Low      bool     // fingers point towards falling u
 }
 
 // Lap is a swallowtail lap: the fingered end of one band over the feathered
