@@ -575,43 +575,49 @@ func (s Seg) nearest(q Vec2) (t, dist float64) {
 	return t, dist
 }
 
-// Gauss-Legendre abscissae and weights of order 16 on [-1, 1], positive half.
-// Source: Abramowitz and Stegun, Handbook of Mathematical Functions, table 25.4.
-var gaussX = [8]float64{
-	0.095012509837637440185, 0.281603550779258913230, 0.458016777657227386342, 0.617876244402643748447,
-	0.755404408355003033895, 0.865631202387831743880, 0.944575023073232576078, 0.989400934991649932596,
-}
-var gaussW = [8]float64{
-	0.189450610455068496285, 0.182603415044923588867, 0.169156519395002538189, 0.149595988816576732081,
-	0.124628971255533872052, 0.095158511682492784810, 0.062253523938647892863, 0.027152459411754094852,
-}
+// Gauss-Legendre abscissae and weights of order 16 and 8 on [-1, 1], positive
+// halves. Source: Abramowitz and Stegun, Handbook of Mathematical Functions,
+// table 25.4.
+var (
+	gauss16 = [8][2]float64{
+		{0.095012509837637440185, 0.189450610455068496285}, {0.281603550779258913230, 0.182603415044923588867},
+		{0.458016777657227386342, 0.169156519395002538189}, {0.617876244402643748447, 0.149595988816576732081},
+		{0.755404408355003033895, 0.124628971255533872052}, {0.865631202387831743880, 0.095158511682492784810},
+		{0.944575023073232576078, 0.062253523938647892863}, {0.989400934991649932596, 0.027152459411754094852},
+	}
+	gauss8 = [4][2]float64{
+		{0.183434642495649804939, 0.362683783378361982965}, {0.525532409916328985818, 0.313706645877887287338},
+		{0.796666477413626739592, 0.222381034453374470544}, {0.960289856497536231684, 0.101228536290376259153},
+	}
+)
 
-// integrate is the integral of f from a to b by Gauss-Legendre quadrature,
-// halving the interval until two halves agree with the whole to 1e-13 of the
-// integral of |f|.
+// integrate is the integral of f from a to b by Gauss-Legendre quadrature of
+// order 16, halving the interval until order 8 agrees with it to 1e-11 of the
+// integral of |f|. On a smooth function the error of order 16 is about the
+// square of that of order 8.
 func integrate(f func(float64) float64, a, b float64) float64 {
-	rule := func(a, b float64) (sum, size float64) {
+	rule := func(nodes [][2]float64, a, b float64) (sum, size float64) {
 		c, h := (a+b)/2, (b-a)/2
-		for i := range gaussX {
-			l, r := f(c-float64(h*gaussX[i])), f(c+float64(h*gaussX[i]))
-			sum += gaussW[i] * (l + r)
-			size += gaussW[i] * (math.Abs(l) + math.Abs(r))
+		for _, n := range nodes {
+			l, r := f(c-float64(h*n[0])), f(c+float64(h*n[0]))
+			sum += n[1] * (l + r)
+			size += n[1] * (math.Abs(l) + math.Abs(r))
 		}
 		return sum * h, math.Abs(size * h)
 	}
 	if a == b {
 		return 0
 	}
-	whole, size := rule(a, b)
-	var refine func(a, b, whole float64, depth int) float64
-	refine = func(a, b, whole float64, depth int) float64 {
-		m := (a + b) / 2
-		l, _ := rule(a, m)
-		r, _ := rule(m, b)
-		if depth == 0 || math.Abs(l+r-whole) <= 1e-13*size {
-			return l + r
+	_, size := rule(gauss8[:], a, b)
+	var refine func(a, b float64, depth int) float64
+	refine = func(a, b float64, depth int) float64 {
+		fine, _ := rule(gauss16[:], a, b)
+		coarse, _ := rule(gauss8[:], a, b)
+		if depth == 0 || math.Abs(fine-coarse) <= 1e-11*size {
+			return fine
 		}
-		return refine(a, m, l, depth-1) + refine(m, b, r, depth-1)
+		m := (a + b) / 2
+		return refine(a, m, depth-1) + refine(m, b, depth-1)
 	}
-	return refine(a, b, whole, 14)
+	return refine(a, b, 20)
 }

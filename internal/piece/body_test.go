@@ -172,3 +172,14 @@ func BenchmarkInsetOval(b *testing.B) {
 		}
 	}
 }
+
+func BenchmarkPointOfNeutralEdge(b *testing.B) {
+	m, err := board(18, ellipse(geom.Vec2{}, 230, 170)).Inset([]float64{0, 0, -0.4})
+	if err != nil {
+		b.Fatal(err)
+	}
+	s := m.Surfaces(0)[2]
+	for b.Loop() {
+		s.Point(geom.V2(700, 3))
+	}
+}

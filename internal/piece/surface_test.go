@@ -192,7 +192,7 @@ func TestAgainstKernel(t *testing.T) {
 					worst = max(worst, off)
 				}
 			}
-			if worst > 1e-4 {
+			if worst > 1e-7 {
 				t.Errorf("a vertex lies %.2g mm off its surface", worst)
 			}
 			limit := func(s Surface) float64 {
