@@ -439,6 +439,33 @@ func perimeter(ps geom.Polygons) (sum float64) {
 	return sum
 }
 
+// A vertex in the middle of a side, which a quarter turn moves off the line by
+// a rounding error, must not disturb. Areas are also counted on a raster of
+// 0.005 mm steps, which needs no geometry library.
+func TestPackCollinearTurned(t *testing.T) {
+	tri := geom4(0, 0, 1, 0, 0, 1)
+	items := []Item{{ID: "0", Shape: geom4(0, 0, 1, 0, 4, 0, 0, 1), Turns: quarters}, {ID: "1", Shape: tri, Quantity: 2}, {ID: "3", Shape: tri, Priority: 1}}
+	l := mustPack(t, items, []Bin{{ID: "b", Size: v2(6, 6)}}, Options{Iterations: 12, Seed: 1})
+	if len(l.Placements) != 4 {
+		t.Fatalf("%d placed", len(l.Placements))
+	}
+	for i, p := range l.Placements {
+		a := p.Place(shapeOf(items, p.Item))
+		for _, q := range l.Placements[i+1:] {
+			b := q.Place(shapeOf(items, q.Item))
+			box := a.Bounds()
+			for x := box.Min.X + 0.0025; x < box.Max.X; x += 0.005 {
+				for y := box.Min.Y + 0.0025; y < box.Max.Y; y += 0.005 {
+					c := v2(x, y)
+					if a.Contains(c) && b.Contains(c) && a.Distance(c) > 0.001 && b.Distance(c) > 0.001 {
+						t.Fatalf("%s and %s both hold %v", p.Item, q.Item, c)
+					}
+				}
+			}
+		}
+	}
+}
+
 func TestStrip(t *testing.T) {
 	for _, c := range []struct {
 		name   string
@@ -532,5 +559,27 @@ func TestFormHole(t *testing.T) {
 		if sum < lo-1e-6 || sum > hi+1e-6 {
 			t.Errorf("hole %g grown by %g: area %.3f, want %.3f to %.3f", c.hole, c.grow, sum, lo, hi)
 		}
+	}
+}
+
+// A limit between two micrometres must not put a part there: with the middle
+// rule for choosing between turns, limits are half-integers.
+func TestFindWhole(t *testing.T) {
+	o, err := outlineOf(rect(10, 10), 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := newForm(o, 0, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	tr := tray{w: 100 * micron, h: 10 * micron}
+	tr.put(placed{f, 0, 0})
+	var fd finder
+	if x, _, ok := fd.find(&tr, f, 0, 10*micron+0.5, 1); !ok || x != 10*micron {
+		t.Errorf("found %v at %v, want 10000", ok, x)
+	}
+	if x, _, ok := fd.find(&tr, f, 0, 10*micron-0.5, 7777); ok || x != math.Floor(x) {
+		t.Errorf("found %v, search ended at %v, want nothing, at a whole number", ok, x)
 	}
 }

@@ -176,7 +176,7 @@ func (fd *finder) row(t *tray, f *form, y, from float64) (x float64, ok bool) {
 // is there or the other way round (stops), and a grid between them; the first that works is then pushed left and down.
 // The returned abscissa, when nothing is found, is where the search ended.
 func (fd *finder) find(t *tray, f *form, from, limit, step float64) (x, y float64, ok bool) {
-	limit = min(limit, t.w-f.w)
+	limit = math.Floor(min(limit, t.w-f.w)) // a limit from a score may not be whole
 	if from > limit || f.h > t.h {
 		return limit, 0, false
 	}

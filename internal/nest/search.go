@@ -123,6 +123,7 @@ func (p *problem) search(ctx context.Context, o Options, seed uint64, tick func(
 	more := true
 	first := true
 	for _, lean := range []float64{1, 0} {
+		var tried [][]int
 		for _, rule := range orders {
 			if !more {
 				return best, true
@@ -135,6 +136,10 @@ func (p *problem) search(ctx context.Context, o Options, seed uint64, tick func(
 				x, y := p.parts[i], p.parts[j]
 				return cmp.Or(cmp.Compare(x.class, y.class), -cmp.Compare(rule(&p.shapes[x.shape]), rule(&p.shapes[y.shape])), cmp.Compare(x.shape, y.shape))
 			})
+			if slices.ContainsFunc(tried, func(o []int) bool { return slices.Equal(o, b.order) }) {
+				continue
+			}
+			tried = append(tried, slices.Clone(b.order))
 			b.lean = lean
 			b.choices, b.bounds = b.choices[:0], b.bounds[:0]
 			b.reset(0)
