@@ -202,7 +202,7 @@ func (v *verifier) surface(c *clad, si int, id string, of []Pattern, j *joint.Re
 			near = near || math.Abs(d) < slack
 			hole = hole || d < 0
 		}
-		if near {
+		if near || c.hollow(si, q) {
 			return
 		}
 		inside := false
@@ -284,6 +284,23 @@ func (v *verifier) surface(c *clad, si int, id string, of []Pattern, j *joint.Re
 	v.borders(c, si, id, of, bores != nil)
 }
 
+// hollow reports whether q lies so near a hollow corner that the leaf on the
+// other side, laid first, covers it.
+func (c *clad) hollow(si int, q geom.Vec2) bool {
+	for _, loop := range c.surfaces[si].Region {
+		for i := range loop {
+			a, b := loop[i], loop[(i+1)%len(loop)]
+			if geom.SegmentDistance(q, a, b) > 4*c.cover[si].Stack {
+				continue
+			}
+			if m := c.across(si, a, b); m.surface >= 0 && m.surface != si && m.tau < 0 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // borders looks for the allowance along every border.
 func (v *verifier) borders(c *clad, si int, id string, of []Pattern, bored bool) {
 	sf := &c.surfaces[si]
@@ -328,10 +345,20 @@ func (v *verifier) lapped(member, si int) bool {
 // an end of a ring or of a lapped band, its fingers, a joint of leaves, a hole
 // round a pad, a corner against another leaf, or the neighbourhood of one.
 func (v *verifier) explained(c *clad, sf *piece.Surface, si int, p Pattern, box geom.Box2, mid, a, b geom.Vec2, ring bool, loop int) bool {
-	if ring {
-		if sf.Kind == piece.Cone { // ends are rulings
-			return math.Abs(b.Sub(a).Unit().X) < 0.5 && sine(sf) < 0.5 || sine(sf) >= 0.5
+	if ring && sf.Kind == piece.Cone { // ends are rulings through the apex
+		apex := p.local(geom.Vec2{})
+		axis := box.Center().Sub(apex).Unit()
+		lo, hi := math.Inf(1), math.Inf(-1)
+		angle := func(q geom.Vec2) float64 { q = q.Sub(apex); return math.Atan2(axis.Cross(q), axis.Dot(q)) }
+		for _, loop := range p.Net {
+			for _, q := range loop {
+				lo, hi = min(lo, angle(q)), max(hi, angle(q))
+			}
 		}
+		if at := angle(mid); min(at-lo, hi-at)*mid.Dist(apex) < p.Allowance {
+			return true
+		}
+	} else if ring {
 		end := p.Allowance
 		if p.Fingers > 0 {
 			end += fingerMax * p.Width
@@ -363,12 +390,29 @@ func (v *verifier) explained(c *clad, sf *piece.Surface, si int, p Pattern, box 
 			if m.tau > 0 && math.Abs(m.tau) >= piece.BreakAngle {
 				continue
 			}
-			if geom.SegmentDistance(q, carry.flat(x), carry.flat(y)) < p.Allowance+4*c.cover[si].Stack {
-				return true
+			for _, turned := range turns(sf, carry, q) {
+				if geom.SegmentDistance(turned, carry.flat(x), carry.flat(y)) < p.Allowance+4*c.cover[si].Stack {
+					return true
+				}
 			}
 		}
 	}
 	return false
+}
+
+// turns are the points of an unrolled surface that come to lie on q when a ring
+// is rolled round and round.
+func turns(sf *piece.Surface, n *neutral, q geom.Vec2) []geom.Vec2 {
+	out := []geom.Vec2{q}
+	for _, k := range []float64{-2, -1, 1} {
+		switch {
+		case sf.Closed:
+			out = append(out, geom.V2(q.X+k*n.total(), q.Y))
+		case sf.Kind == piece.Cone:
+			out = append(out, q.Rotate(k*2*math.Pi*sine(sf)), q.Rotate(-k*2*math.Pi*sine(sf)))
+		}
+	}
+	return out
 }
 
 // pattern checks what can be seen on one pattern alone.
