@@ -5,6 +5,7 @@ package plan
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 
 	"groundwork/internal/bill"
@@ -160,20 +161,32 @@ func seamInputs(pl *Plan) seam.Inputs {
 	return seam.Inputs{
 		Cores: pl.Layout.Cores, Groups: pl.Piece.PrintAsOne, Cuts: pl.Layout.Cuts,
 		Bores: pl.Joints.Bores(), Clears: pl.Layout.Clears, Shop: pl.Shop,
-		Fits: func(b seam.Body) seam.Fitter { return fits(pl.Shop.Printers, pl.filamentOf(b)) },
+		Fits: func(b seam.Body) seam.Fitter {
+			down := pl.flatFaces(b)
+			return pl.fitter(b, func(pts []geom.Vec3, p shop.Printer) (geom.Frame, bool) {
+				for i := range down {
+					if f, ok := printing.FitsFlat(pts, down[i:i+1], p); ok && steady(f, pts) {
+						return f, true
+					}
+				}
+				return geom.Frame{}, false
+			})
+		},
+		Tilted: func(b seam.Body) seam.Fitter { return pl.fitter(b, printing.Fits) },
 	}
 }
 
-// fits is the question whether something can be printed whole, asked of each
-// printer in turn, with room for the filament's shrinkage.
-func fits(printers []shop.Printer, f shop.Filament) seam.Fitter {
+// fitter is the question whether something can be printed whole, asked of each
+// printer in turn with room for the body's filament to shrink. pose answers for
+// one printer.
+func (pl *Plan) fitter(b seam.Body, pose func([]geom.Vec3, shop.Printer) (geom.Frame, bool)) seam.Fitter {
 	var room []shop.Printer
-	for _, p := range printers {
-		room = append(room, printing.ForCores(p, f))
+	for _, p := range pl.Shop.Printers {
+		room = append(room, printing.ForCores(p, pl.filamentOf(b)))
 	}
 	return func(points []geom.Vec3) (geom.Frame, geom.Vec3, bool) {
 		for _, p := range room {
-			if f, ok := printing.Fits(points, p); ok {
+			if f, ok := pose(points, p); ok {
 				b := geom.EmptyBox3()
 				for _, q := range points {
 					b = b.Add(f.Local(q))
@@ -183,6 +196,89 @@ func fits(printers []shop.Printer, f shop.Filament) seam.Fitter {
 		}
 		return geom.Frame{}, geom.Vec3{}, false
 	}
+}
+
+// flatFaces are the directions in which a body has a flat face to lie on:
+// surfaces without a pad on them, and the seams across a turning.
+func (pl *Plan) flatFaces(b seam.Body) []geom.Vec3 {
+	var out []geom.Vec3
+	add := func(n geom.Vec3) {
+		if !slices.ContainsFunc(out, func(o geom.Vec3) bool { return o.Dist(n) < 1e-6 }) {
+			out = append(out, n)
+		}
+	}
+	for _, m := range b.Members {
+		core := pl.Layout.Cores[m]
+		const chord = 1 // mm; only places and normals are looked at
+		for _, s := range core.Surfaces(chord) {
+			if s.Kind != piece.Plane || s.Area < 100 {
+				continue
+			}
+			face := geom.PlaneAt(core.Place.Point(s.Point(geom.Vec2{})), core.Place.Dir(s.Normal(geom.Vec2{})))
+			if !pl.padded(m, face) {
+				add(face.Normal)
+			}
+		}
+		if core.Turning != nil { // seams are square to its axis
+			add(core.Place.Z)
+			add(core.Place.Z.Neg())
+		}
+	}
+	return out
+}
+
+// padded reports whether a pad of the member stands out beyond a plane.
+func (pl *Plan) padded(member int, face geom.Plane) bool {
+	const proud = 0.05 // mm
+	for _, c := range pl.Layout.Cuts {
+		if c.Member != member || !c.Add {
+			continue
+		}
+		box := c.Shape.Bounds()
+		for i := range 8 {
+			corner := box.Min
+			if i&1 != 0 {
+				corner.X = box.Max.X
+			}
+			if i&2 != 0 {
+				corner.Y = box.Max.Y
+			}
+			if i&4 != 0 {
+				corner.Z = box.Max.Z
+			}
+			if face.Distance(corner) > proud {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// slender is how many times as high as its foot is narrow a print may stand
+// before it sways under the nozzle; common practice, no source.
+const slender = 4
+
+// steady reports whether points stand steadily in a pose: not above slender
+// times the least width of their outline on the bed.
+func steady(f geom.Frame, points []geom.Vec3) bool {
+	var height float64
+	for _, p := range points {
+		height = max(height, f.Local(p).Z)
+	}
+	const directions = 24 // over a half turn; the least width is met within 0.2 %
+	for i := range directions {
+		sin, cos := math.Sincos(math.Pi * float64(i) / directions)
+		along := f.X.Scale(cos).Add(f.Y.Scale(sin))
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for _, p := range points {
+			d := along.Dot(p)
+			lo, hi = min(lo, d), max(hi, d)
+		}
+		if height > slender*(hi-lo) {
+			return false
+		}
+	}
+	return true
 }
 
 // printingOptions adds to the options on which faces a segment meets another:

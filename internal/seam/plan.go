@@ -25,6 +25,7 @@ type Fitter func(points []geom.Vec3) (pose geom.Frame, size geom.Vec3, ok bool)
 type Options struct {
 	Chord       float64 // mm; chord error of the bodies looked at, default 0.05
 	BoreClear   float64 // mm of plastic between a seam and a bore, default 5 (common practice, no source)
+	Stagger     float64 // mm; planes across one axis in neighbouring parts line up or lie this far apart, so that every seam is wide enough for its dowels, default 50 (common practice, no source)
 	Sliver      float64 // mm; no segment is thinner than this along a cut's normal, default 20 (common practice, no source)
 	DowelWall   float64 // mm of plastic round a dowel bore, default 2.4: the wall that printed bosses need (J. Manuf. Mater. Process. 7(1) 42, 2023)
 	DowelSpan   float64 // mm; longest distance between dowels of one seam, default 150 (dowels in wood: 75 to 300)
@@ -39,6 +40,7 @@ func (o Options) withDefaults() Options {
 	}
 	set(&o.Chord, 0.05)
 	set(&o.BoreClear, 5)
+	set(&o.Stagger, 50)
 	set(&o.Sliver, 20)
 	set(&o.DowelWall, 2.4)
 	set(&o.DowelSpan, 150)
@@ -56,7 +58,8 @@ type Inputs struct {
 	Bores  []joint.Bore
 	Clears []veneer.Clear
 	Shop   *shop.Shop
-	Fits   func(b Body) Fitter // by what a body is printed in
+	Fits   func(b Body) Fitter // lying on a flat face, in what the body is printed in
+	Tilted func(b Body) Fitter // in any pose, for bodies that no seams bring into a flat one; nil for none
 }
 
 // Plan finds the seams of every body. Bodies that fit the printer whole get
@@ -146,6 +149,7 @@ type cutter struct {
 	axes   [3]geom.Vec3 // directions that cuts are square to, longest extent first
 	bores  []joint.Bore
 	clears []veneer.Clear
+	used   [3][]float64 // offsets of planes across each axis in the grid being tried
 }
 
 func newCutter(k *solid.Kernel, in Inputs, o Options, index int, b Body, parts []solid.Shape, meshes []*solid.Mesh) *cutter {
@@ -252,6 +256,10 @@ func (c *cutter) run(ctx context.Context, res *Result) error {
 		return nil
 	}
 	g, ok := c.search(ctx, whole)
+	if !ok && c.in.Tilted != nil && ctx.Err() == nil {
+		c.fits = c.in.Tilted(c.body)
+		g, ok = c.search(ctx, whole)
+	}
 	if err := ctx.Err(); err != nil {
 		return err
 	}

@@ -33,10 +33,19 @@ func (c *cutter) search(ctx context.Context, whole cell) (*node, bool) {
 			-cmp.Compare(x.n[0], y.n[0]), -cmp.Compare(x.n[1], y.n[1]),
 		)
 	})
+	most := c.o.MaxSegments
+	bare := false // whether a grid has been found that fits with nothing in the way
 	for _, g := range grids {
-		if ctx.Err() != nil {
+		count := g.n[0] * g.n[1] * g.n[2]
+		if ctx.Err() != nil || count > most {
 			return nil, false
 		}
+		if !bare && c.fitsCut(whole, g.n, 0) {
+			// Where bores and veneer joints refuse three times as many parts as would
+			// do without them, more parts do not help.
+			bare, most = true, min(most, 3*count)
+		}
+		c.used = [3][]float64{}
 		if n, ok := c.cutGrid(whole, g.n, 0); ok {
 			return n, true
 		}
@@ -56,11 +65,14 @@ func (c *cutter) cutGrid(x cell, n [3]int, axis int) (*node, bool) {
 		}
 		return &node{cell: x}, true
 	}
-	// A cheap refusal first: equal slabs must fit when nothing is in the way,
-	// give or take how far planes may slide.
-	offsets, ok := c.place(x, c.axes[axis], n[axis], func(part cell) bool { return c.fitsCut(part, n, axis+1) })
+	offsets, ok := c.place(x, axis, n[axis], func(part cell) bool { return c.fitsCut(part, n, axis+1) })
 	if !ok {
 		return nil, false
+	}
+	for _, o := range offsets {
+		if !slices.Contains(c.used[axis], o.at) {
+			c.used[axis] = append(c.used[axis], o.at)
+		}
 	}
 	return c.split(x, c.axes[axis], offsets, n, axis+1)
 }
@@ -108,7 +120,8 @@ type candidate struct {
 // place chooses n-1 offsets across an axis, each near its equal share, so that
 // every slab passes fits, no plane comes near a bore or a veneer joint, and
 // the sum of costs is least, by dynamic programming over neighbouring planes.
-func (c *cutter) place(x cell, axis geom.Vec3, n int, fits func(cell) bool) ([]candidate, bool) {
+func (c *cutter) place(x cell, number, n int, fits func(cell) bool) ([]candidate, bool) {
+	axis := c.axes[number]
 	r := span(x.pts, axis)
 	share := (r.hi - r.lo) / float64(n)
 	if share < c.o.Sliver {
@@ -120,6 +133,9 @@ func (c *cutter) place(x cell, axis geom.Vec3, n int, fits func(cell) bool) ([]c
 	for i := range cols {
 		want := r.lo + share*float64(i+1)
 		try := func(at float64) {
+			if slices.ContainsFunc(c.used[number], func(u float64) bool { return u != at && math.Abs(u-at) < c.o.Stagger }) {
+				return
+			}
 			if terms, ok := c.judge(x, axis, at, (at-want)/share); ok {
 				cand := candidate{at: at, terms: terms}
 				for _, t := range terms {
@@ -133,7 +149,7 @@ func (c *cutter) place(x cell, axis geom.Vec3, n int, fits func(cell) bool) ([]c
 			try(want - d)
 			try(want + d)
 		}
-		for _, at := range c.brinks(x, axis) {
+		for _, at := range append(c.brinks(x, axis), c.used[number]...) {
 			if math.Abs(at-want) <= share*reach {
 				try(at)
 			}
@@ -250,14 +266,14 @@ func (c *cutter) judge(x cell, axis geom.Vec3, at, off float64) ([]Term, bool) {
 		near = min(near, gap)
 	}
 	for _, cl := range c.clears {
-		lo, hi := math.Inf(1), math.Inf(-1)
-		for _, p := range cl.Line {
-			d := axis.Dot(p) - at
-			lo, hi = min(lo, d), max(hi, d)
-		}
-		if lo <= cl.Distance && hi >= -cl.Distance {
-			// Near across this axis; refuse only if the joint reaches into this part.
-			if slices.ContainsFunc(cl.Line, func(p geom.Vec3) bool { return within(x.planes, p, cl.Distance) }) {
+		for i := 1; i < len(cl.Line); i++ {
+			// A seam that crosses a joint cannot be helped; one that runs along it can.
+			p, q := cl.Line[i-1], cl.Line[i]
+			if along := math.Abs(axis.Dot(q.Sub(p).Unit())); along > 0.5 {
+				continue
+			}
+			d, e := axis.Dot(p)-at, axis.Dot(q)-at
+			if min(d, e) <= cl.Distance && max(d, e) >= -cl.Distance && (within(x.planes, p, cl.Distance) || within(x.planes, q, cl.Distance)) {
 				return nil, false
 			}
 		}

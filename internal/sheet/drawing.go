@@ -25,7 +25,7 @@ func (r *Result) Drawing(ctx context.Context, k *solid.Kernel, blank int, patter
 	outer := draw.Layer{Name: "cut outer", Operation: draw.Cut}
 	note := draw.Layer{Name: "note", Operation: draw.Note}
 
-	var taken []geom.Polygons
+	var taken []geom.Polygons // outlines, and after them the labels already placed
 	for _, p := range r.Placements {
 		if p.Blank == blank {
 			taken = append(taken, r.Outline(patterns, p))
@@ -35,7 +35,7 @@ func (r *Result) Drawing(ctx context.Context, k *solid.Kernel, blank int, patter
 	if o.FaceDown {
 		face = "face down, mirrored"
 	}
-	note.Items = append(note.Items, arrow(b)...)
+	note.Items = append(note.Items, arrow(b, laser)...)
 	mark.Items = append(mark.Items, frameMarks(b, laser)...)
 	at := 0
 	for _, p := range r.Placements {
@@ -73,12 +73,15 @@ func (r *Result) Drawing(ctx context.Context, k *solid.Kernel, blank int, patter
 				note.Items = append(note.Items, draw.Polyline(line, false))
 			}
 		}
-		label, noted, err := labelFor(pat.ID, taken, at, b, laser)
+		label, room, err := labelFor(pat.ID, taken, at, b, laser)
 		if err != nil {
 			return draw.Sheet{}, fmt.Errorf("sheet: %s: label %s: %w", b.ID, pat.ID, err)
 		}
+		if len(label) > 0 {
+			taken = append(taken, geom.Polygons{rectangle(room)})
+		}
 		mark.Items = append(mark.Items, label...)
-		note.Items = append(note.Items, noted)
+		note.Items = append(note.Items, noteFor(pat.ID, taken[at]))
 		at++
 	}
 	sh := draw.Sheet{
@@ -159,63 +162,79 @@ func frameMarks(b Blank, laser shop.Laser) []draw.Item {
 	return out
 }
 
-// arrow notes the direction of the grain, which runs both ways.
-func arrow(b Blank) []draw.Item {
-	c := b.Size.Scale(0.5)
+// arrow notes the direction of the grain, which runs both ways, in the margin
+// beyond the scale bar.
+func arrow(b Blank, laser shop.Laser) []draw.Item {
+	edge := min(laser.Margin, datumEdge)
 	d := geom.V2(math.Cos(b.Grain), math.Sin(b.Grain))
-	l := min(b.Size.X, b.Size.Y) * 0.2
-	tip := c.Add(d.Scale(l))
-	tail := c.Sub(d.Scale(l))
+	l := min(30, max(b.Size.X, b.Size.Y)*0.15)
+	tip := geom.V2(b.Size.X-4*edge, edge) // lower right
+	if math.Abs(d.Y) > math.Abs(d.X) {
+		tip = geom.V2(b.Size.X-edge, b.Size.Y-4*edge)
+	}
+	tail := tip.Sub(d.Scale(l))
 	barbs := func(at, way geom.Vec2) draw.Item {
-		back := at.Sub(way.Scale(l * 0.15))
-		side := way.Left().Scale(l * 0.06)
+		back, side := at.Sub(way.Scale(2)), way.Left().Scale(0.8)
 		return draw.Polyline([]geom.Vec2{back.Add(side), at, back.Sub(side)}, false)
 	}
 	return []draw.Item{
 		draw.Line(tail, tip), barbs(tip, d), barbs(tail, d.Scale(-1)),
-		draw.Text{At: c.Add(d.Left().Scale(2)), Height: 3, Angle: b.Grain, Anchor: draw.Middle, String: "grain"},
+		draw.Text{At: tail.Sub(d.Scale(1)).Sub(d.Left().Scale(0.8)), Height: 1.8, Angle: b.Grain, Anchor: draw.End, String: "grain"},
 	}
 }
 
 // labelFor is a pattern's name as lines that the laser marks in the waste
-// beside it, where there is room, and as a note inside it.
-func labelFor(id string, taken []geom.Polygons, at int, b Blank, laser shop.Laser) ([]draw.Item, draw.Item, error) {
-	own := taken[at]
-	box := own.Bounds()
-	noteAt, h := inside(own)
-	noted := draw.Text{At: noteAt, Height: h, Anchor: draw.Middle, String: id}
-	const height = 3.0
-	text := id
-	w := draw.LetteringWidth(text, height)
+// beside it, and the room they take; nothing where there is no room.
+func labelFor(id string, taken []geom.Polygons, at int, b Blank, laser shop.Laser) ([]draw.Item, geom.Box2, error) {
+	box := taken[at].Bounds()
 	const clear = 1.0
-	try := []geom.Vec2{
-		{X: box.Min.X, Y: box.Max.Y + clear}, {X: box.Max.X - w, Y: box.Max.Y + clear},
-		{X: box.Min.X, Y: box.Min.Y - clear - height}, {X: box.Max.X - w, Y: box.Min.Y - clear - height},
-		{X: box.Max.X + clear, Y: box.Min.Y}, {X: box.Max.X + clear, Y: box.Max.Y - height},
-		{X: box.Min.X - clear - w, Y: box.Min.Y}, {X: box.Min.X - clear - w, Y: box.Max.Y - height},
-		{X: box.Min.X, Y: box.Min.Y}, {X: box.Max.X - w, Y: box.Min.Y},
-		{X: box.Min.X, Y: box.Max.Y - height}, {X: box.Max.X - w, Y: box.Max.Y - height},
-	}
 	edge := min(laser.Margin, datumEdge) + 2
-	for _, p := range try {
-		r := geom.Box2{Min: p, Max: p.Add(geom.V2(w, height))}
-		if r.Min.X < edge || r.Min.Y < edge || r.Max.X > b.Size.X-edge || r.Max.Y > b.Size.Y-edge {
-			continue
+	for _, height := range []float64{3, 2} {
+		w := draw.LetteringWidth(id, height)
+		var try []geom.Vec2
+		for _, x := range []float64{box.Min.X, box.Max.X - w, box.Center().X - w/2} {
+			try = append(try, geom.V2(x, box.Max.Y+clear), geom.V2(x, box.Min.Y-clear-height))
 		}
-		if slices.ContainsFunc(taken, func(ps geom.Polygons) bool { return meets(ps, r.Grow(clear/2)) }) {
-			continue
+		for _, y := range []float64{box.Min.Y, box.Max.Y - height, box.Center().Y - height/2} {
+			try = append(try, geom.V2(box.Max.X+clear, y), geom.V2(box.Min.X-clear-w, y))
 		}
-		paths, err := draw.Lettering(draw.Text{At: p, Height: height, String: text})
-		if err != nil {
-			return nil, nil, err
+		for _, x := range []float64{box.Min.X, box.Max.X - w} { // corners of the box that a curved outline leaves free
+			try = append(try, geom.V2(x, box.Min.Y), geom.V2(x, box.Max.Y-height))
 		}
-		var out []draw.Item
-		for _, q := range paths {
-			out = append(out, q)
+		for _, p := range try {
+			r := geom.Box2{Min: p, Max: p.Add(geom.V2(w, height))}
+			if r.Min.X < edge || r.Min.Y < edge || r.Max.X > b.Size.X-edge || r.Max.Y > b.Size.Y-edge {
+				continue
+			}
+			if slices.ContainsFunc(taken, func(ps geom.Polygons) bool { return meets(ps, r.Grow(clear/2)) }) {
+				continue
+			}
+			paths, err := draw.Lettering(draw.Text{At: p, Height: height, String: id})
+			if err != nil {
+				return nil, r, err
+			}
+			var out []draw.Item
+			for _, q := range paths {
+				out = append(out, q)
+			}
+			return out, r, nil
 		}
-		return out, noted, nil
 	}
-	return nil, noted, nil
+	return nil, geom.Box2{}, nil
+}
+
+// noteFor is a pattern's name written inside it, for eyes only, as large as
+// there is room for.
+func noteFor(id string, ps geom.Polygons) draw.Item {
+	at, h := inside(ps)
+	if w := draw.LetteringWidth(id, 1); w > 0 {
+		h = min(h, 0.9*ps.Bounds().Size().X/w)
+	}
+	return draw.Text{At: at.Sub(geom.V2(0, h/2)), Height: h, Anchor: draw.Middle, String: id}
+}
+
+func rectangle(b geom.Box2) geom.Polygon {
+	return geom.Polygon{b.Min, geom.V2(b.Max.X, b.Min.Y), b.Max, geom.V2(b.Min.X, b.Max.Y)}
 }
 
 // meets reports whether a region and a box share a point.
@@ -223,8 +242,7 @@ func meets(ps geom.Polygons, b geom.Box2) bool {
 	if !ps.Bounds().Overlaps(b) {
 		return false
 	}
-	c := geom.Polygons{{b.Min, geom.V2(b.Max.X, b.Min.Y), b.Max, geom.V2(b.Min.X, b.Max.Y)}}
-	for _, p := range c[0] {
+	for _, p := range rectangle(b) {
 		if ps.Contains(p) {
 			return true
 		}
@@ -252,5 +270,5 @@ func inside(ps geom.Polygons) (geom.Vec2, float64) {
 			}
 		}
 	}
-	return at, max(1.5, min(6, best*0.6))
+	return at, max(1, min(6, best*0.6))
 }
