@@ -21,7 +21,7 @@ type form struct {
 	upS     int
 	profile []cone // a turning's side, low to high
 	cuts    []cutPlane
-	planar  []planeOf // every planar bound, world: directions worth measuring in
+	planar  []geom.Plane // every planar bound: directions worth measuring in
 }
 
 type edge struct {
@@ -35,11 +35,6 @@ type cone struct { // from (r0, z0) to (r1, z1)
 }
 
 type cutPlane struct {
-	geom.Plane
-	surface int
-}
-
-type planeOf struct {
 	geom.Plane
 	surface int
 }
@@ -84,7 +79,7 @@ func formOf(m *piece.Member, chord float64) (*form, error) {
 	return f, nil
 }
 
-// bounds sets the box, and lists the planar bounds in world coordinates.
+// bounds sets the box, and lists the planar bounds.
 func (f *form) bounds() {
 	f.box = geom.EmptyBox3()
 	flat := geom.EmptyBox2()
@@ -102,19 +97,15 @@ func (f *form) bounds() {
 			}
 		}
 	}
-	add := func(p, n geom.Vec3, s int) {
-		f.planar = append(f.planar, planeOf{geom.PlaneAt(f.place.Point(p), f.place.Dir(n)), s})
-	}
-	add(geom.V3(0, 0, f.low), geom.V3(0, 0, -1), f.lowS)
-	add(geom.V3(0, 0, f.up), geom.V3(0, 0, 1), f.upS)
+	f.planar = append(f.planar, geom.PlaneAt(geom.V3(0, 0, f.low), geom.V3(0, 0, -1)), geom.PlaneAt(geom.V3(0, 0, f.up), geom.V3(0, 0, 1)))
 	for _, c := range f.cuts {
-		f.planar = append(f.planar, planeOf{c.Plane.In(f.place), c.surface})
+		f.planar = append(f.planar, c.Plane)
 	}
 	const straight = 1.0 // mm; shorter edges are chords of a curve, sampled well enough by the rays
 	for _, e := range f.edges {
 		if e.a.Dist(e.b) > straight {
 			n := e.b.Sub(e.a).Unit().Right()
-			add(geom.V3(e.a.X, e.a.Y, 0), geom.V3(n.X, n.Y, 0), e.surface)
+			f.planar = append(f.planar, geom.PlaneAt(geom.V3(e.a.X, e.a.Y, 0), geom.V3(n.X, n.Y, 0)))
 		}
 	}
 }
@@ -137,8 +128,10 @@ func (f *form) radius(z float64) float64 {
 
 // contains reports whether a world point lies inside. Points on the boundary
 // may go either way.
-func (f *form) contains(p geom.Vec3) bool {
-	q := f.place.Local(p)
+func (f *form) contains(p geom.Vec3) bool { return f.holds(f.place.Local(p)) }
+
+// holds is contains for a point in member coordinates.
+func (f *form) holds(q geom.Vec3) bool {
 	if q.Z <= f.low || q.Z >= f.up {
 		return false
 	}
@@ -163,11 +156,15 @@ func (f *form) contains(p geom.Vec3) bool {
 // surface it leaves by (-1 when that surface is unknown). Infinite if the
 // point lies outside and the ray meets nothing.
 func (f *form) exit(from, dir geom.Vec3) (float64, int) {
-	p, d := f.place.Local(from), f.place.LocalDir(dir)
+	return f.leave(f.place.Local(from), f.place.LocalDir(dir))
+}
+
+// leave is exit in member coordinates.
+func (f *form) leave(p, d geom.Vec3) (float64, int) {
 	best, surface := math.Inf(1), -1
 	hit := func(t float64, s int) {
-		if t > 1e-9 && t < best {
-			best, surface = t, s
+		if t > -1e-9 && t < best { // only ever called where the ray goes outwards
+			best, surface = max(0, t), s
 		}
 	}
 	if d.Z > 0 {
@@ -191,7 +188,7 @@ func (f *form) exit(from, dir geom.Vec3) (float64, int) {
 	for _, e := range f.edges {
 		ab := e.b.Sub(e.a)
 		det := v.Cross(ab)
-		if det == 0 {
+		if det <= 0 { // along the edge, or inwards
 			continue
 		}
 		w := e.a.Sub(q)
@@ -205,7 +202,7 @@ func (f *form) exit(from, dir geom.Vec3) (float64, int) {
 func (f *form) exitSide(p, d geom.Vec3, hit func(float64, int)) {
 	for _, c := range f.profile {
 		if c.z1-c.z0 < 1e-12 { // a shoulder: flat ring
-			if d.Z != 0 {
+			if d.Z*(c.r0-c.r1) > 0 {
 				t := (c.z0 - p.Z) / d.Z
 				if r := math.Hypot(p.X+t*d.X, p.Y+t*d.Y); r >= min(c.r0, c.r1) && r <= max(c.r0, c.r1) {
 					hit(t, c.surface)
@@ -221,7 +218,7 @@ func (f *form) exitSide(p, d geom.Vec3, hit func(float64, int)) {
 		cc := p.X*p.X + p.Y*p.Y - r*r
 		try := func(t float64) {
 			z := p.Z + t*d.Z
-			if z >= c.z0-1e-9 && z <= c.z1+1e-9 && r+k*t*d.Z >= 0 {
+			if z >= c.z0-1e-9 && z <= c.z1+1e-9 && r+k*t*d.Z >= 0 && a*t+b > 0 {
 				hit(t, c.surface)
 			}
 		}
@@ -250,28 +247,30 @@ const rays = 32 // directions in which the material round a bore is measured
 func (f *form) lateral(at, axis geom.Vec3, from, to, enough float64) float64 {
 	const step = 2.0 // mm between stations
 	n := max(1, int(math.Ceil((to-from)/step)))
+	at, axis = f.place.Local(at), f.place.LocalDir(axis)
 	fr := geom.FrameFromZ(at, axis)
-	var dirs [rays]geom.Vec3
+	dirs := make([]geom.Vec3, rays, rays+len(f.planar))
 	for i := range dirs {
 		s, c := math.Sincos(2 * math.Pi * float64(i) / rays)
 		dirs[i] = fr.Dir(geom.V3(c, s, 0))
 	}
+	// Straight towards planes that may be nearer than enough.
+	first, last := at.Add(axis.Scale(from)), at.Add(axis.Scale(to))
+	for _, pl := range f.planar {
+		in := pl.Normal.Sub(axis.Scale(pl.Normal.Dot(axis)))
+		if l := in.Len(); l > 1e-6 && min(-pl.Distance(first), -pl.Distance(last))/l < enough {
+			dirs = append(dirs, in.Scale(1/l))
+		}
+	}
 	least := math.Inf(1)
 	for k := 0; k <= n; k++ {
-		p := at.Add(axis.Scale(from + (to-from)*float64(k)/float64(n)))
-		if !f.contains(p) {
+		p := first.Lerp(last, float64(k)/float64(n))
+		if !f.holds(p) {
 			return -1
 		}
 		for _, d := range dirs {
-			t, _ := f.exit(p, d)
+			t, _ := f.leave(p, d)
 			least = min(least, t)
-		}
-		for _, pl := range f.planar {
-			in := pl.Normal.Sub(axis.Scale(pl.Normal.Dot(axis)))
-			if l := in.Len(); l > 1e-6 && -pl.Distance(p)/l < enough {
-				t, _ := f.exit(p, in.Scale(1/l))
-				least = min(least, t)
-			}
 		}
 	}
 	return least
