@@ -51,23 +51,36 @@ func (b Bore) nearest(p geom.Vec3) geom.Vec3 {
 	return b.Mouth.Add(b.Axis.Scale(max(0, min(b.Depth, h)))).Add(out)
 }
 
-// between is the distance between two bores, 0 when they meet. It is found by
-// projecting to and fro between the two convex bodies (von Neumann's
-// alternating projections), which comes down to the distance from above; it
-// ends when a round trip gains less than 1e-6 mm.
+// reach is how far the bore reaches in the direction n: the greatest n·p of its points.
+func (b Bore) reach(n geom.Vec3) float64 {
+	c := n.Dot(b.Axis)
+	return n.Dot(b.Mouth) + max(0, b.Depth*c) + b.Diameter/2*math.Sqrt(max(0, 1-c*c))
+}
+
+// between is the distance between two bores to 0.001 mm, 0 when they meet. It
+// is found by projecting to and fro between the two convex bodies (von
+// Neumann's alternating projections), which comes down to the distance from
+// above, while the gap between the planes square to the line from one point
+// to the other bounds it from below. Should the two not close in time, the
+// lower bound counts.
 func between(a, b Bore) float64 {
+	const exact, rounds = 1e-3, 400
 	p := a.Mouth.Lerp(a.floor(), 0.5)
-	last := math.Inf(1)
-	for range 200 {
+	lower := 0.0
+	for range rounds {
 		q := b.nearest(p)
 		p = a.nearest(q)
 		d := p.Dist(q)
-		if d < 1e-9 || last-d < 1e-6 {
+		if d < exact {
+			return 0
+		}
+		n := q.Sub(p).Scale(1 / d)
+		lower = max(lower, -b.reach(n.Neg())-a.reach(n))
+		if d-lower < exact {
 			return d
 		}
-		last = d
 	}
-	return last
+	return lower
 }
 
 // boreSet holds the bores of one core, to be found by place.

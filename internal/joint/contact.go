@@ -175,10 +175,10 @@ func (f *finder) judge(r *solid.Regions, count *int, a, b int, fa, fb *flat, par
 	sa := Side{a, fa.surface, min(1, area/fa.area)}
 	sb := Side{b, fb.surface, min(1, area/fb.area)}
 	c.A, c.B = sa, sb
-	host := fa
+	host, other := fa, fb
 	const whole = 0.98 // a surface covered more than this does not go on beyond the contact
 	if sa.Covered > whole && sb.Covered <= whole {
-		c.A, c.B, host = sb, sa, fb
+		c.A, c.B, host, other = sb, sa, fb, fa
 	}
 	// The region in the host's chart, then in the contact's own frame.
 	if host != fa {
@@ -186,12 +186,18 @@ func (f *finder) judge(r *solid.Regions, count *int, a, b int, fa, fb *flat, par
 			return fb.frame.Local(fa.frame.Point(geom.V3(q.X, q.Y, 0))).XY()
 		}).Reversed()
 	}
-	centre, x := centroid(part), longest(r.Hull(part))
+	// What has no long side lies as the member that arrives does: repeats of one
+	// member, turned about a middle, then all have their bores alike.
+	u := host.frame.LocalDir(other.frame.X).XY()
+	centre, x := centroid(part), longest(r.Hull(part), u)
 	c.Frame = geom.FrameFromXZ(host.frame.Point(geom.V3(centre.X, centre.Y, 0)), host.frame.Dir(geom.V3(x.X, x.Y, 0)), host.frame.Z)
+	for _, v := range []*geom.Vec3{&c.Frame.Origin, &c.Frame.X, &c.Frame.Y, &c.Frame.Z} {
+		*v = v.Add(geom.Vec3{}) // no negative zeros in the output
+	}
 	y := x.Left()
 	c.Region = part.Map(func(q geom.Vec2) geom.Vec2 {
 		d := q.Sub(centre)
-		return geom.V2(d.Dot(x), d.Dot(y))
+		return geom.V2(d.Dot(x), d.Dot(y)).Add(geom.Vec2{})
 	})
 	f.contacts = append(f.contacts, c)
 }
@@ -214,9 +220,10 @@ func centroid(ps geom.Polygons) geom.Vec2 {
 
 // longest is the direction of the longer side of the smallest rectangle round
 // a convex loop. Where rectangles, or their sides, are alike it is the
-// direction nearest to the chart's u axis, and it never points against u, so
-// that it goes with the member however that is turned.
-func longest(hull geom.Polygons) geom.Vec2 {
+// direction nearest to u, and it never points against u, so that it goes with
+// the members however these are turned.
+func longest(hull geom.Polygons, u geom.Vec2) geom.Vec2 {
+	u = u.Unit()
 	const alike = 0.01 // of area, and of length
 	type rect struct {
 		dir  geom.Vec2
@@ -229,19 +236,19 @@ func longest(hull geom.Polygons) geom.Vec2 {
 			continue
 		}
 		d = d.Unit()
-		u, v := extent(h, d), extent(h, d.Left())
-		side := math.Abs(u-v) <= alike*max(u, v)
-		if v > u && !side || side && math.Abs(d.X) < math.Abs(d.Y)-1e-9 {
+		l, w := extent(h, d), extent(h, d.Left())
+		side := math.Abs(l-w) <= alike*max(l, w)
+		if w > l && !side || side && math.Abs(d.Dot(u)) < math.Abs(d.Cross(u))-1e-9 {
 			d = d.Left()
 		}
-		if d.X < -1e-9 || math.Abs(d.X) <= 1e-9 && d.Y < 0 {
+		if k := d.Dot(u); k < -1e-9 || math.Abs(k) <= 1e-9 && d.Cross(u) < 0 {
 			d = d.Scale(-1)
 		}
-		c := rect{d, u * v}
+		c := rect{d, l * w}
 		switch {
 		case best.area == 0 || c.area < best.area*(1-alike):
 			best = c
-		case c.area <= best.area*(1+alike) && c.dir.X > best.dir.X+1e-9:
+		case c.area <= best.area*(1+alike) && c.dir.Dot(u) > best.dir.Dot(u)+1e-9:
 			best.dir = c.dir
 		}
 	}

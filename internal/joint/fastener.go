@@ -169,11 +169,11 @@ func (h hardware) choose(stock, recess, tipMost float64, through, into string) (
 		}
 		tip := l - h.washer() - g
 		if tip > tipMost {
-			why = lesser(why, &lack{code: tooThin, what: fmt.Sprintf("depth for the tip of a %s x %s screw in %s", h.Size, mm(l), into), have: tipMost, need: tip})
+			why = lesser(why, &lack{stage: 1, code: tooThin, what: fmt.Sprintf("depth for the tip of a %s x %s screw in %s", h.Size, mm(l), into), have: tipMost, need: tip})
 			continue
 		}
 		if _, ok := h.key(stock - g); !ok {
-			why = lesser(why, &lack{code: noPath, what: "reach of a " + mm(h.Key) + " mm key to the head in " + through, have: h.KeyLong - keyHandle, need: stock - g})
+			why = lesser(why, &lack{stage: 2, code: noPath, what: "reach of a " + mm(h.Key) + " mm key to the head in " + through, have: h.KeyLong - keyHandle, need: stock - g})
 			continue
 		}
 		const perLength = 0.05 // a longer screw costs a little, so that ties go to the shorter one

@@ -10,6 +10,8 @@ type lack struct {
 	have float64 // mm
 	need float64 // mm
 	note string  // replaces what, have and need when they say nothing useful
+
+	stage int // how far the attempt got: what fails later says more about what is in the way
 }
 
 // Kinds of lack; they become the codes of findings.
@@ -30,13 +32,26 @@ func (l *lack) String() string {
 	return fmt.Sprintf("%s is %s mm, needs %s mm", l.what, mm(max(0, l.have)), mm(l.need))
 }
 
-// lesser is the lack that is nearer to fitting; the first of equals.
+// lesser is the lack of the attempt that got further, and of those that got
+// equally far the one nearer to fitting; the first of equals.
 func lesser(a, b *lack) *lack {
 	switch {
 	case a == nil:
 		return b
-	case b == nil || a.short() <= b.short():
+	case b == nil || a.stage > b.stage:
+		return a
+	case a.stage == b.stage && a.short() <= b.short():
 		return a
 	}
 	return b
+}
+
+// at is the lack as one of an attempt that got as far as stage.
+func (l *lack) at(stage int) *lack {
+	if l == nil {
+		return nil
+	}
+	c := *l
+	c.stage = stage
+	return &c
 }

@@ -9,21 +9,25 @@ import (
 )
 
 // layout looks for positions for a row of fasteners in one contact with one
-// way of driving. What it learns about a position it keeps, so that further
-// rows cost little.
+// way of driving.
 type layout struct {
 	t     *task
 	drive drive
 	peg   []peg // to try, in order; one for the whole row
 	x0    float64
 	x1    float64
-	known map[spot]result
 	ys    map[float64]float64
+
+	screwFits, dowelFits bool // at one place at least
 }
 
+// spot is a place of a contact with what is to go there. Results are kept by
+// it: they hold as long as no further joint is settled.
 type spot struct {
-	kind byte // 'S', or the number of the peg
-	x, y float64
+	size    string // of a screw, "" for a dowel
+	through int    // member that the screw passes through
+	peg     peg
+	x, y    float64
 }
 
 type result struct {
@@ -33,7 +37,7 @@ type result struct {
 
 func (t *task) newLayout(d drive) *layout {
 	b := t.c.Region.Bounds()
-	l := &layout{t: t, drive: d, x0: b.Min.X, x1: b.Max.X, known: map[spot]result{}, ys: map[float64]float64{}}
+	l := &layout{t: t, drive: d, x0: b.Min.X, x1: b.Max.X, ys: map[float64]float64{}}
 	if d.axis != (geom.Vec3{}) {
 		l.peg = t.pegs(false)
 	}
@@ -63,8 +67,16 @@ func medial(ps geom.Polygons, x float64) (float64, bool) {
 
 // at evaluates one fastener at x along the contact, dy off its medial line.
 func (l *layout) at(kind byte, x, dy float64) result {
-	key := spot{kind, x, dy}
-	if r, ok := l.known[key]; ok {
+	key := spot{x: x, y: dy}
+	fits := &l.dowelFits
+	if kind == 'S' {
+		key.size, key.through = l.drive.Size, l.drive.through.Member
+		fits = &l.screwFits
+	} else {
+		key.peg = l.peg[kind]
+	}
+	if r, ok := l.t.known[key]; ok {
+		*fits = *fits || r.lack == nil
 		return r
 	}
 	y, ok := l.ys[x]
@@ -86,7 +98,8 @@ func (l *layout) at(kind byte, x, dy float64) result {
 	if r.lack != nil {
 		r.f = nil
 	}
-	l.known[key] = r
+	*fits = *fits || r.lack == nil
+	l.t.known[key] = r
 	return r
 }
 
@@ -127,7 +140,25 @@ func (l *layout) find(pattern row) ([]*fastener, *lack) {
 			}
 		}
 	}
-	return nil, why
+	// What to tell: a screw that fits nowhere, then a dowel that fits nowhere,
+	// by what is lacking in the middle of the contact; otherwise that they do
+	// not fit together.
+	mid := half((l.x0 + l.x1) / 2)
+	if slices.Contains([]byte(pattern), 'S') && !l.screwFits {
+		if lk := l.at('S', mid, 0).lack; lk != nil {
+			return nil, lk.at(0)
+		}
+	}
+	if dowels && !l.dowelFits {
+		var lk *lack
+		for i := range l.peg {
+			lk = lesser(lk, l.at(byte(i), mid, 0).lack.at(1))
+		}
+		if lk != nil {
+			return nil, lk
+		}
+	}
+	return nil, why.at(2)
 }
 
 // scan tries spacings and shifts. edge is how far dowels stay from the ends.
@@ -185,8 +216,21 @@ func half(x float64) float64 { return math.Round(x*2) / 2 }
 // row places the pattern in one way.
 func (l *layout) row(pattern row, peg byte, edge, dy, mid, spread float64) ([]*fastener, *lack) {
 	n := len(pattern)
+	// Neighbours that would be too near one another need no closer look.
+	radius := func(kind byte) (r, web float64) {
+		if kind == 'S' {
+			return l.drive.insert.Hole / 2, max(l.t.pl.wall, insertWall)
+		}
+		return l.peg[peg].Diameter / 2, l.t.pl.wall
+	}
+	for i := 1; i < n; i++ {
+		ra, wa := radius(pattern[i-1])
+		rb, wb := radius(pattern[i])
+		if have, need := spread/float64(n-1)-ra-rb+0.5, max(wa, wb); have < need { // positions are rounded by up to 0.25 each
+			return nil, &lack{code: tooSmall, what: fmt.Sprintf("material between %d fasteners in a row", n), have: have, need: need, stage: 1}
+		}
+	}
 	out := make([]*fastener, n)
-	// A lack of the ends first: the middle is seldom the trouble.
 	for i := range n {
 		x := mid
 		if n > 1 {
@@ -196,7 +240,7 @@ func (l *layout) row(pattern row, peg byte, edge, dy, mid, spread float64) ([]*f
 		if kind == 'D' {
 			kind = peg
 			if have := min(x-l.x0, l.x1-x); have < edge {
-				return nil, &lack{code: tooSmall, what: fmt.Sprintf("length of the contact for %d fasteners in a row", n), have: l.x1 - l.x0, need: l.x1 - l.x0 + 2*(edge-have)}
+				return nil, &lack{code: tooSmall, what: fmt.Sprintf("length of the contact for %d fasteners in a row", n), have: l.x1 - l.x0, need: l.x1 - l.x0 + 2*(edge-have), stage: 1}
 			}
 		}
 		r := l.at(kind, x, dy)
@@ -208,7 +252,7 @@ func (l *layout) row(pattern row, peg byte, edge, dy, mid, spread float64) ([]*f
 	for i := range out {
 		for k := range i {
 			if lk := l.t.pl.apart(out[k], out[i]); lk != nil {
-				return nil, lk
+				return nil, lk.at(1)
 			}
 		}
 	}

@@ -178,6 +178,8 @@ type task struct {
 	rule piece.JointRule
 	size string // of the contact, in words
 	w, l float64
+
+	known map[spot]result // looked up only
 }
 
 // settle makes the joint of contact i.
@@ -185,7 +187,7 @@ func (pl *placer) settle(r *Result, i int) {
 	c := &r.Contacts[i]
 	a, b := &pl.p.Members[c.A.Member], &pl.p.Members[c.B.Member]
 	j := Joint{ID: "joint-" + strconv.Itoa(i+1), Contact: c.ID, Rule: rule(pl.p, a, b), Kind: piece.Rests}
-	t := task{pl: pl, c: c, j: &j, r: r, rule: piece.JointRule{Dowels: -1}}
+	t := task{pl: pl, c: c, j: &j, r: r, rule: piece.JointRule{Dowels: -1}, known: map[spot]result{}}
 	box := c.Region.Bounds()
 	t.l, t.w = box.Size().X, box.Size().Y
 	t.size = mm(min(t.w, t.l)) + " x " + mm(max(t.w, t.l))
@@ -387,7 +389,9 @@ func (t *task) try(sizes []hardware) ([]*fastener, hardware, row, *lack) {
 					if found != nil {
 						return found, h, pattern, nil
 					}
-					why = lesser(why, lk)
+					if h.Size == sizes[0].Size { // the others are makeshifts
+						why = lesser(why, lk)
+					}
 				}
 			}
 		}
@@ -441,7 +445,11 @@ func (t *task) fail(tried []hardware, why *lack) {
 	case noRoom:
 		remedies = append(remedies, "move the members so that their joints do not meet")
 	default:
-		remedies = append(remedies, fmt.Sprintf("make the members larger there by %s mm", mm(math.Ceil(max(0.1, why.short())*10)/10)))
+		more := why.short()
+		if why.code == tooSmall {
+			more *= 2 // on both sides
+		}
+		remedies = append(remedies, fmt.Sprintf("make the members larger there by %s mm", mm(math.Ceil(max(0.1, more)*10-1e-9)/10)))
 	}
 	t.tell(finding.Stop, why.code, msg, strings.Join(remedies, "; or "), "edge and wall distances of the joint stage; insert wall: J. Manuf. Mater. Process. 7(1) 42, 2023")
 }
@@ -450,25 +458,32 @@ func (t *task) fail(tried []hardware, why *lack) {
 func (t *task) commit(found []*fastener) {
 	count := map[Purpose]int{}
 	plugs := 0
+	tidy := func(vs ...*geom.Vec3) { // no negative zeros in the output
+		for _, v := range vs {
+			*v = v.Add(geom.Vec3{})
+		}
+	}
 	for _, f := range found {
 		if f.plug != nil {
+			tidy(&f.plug.Center, &f.plug.Axis)
 			plugs++
 			f.plug.ID = fmt.Sprintf("%s/plug-%d", t.j.ID, plugs)
 			f.screw.Plug = f.plug.ID
 			t.r.Plugs = append(t.r.Plugs, *f.plug)
 		}
 		if f.screw != nil {
-			f.screw.Axis = f.screw.Axis.Add(geom.Vec3{})
+			tidy(&f.screw.Head, &f.screw.Axis)
 			t.j.Screws = append(t.j.Screws, *f.screw)
 		}
 		if f.dowel != nil {
+			tidy(&f.dowel.Center, &f.dowel.Axis)
 			t.j.Dowels = append(t.j.Dowels, *f.dowel)
 		}
 		for _, b := range f.bores {
 			count[b.Purpose]++
 			b.ID = fmt.Sprintf("%s/%s-%d", t.j.ID, b.Purpose, count[b.Purpose])
 			b.Of = t.j.ID
-			b.Axis = b.Axis.Add(geom.Vec3{}) // no negative zeros in the output
+			tidy(&b.Mouth, &b.Axis)
 			t.j.Bores = append(t.j.Bores, b)
 			t.pl.bores[t.pl.group[b.Member]].add(b)
 		}

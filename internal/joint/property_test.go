@@ -88,3 +88,42 @@ func TestJointsAreSoundOrStopped(t *testing.T) {
 		t.Errorf("only %d joints were made: the draws test nothing", made)
 	}
 }
+
+// TestSplayedLegsAreSoundOrStopped: turned legs that lean, screwed or dowelled
+// to a seat square to it, so that every bore runs askew to the leg's surface.
+func TestSplayedLegsAreSoundOrStopped(t *testing.T) {
+	s := bench()
+	made := 0
+	rapid.Check(t, func(t *rapid.T) {
+		p := splayed(float64(rapid.IntRange(0, 45).Draw(t, "lean")) / 100)
+		thick := float64(rapid.IntRange(10, 45).Draw(t, "seat"))
+		p.Members[0].Board.Thickness = thick
+		low, high := float64(rapid.IntRange(8, 30).Draw(t, "low")), float64(rapid.IntRange(8, 35).Draw(t, "high"))
+		for i := 1; i < len(p.Members); i++ {
+			m := &p.Members[i]
+			l := m.Turning.Profile.Segs[0].To().Y
+			tn := piece.NewTurning(polyline(false, geom.V2(low, 0), geom.V2(high, l)), piece.BreakAngle)
+			m.Turning = &tn
+		}
+		p.Joints[0].Kind = rapid.SampledFrom([]piece.JointKind{piece.KnockDown, piece.KnockDown, piece.Glued}).Draw(t, "kind")
+		p.Joints[0].Through = rapid.SampledFrom([]string{"", "", "leg", "seat"}).Draw(t, "through")
+		if rapid.Bool().Draw(t, "moved") {
+			p = moved(p, motion(t))
+		}
+		r, err := Place(context.Background(), kernel, p, s, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, f := range Verify(p, r, s) {
+			t.Errorf("verify: %v", f)
+		}
+		for _, j := range r.Joints {
+			if len(j.Bores) > 0 {
+				made++
+			}
+		}
+	})
+	if made < 20 {
+		t.Errorf("only %d joints were made: the draws test nothing", made)
+	}
+}

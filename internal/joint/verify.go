@@ -193,7 +193,7 @@ func (v *verifier) bore(j *Joint, b *Bore) {
 			}
 		}
 	}
-	from := 0.02
+	from := 0.5 // the surface round the mouth is no wall
 	if b.Surface >= 0 {
 		if !s.has(b.Surface, b.Mouth) {
 			v.say(b.ID, "its mouth does not lie on surface %d of %s", b.Surface, v.p.Members[b.Member].ID)
