@@ -8,10 +8,10 @@ import (
 )
 
 // grow moves every edge of a region outward by its own distance: by[i][j] mm
-// for the edge of loop i that starts at point j. The corner between two edges
-// that both move is mitred; a corner sharper than the mitre limit of 4 is cut
-// off no nearer than its distance. Negative distances move an edge inward; its
-// neighbours must be short of any hollow within that distance.
+// for the edge of loop i that starts at point j. Where two edges meet in an
+// outward corner both are carried on to where they meet again, even if only
+// one of them moves; a corner sharper than the mitre limit of 4 is cut off no
+// nearer than its distance. Negative distances move an edge inward.
 func grow(r *solid.Regions, ps geom.Polygons, by [][]float64) geom.Polygons {
 	parts := []geom.Polygons{ps}
 	var lost []geom.Polygons
@@ -23,30 +23,37 @@ func grow(r *solid.Regions, ps geom.Polygons, by [][]float64) geom.Polygons {
 	}
 	for i, p := range ps {
 		n := len(p)
+		if n < 3 {
+			continue
+		}
+		// Where the moved edges begin and end.
+		starts, ends := make(geom.Polygon, n), make(geom.Polygon, n)
+		for j := range p {
+			k := (j + 1) % n // the corner after edge j
+			d, e := max(0, by[i][j]), max(0, by[i][k])
+			a, b := p[k].Sub(p[j]).Unit(), p[(k+1)%n].Sub(p[k]).Unit()
+			var cap geom.Polygon
+			ends[j], starts[k], cap = corner(p[k], a, b, d, e)
+			if len(cap) > 0 {
+				parts = append(parts, geom.Polygons{cap})
+			}
+		}
 		for j := range p {
 			a, b, d := p[j], p[(j+1)%n], by[i][j]
-			if a == b {
-				continue
-			}
-			out := b.Sub(a).Unit().Right()
+			along := b.Sub(a).Unit()
+			out := along.Right()
 			switch {
 			case d > 0:
-				parts = append(parts, geom.Polygons{{a, a.Add(out.Scale(d)), b.Add(out.Scale(d)), b}})
+				s, e := starts[j], ends[j]
+				if along.Dot(e.Sub(s)) <= 0 { // an edge too short for its corners
+					s, e = a.Add(out.Scale(d)), b.Add(out.Scale(d))
+				}
+				parts = append(parts, geom.Polygons{{a, s, e, b}})
 			case d < 0:
-				along := b.Sub(a).Unit().Scale(most + 1) // beyond what the neighbours gain
-				f, t := a.Sub(along), b.Add(along)
-				lost = append(lost, geom.Polygons{{f.Add(out.Scale(d)), f.Add(out.Scale(most + 1)), t.Add(out.Scale(most + 1)), t.Add(out.Scale(d))}})
+				f, t := a.Sub(along.Scale(most+1)), b.Add(along.Scale(most+1)) // beyond what the neighbours gain
+				far := out.Scale(most + 1)
+				lost = append(lost, geom.Polygons{{f.Add(out.Scale(d)), f.Add(far), t.Add(far), t.Add(out.Scale(d))}})
 			}
-			// The corner at b.
-			c := p[(j+2)%n]
-			e := by[i][(j+1)%n]
-			if d <= 0 || e <= 0 || b == c {
-				continue
-			}
-			if turn := b.Sub(a).Unit().Cross(c.Sub(b).Unit()); turn <= 0 && b.Sub(a).Dot(c.Sub(b)) > 0 || turn < 0 {
-				continue
-			}
-			parts = append(parts, geom.Polygons{corner(b, out, c.Sub(b).Unit().Right(), d, e)})
 		}
 	}
 	if len(parts) == 1 && len(lost) == 0 {
@@ -59,28 +66,33 @@ func grow(r *solid.Regions, ps geom.Polygons, by [][]float64) geom.Polygons {
 	return g
 }
 
-// corner fills the wedge at q between two edges with the outward normals n and
-// m that move by d and e.
-func corner(q, n, m geom.Vec2, d, e float64) geom.Polygon {
+// corner says where the edge that arrives at q along a and moves by d ends,
+// and where the one that leaves along b and moves by e begins. Where they do
+// not meet within the mitre limit, cap closes the gap between them.
+func corner(q, a, b geom.Vec2, d, e float64) (end, start geom.Vec2, cap geom.Polygon) {
 	const limit = 4
-	sin := n.Cross(m)
-	if math.Abs(sin) < 0.02 && n.Dot(m) > 0 { // almost in line: no mitre between unequal distances
-		d = min(d, e)
-		e = d
+	n, m := a.Right(), b.Right()
+	end, start = q.Add(n.Scale(d)), q.Add(m.Scale(e))
+	sin, cos := a.Cross(b), a.Dot(b)
+	if sin < 0 || d == 0 && e == 0 { // a hollow: the two overlap
+		return end, start, nil
 	}
-	if d == e {
-		if half := n.Add(m); half.Len()*limit > 2 {
-			return geom.Polygon{q, q.Add(n.Scale(d)), q.Add(half.Scale(2 * d / half.Dot(half))), q.Add(m.Scale(e))}
-		}
-	} else if math.Abs(sin) > 0.02 {
-		// x·n = d, x·m = e
-		x := geom.V2((d*m.Y-e*n.Y)/sin, (e*n.X-d*m.X)/sin)
-		if x.Len() <= limit*max(d, e) {
-			return geom.Polygon{q, q.Add(n.Scale(d)), q.Add(x), q.Add(m.Scale(e))}
-		}
+	var x geom.Vec2
+	switch {
+	case math.Abs(d-e) < 1e-6 && cos > -0.99: // alike but for rounding
+		half := n.Add(m)
+		x = half.Scale(2 * max(d, e) / half.Dot(half))
+	case sin > 0.02: // x·n = d, x·m = e
+		x = geom.V2((d*m.Y-e*n.Y)/sin, (e*n.X-d*m.X)/sin)
+	case cos > 0: // almost in line: a step
+		return end, start, geom.Polygon{q, end, start}
 	}
-	far := max(d, e) // cut off square, as far out as the farther edge
-	return geom.Polygon{q, q.Add(n.Scale(d)), q.Add(n.Scale(d)).Add(n.Left().Scale(far)), q.Add(m.Scale(e)).Sub(m.Left().Scale(far)), q.Add(m.Scale(e))}
+	far := max(d, e)
+	if l := x.Len(); l > 0 && l <= limit*far {
+		return q.Add(x), q.Add(x), nil
+	}
+	end, start = end.Add(a.Scale(far)), start.Sub(b.Scale(far))
+	return end, start, geom.Polygon{q, end, start}
 }
 
 // evenly is the same distance for every edge.
