@@ -150,8 +150,11 @@ func tips(support geom.Polygon, center geom.Vec2, weight float64, rim geom.Polyg
 		}
 		in := at.Sub(away.Scale(l.inset))
 		t := Tip{Edge: edge, Overhang: far - l.inset, Load: geom.V3(in.X, in.Y, height), Force: math.Inf(1)}
-		if t.Overhang > 0 {
-			t.Force = max(0, (weight*inside(edge, center)-l.sideways*height)/t.Overhang)
+		switch hold := weight*inside(edge, center) - l.sideways*height; {
+		case t.Overhang > 0:
+			t.Force = max(0, hold/t.Overhang)
+		case hold-l.newtons*t.Overhang < 0: // the sideways force alone does it, the load not holding enough
+			t.Force = 0
 		}
 		out = append(out, t)
 	}
