@@ -164,8 +164,8 @@ type margin struct {
 func (c *clad) margins(si int, a, b geom.Vec2, allowance float64) margin {
 	m := c.across(si, a, b)
 	switch {
-	case m.surface == si: // the seam of a chart
-		return margin{}
+	case m.surface == si: // the seam of a chart: a hair over, so that no slit is left when copies are joined
+		return margin{net: 1e-4}
 	case m.surface < 0:
 		return margin{0, allowance}
 	}
@@ -200,7 +200,13 @@ func (c *clad) bases(r *solid.Regions, si int) []geom.Polygons {
 	if len(region) == 0 {
 		return nil
 	}
-	return r.Decompose(region)
+	parts := r.Decompose(region)
+	for _, part := range parts {
+		for i := range part {
+			part[i] = dropRepeats(part[i]) // rounding must not make borders that nothing lies beyond
+		}
+	}
+	return parts
 }
 
 // unrolled is a part of a surface laid flat, in coordinates that agree with

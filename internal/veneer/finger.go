@@ -157,14 +157,16 @@ func flatten(s geom.Seg, chord float64) geom.Polygon {
 	return out
 }
 
+// dropRepeats leaves out points that repeat their neighbour but for rounding.
 func dropRepeats(p geom.Polygon) geom.Polygon {
+	const same = 1e-6
 	var out geom.Polygon
 	for _, q := range p {
-		if len(out) == 0 || q.Dist(out[len(out)-1]) > 1e-7 {
+		if len(out) == 0 || q.Dist(out[len(out)-1]) > same {
 			out = append(out, q)
 		}
 	}
-	if len(out) > 1 && out[0].Dist(out[len(out)-1]) <= 1e-7 {
+	if len(out) > 1 && out[0].Dist(out[len(out)-1]) <= same {
 		out = out[:len(out)-1]
 	}
 	return out
