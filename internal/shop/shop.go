@@ -159,7 +159,7 @@ type Fits struct {
 // Consumable is something used up: glue, filler, finish, abrasive.
 type Consumable struct {
 	ID     string
-	Per    string  // what it is measured by: seam-area, joint-area, veneer-area, member, piece
+	Per    string  // what it is measured by: seam-area, joint-area, glue-area (both), veneer-area, member, piece
 	Amount float64 // units per m² or per count
 	Unit   string  // ml, g, piece, m
 	Price  float64 // per unit
