@@ -415,9 +415,13 @@ var (
 // maxName is the longest name, so that file names stay usable.
 const maxName = 60
 
+// ValidName reports whether name can be the name of a piece, and so of files:
+// lower-case letters and digits, with single hyphens between them, 60 at most.
+func ValidName(name string) bool { return len(name) <= maxName && fileName.MatchString(name) }
+
 // checkForm checks what can be checked before any number has a value.
 func (d *Document) checkForm(f *given.Faults) {
-	if n := d.Name; n.Written() && (!fileName.MatchString(n.Value) || len(n.Value) > maxName) {
+	if n := d.Name; n.Written() && !ValidName(n.Value) {
 		f.Add(n.Place, "use lower-case letters, digits and single hyphens, as in heron-side-table", "the name %q cannot be used for files", n.Value)
 	}
 	taken := map[string]given.Text{} // as expressions spell it
