@@ -55,6 +55,7 @@ func flats(m *piece.Member, surfaces []piece.Surface) []flat {
 type finder struct {
 	p        *piece.Piece
 	group    []int // by member: members of one group are printed as one
+	middles  middles
 	minArea  float64
 	flats    [][]flat
 	contacts []Contact
@@ -186,11 +187,18 @@ func (f *finder) judge(r *solid.Regions, count *int, a, b int, fa, fb *flat, par
 			return fb.frame.Local(fa.frame.Point(geom.V3(q.X, q.Y, 0))).XY()
 		}).Reversed()
 	}
-	// What has no long side lies as the member that arrives does: repeats of one
-	// member, turned about a middle, then all have their bores alike.
+	// A square lies as the member that arrives does, a round contact as seen
+	// from the middle of the one that goes on, and every X points to the middle
+	// of something: repeats of a member, turned or mirrored, then have their
+	// bores alike.
+	centre := centroid(part)
+	origin := host.frame.Point(geom.V3(centre.X, centre.Y, 0))
 	u := host.frame.LocalDir(other.frame.X).XY()
-	centre, x := centroid(part), longest(r.Hull(part), u)
-	c.Frame = geom.FrameFromXZ(host.frame.Point(geom.V3(centre.X, centre.Y, 0)), host.frame.Dir(geom.V3(x.X, x.Y, 0)), host.frame.Z)
+	x := longest(r.Hull(part), u, host.frame.LocalDir(f.middles.of[c.A.Member].Sub(origin)).XY())
+	if f.middles.side(&c, origin, host.frame.Dir(geom.V3(x.X, x.Y, 0))) < 0 {
+		x = x.Scale(-1)
+	}
+	c.Frame = geom.FrameFromXZ(origin, host.frame.Dir(geom.V3(x.X, x.Y, 0)), host.frame.Z)
 	for _, v := range []*geom.Vec3{&c.Frame.Origin, &c.Frame.X, &c.Frame.Y, &c.Frame.Z} {
 		*v = v.Add(geom.Vec3{}) // no negative zeros in the output
 	}
@@ -218,11 +226,41 @@ func centroid(ps geom.Polygons) geom.Vec2 {
 	return o.Add(sum.Scale(1 / (3 * area)))
 }
 
+// middles are the middles of the members and of the piece, in the world. They
+// go with the piece however it is turned, and a mirrored member's is mirrored.
+type middles struct {
+	of    []geom.Vec3 // by member
+	piece geom.Vec3
+}
+
+func middlesOf(forms []*form) middles {
+	m := middles{of: make([]geom.Vec3, len(forms))}
+	for i, f := range forms {
+		m.of[i] = f.centre
+		m.piece = m.piece.Add(f.centre.Scale(1 / float64(len(forms))))
+	}
+	return m
+}
+
+// side is 1 or -1 as the direction dir from a point of a contact goes towards
+// or away from the middle of A; where that is level with the point, of B; then
+// of the piece. It is 1 where all are.
+func (m middles) side(c *Contact, at, dir geom.Vec3) float64 {
+	const level = 1.0 // mm
+	for _, p := range []geom.Vec3{m.of[c.A.Member], m.of[c.B.Member], m.piece} {
+		if d := p.Sub(at).Dot(dir); math.Abs(d) > level {
+			return math.Copysign(1, d)
+		}
+	}
+	return 1
+}
+
 // longest is the direction of the longer side of the smallest rectangle round
 // a convex loop. Where rectangles, or their sides, are alike it is the
 // direction nearest to u, and it never points against u, so that it goes with
-// the members however these are turned.
-func longest(hull geom.Polygons, u geom.Vec2) geom.Vec2 {
+// the members however these are turned. What is about round has no sides: it
+// lies along middle, unless that is nothing.
+func longest(hull geom.Polygons, u, middle geom.Vec2) geom.Vec2 {
 	u = u.Unit()
 	const alike = 0.01 // of area, and of length
 	type rect struct {
@@ -250,6 +288,12 @@ func longest(hull geom.Polygons, u geom.Vec2) geom.Vec2 {
 			best = c
 		case c.area <= best.area*(1+alike) && c.dir.Dot(u) > best.dir.Dot(u)+1e-9:
 			best.dir = c.dir
+		}
+	}
+	const filled = 0.9 // of its rectangle: an ellipse fills π/4 of it
+	if d := middle.Unit(); middle.Len() > 1 && math.Abs(hull[0].Area()) < filled*best.area {
+		if l, w := extent(hull[0], d), extent(hull[0], d.Left()); math.Abs(l-w) <= 2*alike*max(l, w) {
+			return d
 		}
 	}
 	return best.dir

@@ -8,8 +8,7 @@ import (
 	"groundwork/internal/shop"
 )
 
-// start is how far inside a member its material is first measured, so that
-// the surface a bore begins in is not taken for a wall.
+// start is how far inside a surface material is first measured, in mm.
 const start = 0.05
 
 // fastener is one screw or dowel at one position, with its bores; IDs are
@@ -35,12 +34,17 @@ func (pl *placer) screwAt(c *Contact, d drive, at geom.Vec2) (*fastener, *lack) 
 		return nil, &lack{code: code, what: what, have: have, need: need}
 	}
 	nameT, nameI := pl.id(d.through.Member), pl.id(d.into.Member)
-	t, in := pl.forms[d.through.Member], pl.forms[d.into.Member]
+	t := pl.forms[d.through.Member]
+	core, in := pl.cores[d.through.Member], pl.cores[d.into.Member]
+	begin := pl.begin()
 	p := c.Frame.Point(geom.V3(at.X, at.Y, 0))
 	back := d.axis.Neg()
 
 	// The clearance hole's member must cover the insert, so that it cannot be pulled out.
 	edge := max(d.insert.Outer/2+0.5, d.Clearance/2+pl.wall)
+	if pl.skin > 0 {
+		edge = max(edge, d.insert.Hole/2+padRim)
+	}
 	if have := inside(c.Region, at); have < edge {
 		return fail(tooSmall, "distance from the screw to the edge of the contact", have, edge)
 	}
@@ -48,19 +52,19 @@ func (pl *placer) screwAt(c *Contact, d drive, at geom.Vec2) (*fastener, *lack) 
 	// Into: the insert's bore and what is left round and below it.
 	hole := d.insert.Hole / 2
 	deep := insertRecess + d.insert.Length + d.insert.Melt
-	wall := d.wall() + pl.skin
-	if have := in.lateral(p, d.axis, start, deep, hole+wall) - hole; have < wall {
+	wall := d.wall()
+	if have := in.lateral(p, d.axis, begin, deep, hole+wall) - hole; have < wall {
 		return fail(tooSmall, "wall round the insert in "+nameI, have, wall)
 	}
-	end := leastEndWall + pl.skin
-	floor, _, _ := in.ahead(p.Add(d.axis.Scale(start)), d.axis, hole)
-	if have := floor + start - deep; have < end {
-		return fail(tooThin, "depth for the insert in "+nameI, floor+start-end, deep)
+	const end = leastEndWall
+	floor, _, _ := in.ahead(p.Add(d.axis.Scale(begin)), d.axis, hole)
+	if have := floor + begin - deep; have < end {
+		return fail(tooThin, "depth for the insert in "+nameI, floor+begin-end, deep)
 	}
 	// The tip runs in a narrower bore, which may go deeper.
 	run := d.Clearance / 2
-	below, _, _ := in.ahead(p.Add(d.axis.Scale(start)), d.axis, run)
-	tipMost := below + start - end - tipRoom
+	below, _, _ := in.ahead(p.Add(d.axis.Scale(begin)), d.axis, run)
+	tipMost := below + begin - end - tipRoom
 
 	// Through: where the head goes.
 	stock, _, surface := t.ahead(p.Add(back.Scale(start)), back, run)
@@ -73,7 +77,9 @@ func (pl *placer) screwAt(c *Contact, d drive, at geom.Vec2) (*fastener, *lack) 
 	if pl.look.seen(d.through.Member, surface, open, back) {
 		recess = plugLeast + plugGap
 	}
-	recess += pl.skin
+	if inner, _, _ := core.ahead(p.Add(back.Scale(begin)), back, run); inner > 0 {
+		recess += stock - begin - inner // the head lies so far below the core's surface
+	}
 	var length, grip, least, most, centre float64
 	seat := d.seat() / 2
 	for range 3 { // the opening may slant, so that a wider bore meets it earlier
@@ -99,15 +105,16 @@ func (pl *placer) screwAt(c *Contact, d drive, at geom.Vec2) (*fastener, *lack) 
 	}
 	head := p.Add(back.Scale(grip))
 	centre, surface = t.exit(head, back)
-	side := pl.wall + pl.skin
-	if have := t.lateral(p, back, start, grip, run+side) - run; have < side {
+	side := pl.wall
+	if have := core.lateral(p, back, begin, grip, run+side) - run; have < side {
 		return fail(tooSmall, "wall round the screw in "+nameT, have, side)
 	}
-	upTo := least - start
+	inner, _, _ := core.ahead(head, back, seat)
+	upTo := inner - start
 	if most-least > 0.01 { // a slanting surface makes a feather edge; measured a wall's breadth below it
-		upTo = least - pl.wall
+		upTo = inner - pl.wall
 	}
-	if have := t.lateral(head, back, 0, max(0, upTo), seat+side) - seat; have < side {
+	if have := core.lateral(head, back, 0, max(0, upTo), seat+side) - seat; have < side {
 		return fail(tooSmall, "wall round the screw's head in "+nameT, have, side)
 	}
 
@@ -229,8 +236,8 @@ func (pl *placer) path(d drive, head geom.Vec3, centre, most, length float64) ([
 		if fwd < 0 || rear < 0 {
 			return nil, blocked(first, "an access bore would break out at its side")
 		}
-		side := pl.wall + pl.skin
-		if have := f.lateral(mid, out, -max(0, rear-pl.wall), max(0, fwd-pl.wall), r+side) - r; have < side {
+		side := pl.wall
+		if have := pl.cores[first].lateral(mid, out, -max(0, rear-pl.wall), max(0, fwd-pl.wall), r+side) - r; have < side {
 			return nil, &lack{code: noPath, what: "wall round an access bore in " + pl.id(first), have: have, need: side}
 		}
 		middle := (at + until) / 2
@@ -296,14 +303,14 @@ func (pl *placer) dowelAt(c *Contact, d peg, at geom.Vec2) (*fastener, *lack) {
 	r := (d.Diameter + max(gapA, gapB)) / 2
 	p := c.Frame.Point(geom.V3(at.X, at.Y, 0))
 	axis := c.Frame.Z
-	side := pl.wall + pl.skin
+	side := pl.wall
 	if have := inside(c.Region, at) - r; have < pl.wall {
 		return nil, &lack{code: tooSmall, what: "distance from a dowel to the edge of the contact", have: have + r, need: pl.wall + r}
 	}
-	end := leastEndWall + pl.skin
+	begin := pl.begin()
 	room := func(m int, dir geom.Vec3) float64 {
-		t, _, _ := pl.forms[m].ahead(p.Add(dir.Scale(start)), dir, r)
-		return t + start - end
+		t, _, _ := pl.cores[m].ahead(p.Add(dir.Scale(begin)), dir, r)
+		return t + begin - leastEndWall
 	}
 	// Evenly into both; where one is thin, further into the other.
 	total := d.Length + 2*dowelOver
@@ -331,7 +338,7 @@ func (pl *placer) dowelAt(c *Contact, d peg, at geom.Vec2) (*fastener, *lack) {
 		dir   geom.Vec3
 		depth float64
 	}{{c.A, axis.Neg(), a}, {c.B, axis, b}} {
-		if have := pl.forms[s.side.Member].lateral(p, s.dir, start, s.depth, r+side) - r; have < side {
+		if have := pl.cores[s.side.Member].lateral(p, s.dir, begin, s.depth, r+side) - r; have < side {
 			return nil, &lack{code: tooSmall, what: "wall round a dowel in " + pl.id(s.side.Member), have: have, need: side}
 		}
 	}

@@ -15,6 +15,7 @@ import (
 type form struct {
 	place   geom.Frame
 	box     geom.Box3 // world
+	centre  geom.Vec3 // world; middle of the member's own box
 	edges   []edge    // a board's outline and cut-outs
 	low, up float64   // extent along the member's Z
 	lowS    int       // surface at the low end: back or low-end
@@ -97,6 +98,8 @@ func (f *form) bounds() {
 			}
 		}
 	}
+	mid := flat.Center()
+	f.centre = f.place.Point(geom.V3(mid.X, mid.Y, (f.low+f.up)/2))
 	f.planar = append(f.planar, geom.PlaneAt(geom.V3(0, 0, f.low), geom.V3(0, 0, -1)), geom.PlaneAt(geom.V3(0, 0, f.up), geom.V3(0, 0, 1)))
 	for _, c := range f.cuts {
 		f.planar = append(f.planar, c.Plane)

@@ -17,6 +17,7 @@ type layout struct {
 	x0    float64
 	x1    float64
 	ys    map[float64]float64
+	side  float64 // 1 or -1: where the contact's Y points to the middle of something, or away
 
 	screwFits, dowelFits bool // at one place at least
 }
@@ -38,14 +39,16 @@ type result struct {
 func (t *task) newLayout(d drive) *layout {
 	b := t.c.Region.Bounds()
 	l := &layout{t: t, drive: d, x0: b.Min.X, x1: b.Max.X, ys: map[float64]float64{}}
+	l.side = t.pl.middles.side(t.c, t.c.Frame.Origin, t.c.Frame.Y)
 	if d.axis != (geom.Vec3{}) {
 		l.peg = t.pegs(false)
 	}
 	return l
 }
 
-// medial is the middle of the longest chord of a region square to its X axis.
-func medial(ps geom.Polygons, x float64) (float64, bool) {
+// medial is the middle of the longest chord of a region square to its X axis;
+// of equals the furthest to the given side.
+func medial(ps geom.Polygons, x, side float64) (float64, bool) {
 	var ys []float64
 	for _, p := range ps {
 		for i := range p {
@@ -58,7 +61,8 @@ func medial(ps geom.Polygons, x float64) (float64, bool) {
 	slices.Sort(ys)
 	best, y := 0.0, 0.0
 	for i := 0; i+1 < len(ys); i += 2 {
-		if w := ys[i+1] - ys[i]; w > best+1e-6 {
+		switch w := ys[i+1] - ys[i]; {
+		case w > best+1e-6, w > best-1e-6 && side > 0:
 			best, y = w, (ys[i]+ys[i+1])/2
 		}
 	}
@@ -81,7 +85,7 @@ func (l *layout) at(kind byte, x, dy float64) result {
 	}
 	y, ok := l.ys[x]
 	if !ok {
-		if y, ok = medial(l.t.c.Region, x); !ok {
+		if y, ok = medial(l.t.c.Region, x, l.side); !ok {
 			y = math.NaN()
 		}
 		l.ys[x] = y
@@ -120,9 +124,21 @@ func (l *layout) find(pattern row) ([]*fastener, *lack) {
 	}
 	offs := []float64{0}
 	if w := l.t.c.Region.Bounds().Size().Y; w > 40 {
-		offs = append(offs, half(w/6), -half(w/6), half(w/4), -half(w/4))
+		k := l.side
+		offs = append(offs, k*half(w/6), -k*half(w/6), k*half(w/4), -k*half(w/4))
+	}
+	ways := []row{pattern}
+	if other := pattern.reversed(); other != pattern {
+		ways = append(ways, other)
 	}
 	for i := range pegs {
+		if dowels && l.compact() {
+			found, lk := l.cheapest(ways, func(w row) ([]*fastener, *lack) { return l.centred(w, byte(i)) })
+			if found != nil {
+				return found, nil
+			}
+			why = lesser(why, lk)
+		}
 		for _, near := range []bool{false, true} {
 			if near && !dowels {
 				continue
@@ -132,7 +148,7 @@ func (l *layout) find(pattern row) ([]*fastener, *lack) {
 				edge = dowelEdge * l.peg[i].Diameter
 			}
 			for _, dy := range offs {
-				found, lk := l.scan(pattern, byte(i), edge, dy)
+				found, lk := l.cheapest(ways, func(w row) ([]*fastener, *lack) { return l.scan(w, byte(i), edge, dy) })
 				if found != nil {
 					return found, nil
 				}
@@ -159,6 +175,67 @@ func (l *layout) find(pattern row) ([]*fastener, *lack) {
 		}
 	}
 	return nil, why.at(2)
+}
+
+// reversed is the row from its other end.
+func (r row) reversed() row {
+	b := []byte(r)
+	slices.Reverse(b)
+	return row(b)
+}
+
+// cheapest tries a row both ways round and takes the one whose openings
+// disturb least, of equals the first.
+func (l *layout) cheapest(ways []row, try func(row) ([]*fastener, *lack)) ([]*fastener, *lack) {
+	var best []*fastener
+	var why *lack
+	least := math.Inf(1)
+	for _, w := range ways {
+		found, lk := try(w)
+		if found == nil {
+			why = lesser(why, lk)
+			continue
+		}
+		cost := 0.0
+		for _, f := range found {
+			cost += f.cost
+		}
+		if cost < least-1e-6 {
+			best, least = found, cost
+		}
+	}
+	return best, why
+}
+
+// compact reports whether the contact is no longer than one and a half times
+// its width.
+func (l *layout) compact() bool {
+	s := l.t.c.Region.Bounds().Size()
+	return s.X <= 1.5*s.Y
+}
+
+// centred tries the one screw of a row of two in the middle of the contact,
+// where it presses evenly, with the dowel beside it: as the leg of a stool is
+// held.
+func (l *layout) centred(pattern row, peg byte) ([]*fastener, *lack) {
+	var why *lack
+	if pattern != "SD" && pattern != "DS" {
+		return nil, nil
+	}
+	mid := (l.x0 + l.x1) / 2
+	for _, part := range []float64{0.25, 0.3, 0.35} {
+		spread := half((l.x1 - l.x0) * part)
+		to := spread / 2
+		if pattern == "DS" {
+			to = -to
+		}
+		found, lk := l.row(pattern, peg, 0, 0, mid+to, spread)
+		if found != nil {
+			return found, nil
+		}
+		why = lesser(why, lk)
+	}
+	return nil, why
 }
 
 // scan tries spacings and shifts. edge is how far dowels stay from the ends.

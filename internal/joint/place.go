@@ -29,8 +29,8 @@ const measureChord = 0.02
 // the hardware of s. What cannot be made is a finding of severity stop; an
 // error means that p itself is unfit, that the kernel failed, or that ctx ended.
 //
-// Contacts are found first, then joints are settled one by one in the order
-// of the contacts; each keeps clear of the bores already there. A joint tries
+// Contacts are found first, then joints are settled one by one, those with the
+// least room first; each keeps clear of the bores already there. A joint tries
 // its sizes, sides, patterns and positions in a fixed order and takes the
 // first that keeps every distance, so the same piece gives the same result.
 func Place(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o Options) (*Result, error) {
@@ -42,24 +42,26 @@ func Place(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o
 		return nil, fmt.Errorf("placing joints in %s: %w", p.Name, err)
 	}
 	pl := &placer{
-		p: p, shop: s, forms: forms, boxes: boxesOf(forms), group: groups(p), goods: supplies(s), wall: leastWall,
+		p: p, shop: s, forms: forms, boxes: boxesOf(forms), group: groups(p), goods: supplies(s), wall: wallOf(s),
 		bores: make([]boreSet, len(p.Members)), touching: make([][]touch, len(p.Members)),
 	}
 	pl.tree = newBoxTree(pl.boxes)
 	pl.look = look{p: p, surfaces: make([][]piece.Surface, len(p.Members))}
 	all := geom.EmptyBox3()
-	f := &finder{p: p, group: pl.group, minArea: o.MinArea, flats: make([][]flat, len(p.Members)), near: map[[2]int]bool{}}
+	pl.middles = middlesOf(forms)
+	f := &finder{p: p, group: pl.group, middles: pl.middles, minArea: o.MinArea, flats: make([][]flat, len(p.Members)), near: map[[2]int]bool{}}
 	for i := range p.Members {
 		pl.look.surfaces[i] = p.Members[i].Surfaces(measureChord)
 		f.flats[i] = flats(&p.Members[i], pl.look.surfaces[i])
 		all = all.Union(pl.boxes[i])
 	}
 	pl.look.middle = all.Center()
-	for _, pr := range s.Printers {
-		pl.wall = max(pl.wall, 2*float64(pr.Profile.Contours)*pr.Profile.Line)
-	}
+	pl.cores = forms
 	if p.Sizes == piece.Finished {
-		pl.skin = thickest(p, s) // show surfaces move in by the veneer later, and walls lose as much
+		pl.skin = thickest(p, s)
+		if pl.cores, err = pl.coresOf(measureChord); err != nil {
+			return nil, fmt.Errorf("placing joints in %s: %w", p.Name, err)
+		}
 	}
 
 	pairs := pl.tree.pairs(pl.boxes, nearly)
@@ -82,7 +84,8 @@ func Place(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o
 			pl.touching[s.Member] = append(pl.touching[s.Member], touch{s.Surface, c})
 		}
 	}
-	for i := range r.Contacts {
+	r.Joints = make([]Joint, len(r.Contacts))
+	for _, i := range inOrder(r.Contacts) {
 		if err := ctx.Err(); err != nil {
 			return nil, fmt.Errorf("placing joints in %s: %w", p.Name, err)
 		}
@@ -90,6 +93,18 @@ func Place(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o
 	}
 	r.Findings = finding.Sorted(r.Findings)
 	return r, nil
+}
+
+// inOrder is the order in which joints are settled: short contacts first, as
+// they leave the least choice; the order of the contacts where they are alike.
+func inOrder(cs []Contact) []int {
+	out := make([]int, len(cs))
+	long := make([]float64, len(cs))
+	for i := range cs {
+		out[i], long[i] = i, math.Round(cs[i].Region.Bounds().Size().X)
+	}
+	slices.SortStableFunc(out, func(a, b int) int { return cmp.Compare(long[a], long[b]) })
+	return out
 }
 
 // Finding is the overlap as the maker is told of it.
@@ -121,6 +136,36 @@ func thickest(p *piece.Piece, s *shop.Shop) float64 {
 	return t
 }
 
+// coresOf measures what is sure to be printed of every member when sizes are
+// given over the veneer: every surface that is not ruled bare lies within the
+// member's own by the thickest stack. A member too thin for that stays as it
+// is: it cannot be clad, as the veneer stage says.
+func (pl *placer) coresOf(chord float64) ([]*form, error) {
+	out := slices.Clone(pl.forms)
+	for i := range pl.p.Members {
+		m := &pl.p.Members[i]
+		in := make([]float64, len(pl.look.surfaces[i]))
+		for k := range in {
+			if pl.look.rule(i, k) != "bare" {
+				in[k] = pl.skin
+			}
+		}
+		thin, err := m.Inset(in)
+		if err != nil {
+			continue
+		}
+		if out[i], err = formOf(&thin, chord); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// begin is how far beyond a contact a core is measured, so that the surface a
+// bore begins in is not taken for a wall. Where that surface is veneered
+// beside the contact, the core begins a stack below it, and a pad fills the rest.
+func (pl *placer) begin() float64 { return start + pl.skin }
+
 // placer settles joints.
 type placer struct {
 	p        *piece.Piece
@@ -132,7 +177,9 @@ type placer struct {
 	goods    []hardware
 	look     look
 	wall     float64 // least material beside and between bores
-	skin     float64 // taken from every wall, when sizes are given over the veneer
+	skin     float64 // how far a core may lie within its member, when sizes are given over the veneer
+	cores    []*form // what is sure to be printed of every member: walls are measured in it
+	middles  middles
 	bores    []boreSet
 	touching [][]touch // by member
 }
@@ -204,7 +251,7 @@ func (pl *placer) settle(r *Result, i int) {
 	case piece.Glued:
 		t.glue()
 	}
-	r.Joints = append(r.Joints, j)
+	r.Joints[i] = j
 }
 
 func (t *task) tell(s finding.Severity, code, message, remedy, source string) {
@@ -402,7 +449,7 @@ func (t *task) try(sizes []hardware) ([]*fastener, hardware, row, *lack) {
 // fail tells why a knock-down joint cannot be made, and what would help.
 func (t *task) fail(tried []hardware, why *lack) {
 	h := tried[0]
-	need := h.width() + 2*t.pl.skin
+	need := h.width() + 2*t.pl.skin // in sizes as the piece file gives them
 	msg := fmt.Sprintf("No place was found for the screws between %s (contact %s mm): %s.", t.between(), t.size, why)
 	var remedies []string
 	switch why.code {
@@ -536,7 +583,7 @@ func (t *task) thickness() float64 {
 	thick := min(t.w, t.l)
 	box := t.c.Region.Bounds()
 	mid := geom.V2(box.Center().X, 0)
-	if y, ok := medial(t.c.Region, mid.X); ok {
+	if y, ok := medial(t.c.Region, mid.X, 1); ok {
 		mid.Y = y
 	}
 	p := t.c.Frame.Point(geom.V3(mid.X, mid.Y, 0))
@@ -544,7 +591,7 @@ func (t *task) thickness() float64 {
 		m   int
 		dir geom.Vec3
 	}{{t.c.A.Member, t.c.Frame.Z.Neg()}, {t.c.B.Member, t.c.Frame.Z}} {
-		if d := t.pl.forms[s.m].lateral(p, s.dir, start, 4, math.Inf(1)); d > 0 {
+		if d := t.pl.cores[s.m].lateral(p, s.dir, t.pl.begin(), 4, math.Inf(1)); d > 0 {
 			thick = min(thick, 2*d)
 		}
 	}

@@ -38,7 +38,9 @@ const (
 	plugMost      = 10.0
 	plugGap       = 0.5 // between a plug and the head under it
 	leastBearing  = 4.0 // plastic under a head: this, or the thread's diameter when that is more
-	leastWall     = 2.0 // between a bore and a surface, or another bore, or the contours on both sides when that is more
+	leastWall     = 2.0 // between a bore and a surface, or another bore; see wallOf
+	wallBeads     = 4   // and this many beads of the printer's line, when that is more
+	padRim        = 2.0 // an insert's bore to the edge of the contact, where a pad ends a little within it
 	leastEndWall  = 1.2 // between a bore's floor and a surface: two beads of a 0.6 mm line, or six 0.2 mm layers
 	insertWall    = 2.4 // round an insert: J. Manuf. Mater. Process. 7(1) 42, 2023
 	keyHandle     = 15  // of a key's long arm that stays outside to be held
@@ -52,6 +54,19 @@ const (
 	looseReach    = 1.0     // least engagement of a loose dowel, which only locates
 	dowelSpacing  = 100     // contact length to which one more glued dowel is given: 96 to 160 in board work
 )
+
+// wallOf is the least wall in mm between a bore and a surface, or another
+// bore: 2 mm, or four beads of the widest line among the shop's printers when
+// that is more, so that either side of the wall gets its outer contour and one
+// behind it. A wall too thin for all the contours of a profile needs no more:
+// it prints solid. Common practice, no source.
+func wallOf(s *shop.Shop) float64 {
+	wall := leastWall
+	for _, p := range s.Printers {
+		wall = max(wall, wallBeads*p.Profile.Line)
+	}
+	return wall
+}
 
 // hardware is a screw size that the shop can supply: thread, screws and the
 // insert that goes with it.

@@ -24,11 +24,16 @@ import (
 //   - Every dowel has two bores on one axis, deep enough for it.
 //   - A joint that holds nothing has a finding that says so.
 //
+// With finished sizes p may be the piece as its file gives it, or a copy whose
+// members are the cores that are printed. Then a mouth may lie up to a stack
+// of veneer outside its surface, on the pad there or on the veneer, and walls
+// are those of the core.
+//
 // Distances are checked to 0.1 mm.
 func Verify(p *piece.Piece, r *Result, s *shop.Shop) []finding.Finding {
-	v := &verifier{p: p, r: r, s: s, wall: leastWall, byID: map[string]*Bore{}}
-	for _, pr := range s.Printers {
-		v.wall = max(v.wall, 2*float64(pr.Profile.Contours)*pr.Profile.Line)
+	v := &verifier{p: p, r: r, s: s, wall: wallOf(s), byID: map[string]*Bore{}}
+	if p.Sizes == piece.Finished {
+		v.raised = thickest(p, s)
 	}
 	for i := range p.Members {
 		v.skins = append(v.skins, skinOf(&p.Members[i]))
@@ -49,7 +54,7 @@ func Verify(p *piece.Piece, r *Result, s *shop.Shop) []finding.Finding {
 	}
 	for i := range r.Plugs {
 		g := &r.Plugs[i]
-		if !v.skins[g.Member].has(g.Surface, g.Center) {
+		if _, on := v.skins[g.Member].above(g.Surface, g.Center, v.raised); !on {
 			v.say(g.ID, "the plug does not lie on its surface")
 		}
 		if g.Depth < plugLeast-slack {
@@ -65,10 +70,11 @@ type verifier struct {
 	p     *piece.Piece
 	r     *Result
 	s     *shop.Shop
-	wall  float64
-	skins []*skin
-	byID  map[string]*Bore
-	out   []finding.Finding
+	wall   float64
+	raised float64 // how far outside its surface a mouth may lie
+	skins  []*skin
+	byID   map[string]*Bore
+	out    []finding.Finding
 }
 
 func (v *verifier) say(subject, format string, a ...any) {
@@ -90,15 +96,20 @@ func skinOf(m *piece.Member) *skin {
 	return s
 }
 
-// has reports whether a world point lies on a surface, within slack.
-func (s *skin) has(surface int, p geom.Vec3) bool {
+// above is how far a world point lies outside a surface, and whether that is
+// no more than raised, square to the surface, within slack.
+func (s *skin) above(surface int, p geom.Vec3, raised float64) (float64, bool) {
 	if surface < 0 || surface >= len(s.surfaces) {
-		return false
+		return 0, false
 	}
 	f := s.surfaces[surface]
 	q := s.place.Local(p)
 	uv := f.Chart(q)
-	return f.Point(uv).Dist(q) <= slack && (f.Region.Contains(uv) || f.Region.Distance(uv) <= slack)
+	off := q.Sub(f.Point(uv))
+	h := off.Dot(f.Normal(uv))
+	aside := off.Sub(f.Normal(uv).Scale(h)).Len()
+	on := h >= -slack && h <= raised+slack && aside <= slack && (f.Region.Contains(uv) || f.Region.Distance(uv) <= slack)
+	return max(0, h), on
 }
 
 // meets looks for a point of the member's surfaces for which depth is more
@@ -195,7 +206,8 @@ func (v *verifier) bore(j *Joint, b *Bore) {
 	}
 	from := 0.5 // the surface round the mouth is no wall
 	if b.Surface >= 0 {
-		if !s.has(b.Surface, b.Mouth) {
+		height, on := s.above(b.Surface, b.Mouth, v.raised)
+		if !on {
 			v.say(b.ID, "its mouth does not lie on surface %d of %s", b.Surface, v.p.Members[b.Member].ID)
 			return
 		}
@@ -211,12 +223,13 @@ func (v *verifier) bore(j *Joint, b *Bore) {
 		if tilt := math.Sqrt(max(0, 1-down*down)) / down * r; tilt+bow > 0.01 {
 			from = tilt + bow + wall + slack
 		}
+		from += height / down
 	} else if !v.within(j, b) {
 		v.say(b.ID, "its mouth lies neither on a surface nor in a bore of the same joint")
 	}
 	to := b.Depth
 	if b.Purpose == Driver {
-		to -= from // it goes through: the far side is like the near one
+		to -= from + v.raised // it goes through: the far side is like the near one
 	}
 	if at, i, hit := s.meets(rod{b.Mouth.Add(b.Axis.Scale(from)), b.Axis, max(0.01, to-from-slack), r + wall - slack}.depth); hit && to > from+slack {
 		v.say(b.ID, "less than %.2f mm is left beside it, at %s of %s %v", wall, s.surfaces[i].Name, v.p.Members[b.Member].ID, at)
