@@ -181,6 +181,9 @@ func (t *task) band(c *clad, si int, id string, base geom.Polygons, un unrolled,
 		first = 2
 	}
 	for n := first; n <= 64; n++ {
+		if long && (total+float64(n-first+1)*lap)/float64(n) > bed { // before the laps' own thickness is counted
+			continue
+		}
 		laps, lengths := t.placeLaps(c, si, un.neutral, box, closed, n, lap, v, w)
 		if long && slices.Max(lengths) > bed {
 			continue
@@ -309,24 +312,6 @@ func (t *task) placeLaps(c *clad, si int, n *neutral, box geom.Box2, closed bool
 func (t *task) tight(c *clad, si int, l Lap, d float64, w wish) {
 	t.add(finding.Warning, "lap-near-contact", t.p.Members[c.index].ID+"/"+c.surfaces[si].Name, w.line, "common practice, no source",
 		"move the lap with lap-at; or move the joint", "A lap lies %s mm from a contact; %s mm is wanted.", mm(d), mm(t.o.LapClear))
-}
-
-// lapDistance is how near a lap comes to the member's contacts.
-func (t *task) lapDistance(c *clad, si int, l Lap) float64 {
-	box := c.surfaces[si].Region.Bounds()
-	best := math.Inf(1)
-	for _, m := range t.meets {
-		if m.member != c.index {
-			continue
-		}
-		for k := range 17 {
-			u := l.At + l.Length*(float64(k)/16-0.5)
-			for _, v := range []float64{box.Min.Y, (box.Min.Y + box.Max.Y) / 2, box.Max.Y} {
-				best = min(best, polygonDistance(c.world(si, geom.V2(u, v)), m.frame, m.region))
-			}
-		}
-	}
-	return best
 }
 
 // turningBetween is the angle through which an edge or a cylinder turns.
