@@ -133,28 +133,40 @@ func stops(fs []finding.Finding) (n int) {
 	return n
 }
 
-// showFindings prints what the maker must know, gravest first.
+// showFindings prints what the maker must know, gravest first. Findings that
+// say the same of several parts are told once, of the first, with the names of
+// the others.
 func showFindings(out *output, fs []finding.Finding) {
-	for _, sev := range []finding.Severity{finding.Stop, finding.Warning, finding.Note} {
-		title := map[finding.Severity]string{finding.Stop: "MUST CHANGE", finding.Warning: "WARNING", finding.Note: "NOTE"}[sev]
-		for _, f := range fs {
-			if f.Severity != sev {
-				continue
-			}
-			where := f.Subject
-			if f.File != "" {
-				where += fmt.Sprintf(" (%s:%d)", f.File, f.Line)
-			}
-			fmt.Fprintf(out.Out, "%s  %s\n", title, where)
-			wrapped(out, f.Message)
-			if f.Remedy != "" {
-				wrapped(out, "Remedy: "+f.Remedy)
-			}
-			if f.Source != "" && sev != finding.Note {
-				wrapped(out, "Basis: "+f.Source)
-			}
-			fmt.Fprintln(out.Out)
+	titles := map[finding.Severity]string{finding.Stop: "MUST CHANGE", finding.Warning: "WARNING", finding.Note: "NOTE"}
+	told := make([]bool, len(fs))
+	for i, f := range fs {
+		if told[i] {
+			continue
 		}
+		var also []string
+		for j := i + 1; j < len(fs); j++ {
+			g := fs[j]
+			if !told[j] && g.Subject != f.Subject && g.Severity == f.Severity && g.Stage == f.Stage && g.Code == f.Code && g.Remedy == f.Remedy {
+				told[j] = true
+				also = append(also, g.Subject)
+			}
+		}
+		where := f.Subject
+		if f.File != "" && f.Line > 0 {
+			where += fmt.Sprintf(" (%s:%d)", f.File, f.Line)
+		}
+		fmt.Fprintf(out.Out, "%s  %s\n", titles[f.Severity], where)
+		wrapped(out, f.Message)
+		if len(also) > 0 {
+			wrapped(out, "Likewise: "+strings.Join(also, ", ")+".")
+		}
+		if f.Remedy != "" {
+			wrapped(out, "Remedy: "+f.Remedy)
+		}
+		if f.Source != "" && f.Severity != finding.Note {
+			wrapped(out, "Basis: "+f.Source)
+		}
+		fmt.Fprintln(out.Out)
 	}
 }
 

@@ -325,6 +325,10 @@ func outlineTurn(h geom.Polygon) float64 {
 	return long.Angle()
 }
 
+// ledge is how far, mm, an overhang may stand out from a wall without support:
+// about two beads (common practice, no source).
+const ledge = 1.0
+
 // overhang is the area, mm², of facets that lean out by more than 45 degrees
 // from the vertical and have neither bed nor bridge beneath.
 //
@@ -332,7 +336,7 @@ func outlineTurn(h geom.Polygon) float64 {
 // if it is nowhere wider than the given span (the least width of its hull seen
 // from above) and at least 60 % of its rim stands on walls that go down from
 // it: the roof of a lying bore does, the underside of a ledge, held along one
-// side only, does not.
+// side only, does not. A ledge no wider than two beads needs nothing beneath.
 func (b *body) overhang(f geom.Frame, bridge float64) float64 {
 	const lean = math.Sqrt2/2 + 1e-3
 	down := f.Z.Neg()
@@ -377,7 +381,7 @@ func (b *body) overhang(f geom.Frame, bridge float64) float64 {
 				}
 			}
 		}
-		if held >= 0.6*rim && width(hull2(seen)) <= bridge {
+		if w := width(hull2(seen)); w <= ledge || held >= 0.6*rim && w <= bridge {
 			continue
 		}
 		total += area

@@ -1,6 +1,7 @@
 package solid
 
 import (
+	"math"
 	"slices"
 
 	"groundwork/internal/geom"
@@ -17,8 +18,12 @@ func roundToSingle(m *Mesh) *Mesh {
 	return newMesh(p.vertices, p.triangles, p.tags)
 }
 
+// single rounds to float32 by way of whole nanometres: float32 alone keeps
+// noise of 1e-13 mm round zero, which leaves triangles next to no height.
 func single(v geom.Vec3) geom.Vec3 {
-	return geom.V3(float64(float32(v.X)), float64(float32(v.Y)), float64(float32(v.Z)))
+	const nano = 1e6 // per mm
+	round := func(x float64) float64 { return float64(float32(math.Round(x*nano) / nano)) }
+	return geom.V3(round(v.X), round(v.Y), round(v.Z))
 }
 
 // patch is a closed mesh being rid of triangles without size. Two steps do
