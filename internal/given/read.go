@@ -120,7 +120,7 @@ func Read(data []byte, faults *Faults) (root *Node) {
 			continue
 		}
 		if body != nil {
-			faults.Add(at(d.Body.GetToken()), "keep one document to a file", "a second YAML document starts here")
+			faults.Add(start(d.Body), "keep one document to a file", "a second YAML document starts here")
 			return nil
 		}
 		body = d.Body
@@ -187,7 +187,7 @@ func (r *reader) node(n ast.Node, depth int) *Node {
 	if n == nil {
 		return out
 	}
-	out.Place = at(n.GetToken())
+	out.Place = start(n)
 	r.count++
 	if depth > MaxDepth {
 		r.faults.Add(out.Place, "write it flatter", "lists or mappings stand more than %d deep", MaxDepth)
@@ -197,17 +197,11 @@ func (r *reader) node(n ast.Node, depth int) *Node {
 	case *ast.NullNode:
 	case *ast.MappingNode:
 		out.Kind = Mapping
-		for i, kv := range v.Values {
-			if i == 0 && kv.Key != nil && !v.IsFlowStyle {
-				out.Place = at(kv.Key.GetToken())
-			}
+		for _, kv := range v.Values {
 			r.pair(out, kv, depth)
 		}
 	case *ast.MappingValueNode:
 		out.Kind = Mapping
-		if v.Key != nil {
-			out.Place = at(v.Key.GetToken())
-		}
 		r.pair(out, v, depth)
 	case *ast.SequenceNode:
 		out.Kind = List
@@ -291,6 +285,22 @@ func (n *Node) Get(key string) *Node {
 		}
 	}
 	return nil
+}
+
+// start is where n begins: a mapping without brackets at its first key, where
+// the parser has its first colon.
+func start(n ast.Node) Place {
+	switch v := n.(type) {
+	case *ast.MappingNode:
+		if !v.IsFlowStyle && len(v.Values) > 0 && v.Values[0].Key != nil {
+			return at(v.Values[0].Key.GetToken())
+		}
+	case *ast.MappingValueNode:
+		if v.Key != nil {
+			return at(v.Key.GetToken())
+		}
+	}
+	return at(n.GetToken())
 }
 
 func at(t *token.Token) Place {

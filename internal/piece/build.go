@@ -105,7 +105,7 @@ func taperPath(length, from, to, bow float64, keep, bowEdge string) geom.Path {
 // outline is the closed path of a shape, or false after a fault. who names it
 // in faults: "top" or "cut-out 2 of top".
 func (r *resolver) outline(s ShapeDoc, p given.Place, who string) (geom.Path, bool) {
-	before := r.faults.Len()
+	before := r.trouble()
 	var path geom.Path
 	switch {
 	case s.Rectangle != nil:
@@ -149,7 +149,7 @@ func (r *resolver) outline(s ShapeDoc, p given.Place, who string) (geom.Path, bo
 			r.faults.Add(s.Path.Place, "write one closed loop, as in M0 0 L100 0 L100 50 Z", "the path of %s cannot be used: %s", who, err)
 		}
 	}
-	if r.faults.Len() > before || len(path.Segs) == 0 {
+	if r.trouble() > before || len(path.Segs) == 0 {
 		return geom.Path{}, false
 	}
 	if err := path.Check(1e-6); err != nil {
@@ -166,7 +166,7 @@ func (r *resolver) outline(s ShapeDoc, p given.Place, who string) (geom.Path, bo
 
 // built is f's path if no fault was noted since before.
 func (r *resolver) built(before int, f func() geom.Path) geom.Path {
-	if r.faults.Len() > before {
+	if r.trouble() > before {
 		return geom.Path{}
 	}
 	return f()
@@ -174,7 +174,7 @@ func (r *resolver) built(before int, f func() geom.Path) geom.Path {
 
 // board builds a board, or nil after a fault.
 func (r *resolver) board(d *BoardDoc, name string) *Board {
-	before := r.faults.Len()
+	before := r.trouble()
 	path, ok := r.outline(d.ShapeDoc, d.Place, name)
 	thickness := r.size(d.Thickness, "thickness of "+name)
 	loops, places := []geom.Polygon{flatLoop(path)}, []given.Place{d.Place}
@@ -194,7 +194,7 @@ func (r *resolver) board(d *BoardDoc, name string) *Board {
 		cutouts = append(cutouts, NewOutline(hole, BreakAngle))
 		loops, places = append(loops, flatLoop(hole)), append(places, c.Place)
 	}
-	if !ok || r.faults.Len() > before {
+	if !ok || r.trouble() > before {
 		return nil
 	}
 	if k, what := checkLoops(loops); what != "" {
@@ -210,7 +210,7 @@ func (r *resolver) board(d *BoardDoc, name string) *Board {
 
 // turning builds a turning, or nil after a fault.
 func (r *resolver) turning(d *TurningDoc, name string) *Turning {
-	before := r.faults.Len()
+	before := r.trouble()
 	p := geom.Path{}
 	switch {
 	case d.Cylinder != nil:
@@ -248,7 +248,7 @@ func (r *resolver) turning(d *TurningDoc, name string) *Turning {
 			}
 		}
 	}
-	if r.faults.Len() > before {
+	if r.trouble() > before {
 		return nil
 	}
 	if len(p.Segs) == 0 {

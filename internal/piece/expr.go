@@ -106,6 +106,11 @@ func parseExpression(text string) (ast.Node, error) {
 	return tree.Node, nil
 }
 
+// advice is an error that knows its remedy.
+type advice struct{ what, remedy string }
+
+func (a *advice) Error() string { return a.what }
+
 // errFailed says that a fault has been noted already.
 var errFailed = errors.New("failed before")
 
@@ -256,7 +261,7 @@ func binary(n *ast.BinaryNode, name func(string) (value, error)) (value, error) 
 func call(name string, args []ast.Node, look func(string) (value, error)) (value, error) {
 	f, ok := functions[name]
 	if !ok {
-		return value{}, fmt.Errorf("there is no function %s here; %s", name, given.Suggest(name, sortedKeys(functions)))
+		return value{}, &advice{fmt.Sprintf("there is no function %s here", name), given.Suggest(name, sortedKeys(functions))}
 	}
 	if f.args >= 0 && len(args) != f.args || len(args) == 0 {
 		return value{}, fmt.Errorf("%s takes %d numbers, not %d", name, max(1, f.args), len(args))

@@ -1,6 +1,7 @@
 package piece
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"reflect"
@@ -33,6 +34,7 @@ type reckoner struct {
 	placed map[given.Place]*quantity // the same by where they are written
 	done   map[*quantity]*outcome
 	stack  []*quantity // those being worked out, outermost first
+	failed int         // how often of had no value to give
 }
 
 // newReckoner lists what expressions may refer to: parameters, and the sizes of
@@ -101,7 +103,7 @@ const maxChain = 200
 func (ns *reckoner) lookUp(name string) (value, error) {
 	q, ok := ns.named[name]
 	if !ok {
-		return value{}, fmt.Errorf("there is no %s here; %s", name, given.Suggest(name, ns.near(name)))
+		return value{}, &advice{fmt.Sprintf("there is no %s here", name), given.Suggest(name, ns.near(name))}
 	}
 	return ns.workOut(q)
 }
@@ -186,7 +188,11 @@ func (ns *reckoner) read(n given.Number) (value, error) {
 			return value{}, err
 		}
 		if err != nil {
-			ns.faults.Add(n.Place, "mend the expression", "the expression %q cannot be worked out: %s", text, err)
+			remedy := "mend the expression"
+			if a := (*advice)(nil); errors.As(err, &a) {
+				remedy = a.remedy
+			}
+			ns.faults.Add(n.Place, remedy, "the expression %q cannot be worked out: %s", text, err)
 			return value{}, errFailed
 		}
 		return v, nil
@@ -216,6 +222,9 @@ func (ns *reckoner) of(n given.Number) (value, bool) {
 		v, err = ns.workOut(q)
 	} else {
 		v, err = ns.read(n)
+	}
+	if err != nil {
+		ns.failed++
 	}
 	return v, err == nil
 }

@@ -65,6 +65,11 @@ func (d *Document) Resolve(overrides map[string]string) (*Piece, []finding.Findi
 	return r.piece, finding.Sorted(r.findings), nil
 }
 
+// trouble counts faults and numbers that came to nothing, so that a step can
+// see whether what it rests on is sound. A number that failed was perhaps
+// reported long before.
+func (r *resolver) trouble() int { return r.faults.Len() + r.ns.failed }
+
 // length reads a length; false after a fault.
 func (r *resolver) length(n given.Number, what string) (float64, bool) {
 	v, ok := r.ns.of(n)
@@ -114,7 +119,7 @@ func (r *resolver) between(n given.Number, what string, lo, hi float64, before i
 	}
 	v, ok := r.length(n, what)
 	const rounding = 1e-9 // a radius reckoned as half of a width may miss it by the last bit
-	if ok && r.faults.Len() == before && (v < lo-rounding || v > hi+rounding) {
+	if ok && r.trouble() == before && (v < lo-rounding || v > hi+rounding) {
 		r.faults.Add(n.Place, fmt.Sprintf("keep it between %s mm and %s mm", num(lo), num(hi)), "the %s comes to %s mm", what, num(v))
 		return 0
 	}
@@ -175,7 +180,7 @@ func (r *resolver) parameters() {
 			continue
 		}
 		v, err := r.ns.lookUp(k.Value)
-		before := r.faults.Len()
+		before := r.trouble()
 		p.Kind = v.kind
 		limit := func(n given.Number, what string) float64 {
 			if !n.Written() {
@@ -195,7 +200,7 @@ func (r *resolver) parameters() {
 		}
 		p.Min, p.Max, p.Step = limit(d.Min, "min"), limit(d.Max, "max"), limit(d.Step, "step")
 		p.Value = v.v
-		if err != nil || r.faults.Len() > before {
+		if err != nil || r.trouble() > before {
 			continue
 		}
 		switch {
@@ -241,7 +246,7 @@ func (r *resolver) veneer() {
 	}
 	a := allowanceDefault
 	if d.Allowance.Written() {
-		a = r.between(d.Allowance, "trim allowance", 0, 50, r.faults.Len())
+		a = r.between(d.Allowance, "trim allowance", 0, 50, r.trouble())
 	}
 	v.Allowance = &a
 	r.piece.Veneer = v
@@ -382,9 +387,9 @@ func (r *resolver) direction(a *Axis, what string) (geom.Vec3, bool) {
 		}
 		return v, true
 	}
-	before := r.faults.Len()
+	before := r.trouble()
 	v := r.vector(a.Vector, what)
-	if r.faults.Len() > before {
+	if r.trouble() > before {
 		return v, false
 	}
 	if v.Len() < 1e-9 {
@@ -419,9 +424,9 @@ func (r *resolver) copies(d MemberDoc, base Member) []Member {
 		}
 	case d.Repeat != nil && d.Repeat.Along != nil:
 		n := r.whole(d.Repeat.Count, "count of "+base.Name, 1, maxMembers)
-		before := r.faults.Len()
+		before := r.trouble()
 		step := r.vector(d.Repeat.Along, "step of "+base.Name)
-		if r.faults.Len() == before && n > 1 && step.Len() < minSize {
+		if r.trouble() == before && n > 1 && step.Len() < minSize {
 			r.faults.Add(d.Repeat.Place, "make the step longer", "the copies of %s lie in the same place", base.Name)
 		}
 		out = out[:0]
@@ -539,14 +544,14 @@ func (m *Member) spread(pl geom.Plane) (least, most float64) {
 
 // cutPlane is the world plane of an end cut, its normal to what is removed.
 func (r *resolver) cutPlane(c EndCutDoc, name string) (geom.Plane, bool) {
-	before := r.faults.Len()
+	before := r.trouble()
 	if c.Normal != nil {
 		n, ok := r.direction(c.Normal, "normal of an end cut of "+name)
 		var at geom.Vec3
 		if c.At != nil {
 			at = r.vector(c.At, "place of an end cut of "+name)
 		}
-		return geom.PlaneAt(at, n), ok && r.faults.Len() == before
+		return geom.PlaneAt(at, n), ok && r.trouble() == before
 	}
 	at, ok := r.member(c.Member)
 	if !ok {
@@ -699,8 +704,8 @@ func (r *resolver) joints() {
 			j.Dowels = r.whole(d.Dowels, "number of dowels", 0, 50)
 		}
 		if d.Dowel.Written() {
-			before := r.faults.Len()
-			if j.Dowel = r.size(d.Dowel, "diameter of the dowels"); r.faults.Len() == before && (j.Dowel < 2 || j.Dowel > 40) {
+			before := r.trouble()
+			if j.Dowel = r.size(d.Dowel, "diameter of the dowels"); r.trouble() == before && (j.Dowel < 2 || j.Dowel > 40) {
 				r.faults.Add(d.Dowel.Place, "use a dowel of 2 mm to 40 mm", "the diameter of the dowels comes to %s mm", num(j.Dowel))
 			}
 		}
@@ -763,7 +768,7 @@ func (r *resolver) surfaces() {
 			s.Grain = &g
 		}
 		if d.Allowance.Written() {
-			a := r.between(d.Allowance, "trim allowance", 0, 50, r.faults.Len())
+			a := r.between(d.Allowance, "trim allowance", 0, 50, r.trouble())
 			s.Allowance = &a
 		}
 		if d.LapAt.Written() {
