@@ -54,6 +54,9 @@ func (t *task) divide(r *solid.Regions, c *clad, si int) {
 	}
 	for part, base := range c.bases(r, si) {
 		name := baseID(id, sf.Name, part)
+		if sf.Kind == piece.Plane && sf.Role != piece.Edge && t.small(c, si, base, w) {
+			continue
+		}
 		un := c.unroll(r, si, base, w.allowance, t.o)
 		switch {
 		case isBand(sf):
@@ -64,6 +67,16 @@ func (t *task) divide(r *solid.Regions, c *clad, si int) {
 			t.leaf(c, si, name, base, un, w)
 		}
 	}
+}
+
+// small reports whether a leaf fits a blank whatever its corners gain.
+func (t *task) small(c *clad, si int, base geom.Polygons, w wish) bool {
+	most := 0.0
+	for i := range c.cover {
+		most = max(most, c.cover[i].Stack)
+	}
+	size := base.Map(func(q geom.Vec2) geom.Vec2 { return q.Rotate(-c.cover[si].Grain) }).Bounds().Grow(4*most + w.allowance).Size()
+	return fits(rooms(t.shop, w.veneer), size.X, size.Y)
 }
 
 // hollows tells of corners of a face that a cutter cannot trim into.

@@ -221,7 +221,9 @@ type unrolled struct {
 func (c *clad) unroll(r *solid.Regions, si int, base geom.Polygons, allowance float64, o Options) unrolled {
 	sf := &c.surfaces[si]
 	out := unrolled{neutral: newNeutral(sf, c.stack[si].NeutralDepth())}
+	base = out.neutral.folded(base)
 	var net, gross [][]float64
+	alike := true // every border has the same allowance
 	for _, p := range base {
 		n, g := make([]float64, len(p)), make([]float64, len(p))
 		for j := range p {
@@ -235,13 +237,37 @@ func (c *clad) unroll(r *solid.Regions, si int, base geom.Polygons, allowance fl
 				m = c.margins(si, a, b, allowance)
 			}
 			n[j], g[j] = m.net, m.net+m.extra
+			alike = alike && m.extra == allowance
 		}
 		net, gross = append(net, n), append(gross, g)
 	}
 	flat := base.Map(out.neutral.flat)
 	out.net = grow(r, flat, net)
-	out.gross = grow(r, flat, gross)
+	if alike {
+		out.gross = r.Offset(out.net, allowance, solid.Miter, 4, o.Chord)
+	} else {
+		out.gross = grow(r, flat, gross)
+	}
 	return out
+}
+
+// folded puts points where the bends at the folds of an edge begin and end.
+func (n *neutral) folded(base geom.Polygons) geom.Polygons {
+	for _, f := range n.folds {
+		for _, u := range []float64{f.u - foldReach, f.u + foldReach} {
+			split := make(geom.Polygons, len(base))
+			for k, p := range base {
+				for j, a := range p {
+					split[k] = append(split[k], a)
+					if b := p[(j+1)%len(p)]; (a.X-u)*(b.X-u) < -1e-6 {
+						split[k] = append(split[k], a.Lerp(b, (u-a.X)/(b.X-a.X)))
+					}
+				}
+			}
+			base = split
+		}
+	}
+	return base
 }
 
 // onWindow is the window that a border of a base runs along, -1 for none.
@@ -280,12 +306,16 @@ func (c *clad) fingersLow(si int) bool {
 // lowest): the middle of a straight back.
 func (c *clad) backmost(si int) float64 {
 	sf := &c.surfaces[si]
-	const n = 1440
+	if sf.Kind == piece.Cylinder {
+		return c.backAngle() * sf.Run.Segs[0].From().X
+	}
 	v := sf.Region.Bounds().Center().Y
+	samples := sf.Run.Flatten(1e-4)
+	n := len(samples)
 	key := make([]float64, n)
 	best := 0
-	for i := range key {
-		p := c.world(si, geom.V2(sf.Length*float64(i)/n, v))
+	for i, q := range samples {
+		p := c.core.Place.Point(sf.Frame.Point(geom.V3(q.P.X, q.P.Y, v)))
 		key[i] = p.Y - p.Z*1e-3
 		if key[i] > key[best]+1e-9 {
 			best = i
@@ -298,7 +328,20 @@ func (c *clad) backmost(si int) float64 {
 	for hi-lo < n && key[(hi+1)%n] > key[best]-1e-3 {
 		hi++
 	}
-	u := sf.Length * float64(lo+hi) / 2 / n
+	// Where the key crosses the bound, between samples.
+	place := func(i int) float64 {
+		return samples[(i+n)%n].S + math.Floor(float64(i)/float64(n))*sf.Length
+	}
+	cross := func(in, out int) float64 {
+		a, b := key[(in+n)%n], key[(out+n)%n]
+		t := (a - (key[best] - 1e-3)) / (a - b)
+		return place(in) + t*(place(out)-place(in))
+	}
+	from, to := place(lo), place(hi)
+	if hi-lo < n {
+		from, to = cross(lo, lo-1), cross(hi, hi+1)
+	}
+	u := (from + to) / 2
 	return u - math.Floor(u/sf.Length)*sf.Length
 }
 

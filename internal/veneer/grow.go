@@ -10,8 +10,8 @@ import (
 // grow moves every edge of a region outward by its own distance: by[i][j] mm
 // for the edge of loop i that starts at point j. Where two edges meet in an
 // outward corner both are carried on to where they meet again, even if only
-// one of them moves; a corner sharper than the mitre limit of 4 is cut off no
-// nearer than its distance. Negative distances move an edge inward.
+// one of them moves; a corner whose mitre would reach farther than 4 times the
+// distance is cut off square at twice the distance. Negative distances move an edge inward.
 func grow(r *solid.Regions, ps geom.Polygons, by [][]float64) geom.Polygons {
 	parts := []geom.Polygons{ps}
 	var lost []geom.Polygons
@@ -34,7 +34,7 @@ func grow(r *solid.Regions, ps geom.Polygons, by [][]float64) geom.Polygons {
 			a, b := p[k].Sub(p[j]).Unit(), p[(k+1)%n].Sub(p[k]).Unit()
 			var cap geom.Polygon
 			ends[j], starts[k], cap = corner(p[k], a, b, d, e)
-			if len(cap) > 0 {
+			if cap.Area() > 0 { // else the two sides overlap already
 				parts = append(parts, geom.Polygons{cap})
 			}
 		}
@@ -67,32 +67,29 @@ func grow(r *solid.Regions, ps geom.Polygons, by [][]float64) geom.Polygons {
 }
 
 // corner says where the edge that arrives at q along a and moves by d ends,
-// and where the one that leaves along b and moves by e begins. Where they do
-// not meet within the mitre limit, cap closes the gap between them.
+// and where the one that leaves along b and moves by e begins. Where the
+// corner is too sharp for that, cap closes the gap between them.
 func corner(q, a, b geom.Vec2, d, e float64) (end, start geom.Vec2, cap geom.Polygon) {
-	const limit = 4
+	const sharp = -0.875 // cosine of the turning whose mitre is 4 times the distance
 	n, m := a.Right(), b.Right()
 	end, start = q.Add(n.Scale(d)), q.Add(m.Scale(e))
 	sin, cos := a.Cross(b), a.Dot(b)
-	if sin < 0 || d == 0 && e == 0 { // a hollow: the two overlap
-		return end, start, nil
-	}
-	var x geom.Vec2
 	switch {
-	case math.Abs(d-e) < 1e-6 && cos > -0.99: // alike but for rounding
-		half := n.Add(m)
-		x = half.Scale(2 * max(d, e) / half.Dot(half))
-	case sin > 0.02: // x·n = d, x·m = e
-		x = geom.V2((d*m.Y-e*n.Y)/sin, (e*n.X-d*m.X)/sin)
-	case cos > 0: // almost in line: a step
+	case sin < 0 || d == 0 && e == 0: // a hollow: the two overlap
+		return end, start, nil
+	case cos < sharp:
+		far := 2 * max(d, e)
+		end, start = end.Add(a.Scale(far)), start.Sub(b.Scale(far))
 		return end, start, geom.Polygon{q, end, start}
+	case math.Abs(d-e) < 1e-6: // alike but for rounding
+		half := n.Add(m)
+		x := q.Add(half.Scale(2 * max(d, e) / half.Dot(half)))
+		return x, x, nil
+	case sin > 0.02: // x·n = d, x·m = e
+		x := q.Add(geom.V2((d*m.Y-e*n.Y)/sin, (e*n.X-d*m.X)/sin))
+		return x, x, nil
 	}
-	far := max(d, e)
-	if l := x.Len(); l > 0 && l <= limit*far {
-		return q.Add(x), q.Add(x), nil
-	}
-	end, start = end.Add(a.Scale(far)), start.Sub(b.Scale(far))
-	return end, start, geom.Polygon{q, end, start}
+	return end, start, geom.Polygon{q, end, start} // almost in line: a step
 }
 
 // evenly is the same distance for every edge.

@@ -61,9 +61,17 @@ type neutral struct {
 	s *piece.Surface
 	k float64
 	// Extruded: arc length and length in the veneer at the ends of every
-	// segment.
-	u, w []float64
+	// segment, folds left out; and the folds.
+	u, w  []float64
+	folds []fold
 }
+
+// fold is a corner below the break angle, which a band is bent round.
+type fold struct{ u, turn float64 }
+
+// foldReach is how far to either side of a fold, in mm, the length that the
+// veneer gains there is spread: no sheet bends at a point.
+const foldReach = 1.0
 
 func newNeutral(s *piece.Surface, k float64) *neutral {
 	n := &neutral{s: s, k: k}
@@ -71,15 +79,29 @@ func newNeutral(s *piece.Surface, k float64) *neutral {
 		var u, w float64
 		n.u, n.w = []float64{0}, []float64{0}
 		for i, g := range s.Run.Segs {
-			u += g.Length(0, 1)
-			if i > 0 {
-				w += k * s.Run.Corner(i)
+			if turn := s.Run.Corner(i); math.Abs(turn) > 1e-9 {
+				n.folds = append(n.folds, fold{u, turn})
 			}
+			u += g.Length(0, 1)
 			w += g.Length(0, 1) + k*turningOf(g)
 			n.u, n.w = append(n.u, u), append(n.w, w)
 		}
 	}
 	return n
+}
+
+// bent is what folds have added from the surface's start to u.
+func (n *neutral) bent(u float64) float64 {
+	var sum float64
+	for _, f := range n.folds {
+		ramp := func(x float64) float64 { return max(0, min(1, x/(2*foldReach)+0.5)) }
+		if f.u == 0 { // half of it at either end of the chart
+			sum += f.turn * (ramp(u) - 0.5 + ramp(u-n.s.Length))
+			continue
+		}
+		sum += f.turn * ramp(u-f.u)
+	}
+	return n.k * sum
 }
 
 func turningOf(g geom.Seg) float64 {
@@ -96,7 +118,7 @@ func (n *neutral) total() float64 {
 		if n.s.Closed {
 			return BandLength(n.s.Length, math.Copysign(2*math.Pi, n.s.Run.Area()), n.k)
 		}
-		return n.w[len(n.w)-1]
+		return n.w[len(n.w)-1] + n.bent(n.s.Length)
 	}
 	return n.s.Length
 }
@@ -124,29 +146,49 @@ func (n *neutral) along(u float64) float64 {
 	}
 	rest := u - n.u[i]
 	w := n.w[i] + rest
-	if i > 0 {
-		w += n.k * n.s.Run.Corner(i)
-	}
 	if rest > 0 {
-		seg := geom.Path{Segs: n.s.Run.Segs[i : i+1]}
 		if l := n.u[i+1] - n.u[i]; rest < l {
-			w += n.k * seg.Turning(0, rest)
+			w += n.k * turningTo(n.s.Run.Segs[i], rest)
 		} else {
-			w += n.w[i+1] - n.w[i] - l - n.corner(i)
+			w += n.w[i+1] - n.w[i] - l
 		}
 	}
-	return w + turns*n.total()
+	w += n.bent(u)
+	if turns != 0 {
+		w += turns * n.total()
+	}
+	return w
 }
 
-func (n *neutral) corner(i int) float64 {
-	if i == 0 {
+// turningTo is the turning of a segment from its start to the arc length s:
+// the angle between the tangents, followed step by step so that a whole turn
+// is not lost.
+func turningTo(g geom.Seg, s float64) float64 {
+	if g.Kind == geom.Line {
 		return 0
 	}
-	return n.k * n.s.Run.Corner(i)
+	_, t := (geom.Path{Segs: []geom.Seg{g}}).AtLength(s)
+	const steps = 8
+	var sum float64
+	last := g.Tangent(0)
+	for k := 1; k <= steps; k++ {
+		next := g.Tangent(t * float64(k) / steps)
+		sum += math.Atan2(last.Cross(next), last.Dot(next))
+		last = next
+	}
+	return sum
 }
 
 // back is the inverse of along.
 func (n *neutral) back(w float64) float64 {
+	u := w
+	for range 30 { // converges by the factor k/R at every step
+		d := n.along(u) - w
+		u -= d
+		if math.Abs(d) < 1e-11 {
+			return u
+		}
+	}
 	lo, hi := w-10-10*n.k, w+10+10*n.k
 	for n.along(lo) > w {
 		lo -= 10 + 10*n.k

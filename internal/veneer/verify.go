@@ -187,6 +187,16 @@ func (v *verifier) surface(c *clad, si int, id string, of []Pattern, j *joint.Re
 	box := sf.Region.Bounds()
 	size := box.Size()
 	faults := 0
+	var folds []float64 // where the sheet bends sharply, points are not told apart
+	if sf.Kind == piece.Extruded {
+		var u float64
+		for i, g := range sf.Run.Segs {
+			if math.Abs(sf.Run.Corner(i)) > 1e-6 {
+				folds = append(folds, u)
+			}
+			u += g.Length(0, 1)
+		}
+	}
 	look := func(q geom.Vec2) {
 		if faults > 3 {
 			return
@@ -201,6 +211,9 @@ func (v *verifier) surface(c *clad, si int, id string, of []Pattern, j *joint.Re
 			d := q.Dist(b.at) - b.r
 			near = near || math.Abs(d) < slack
 			hole = hole || d < 0
+		}
+		for _, f := range folds {
+			near = near || math.Abs(q.X-f) < 2*foldReach
 		}
 		if near || c.hollow(si, q) {
 			return
