@@ -246,7 +246,8 @@ const rays = 32 // directions in which the material round a bore is measured
 // lateral is the least distance from the axis to the member's surfaces,
 // measured square to the axis, at every station between from and to along the
 // axis. It is -1 when part of the axis lies outside. Planar surfaces are
-// measured exactly, others within 0.5 %.
+// measured exactly, others within 0.5 %. Beyond enough it may be anything that
+// is more than enough.
 func (f *form) lateral(at, axis geom.Vec3, from, to, enough float64) float64 {
 	const step = 2.0 // mm between stations
 	n := max(1, int(math.Ceil((to-from)/step)))
@@ -265,6 +266,7 @@ func (f *form) lateral(at, axis geom.Vec3, from, to, enough float64) float64 {
 			dirs = append(dirs, in.Scale(1/l))
 		}
 	}
+	near := f.near(first, last, enough)
 	least := math.Inf(1)
 	for k := 0; k <= n; k++ {
 		p := first.Lerp(last, float64(k)/float64(n))
@@ -272,11 +274,37 @@ func (f *form) lateral(at, axis geom.Vec3, from, to, enough float64) float64 {
 			return -1
 		}
 		for _, d := range dirs {
-			t, _ := f.leave(p, d)
+			t, _ := near.leave(p, d)
 			least = min(least, t)
 		}
 	}
 	return least
+}
+
+// near is the form with only those edges or cones of its side that may lie
+// within reach of the line from a to b, in member coordinates: rays shorter
+// than reach leave it as they leave the form.
+func (f *form) near(a, b geom.Vec3, reach float64) *form {
+	out := *f
+	out.edges, out.profile = nil, f.profile
+	lo := geom.V3(min(a.X, b.X)-reach, min(a.Y, b.Y)-reach, min(a.Z, b.Z)-reach)
+	hi := geom.V3(max(a.X, b.X)+reach, max(a.Y, b.Y)+reach, max(a.Z, b.Z)+reach)
+	for _, e := range f.edges {
+		if max(e.a.X, e.b.X) >= lo.X && min(e.a.X, e.b.X) <= hi.X && max(e.a.Y, e.b.Y) >= lo.Y && min(e.a.Y, e.b.Y) <= hi.Y {
+			out.edges = append(out.edges, e)
+		}
+	}
+	if f.profile != nil {
+		i, k := 0, len(f.profile)
+		for i+1 < k && f.profile[i].z1 < lo.Z {
+			i++
+		}
+		for k-1 > i && f.profile[k-1].z0 > hi.Z {
+			k--
+		}
+		out.profile = f.profile[i:k]
+	}
+	return &out
 }
 
 // ahead is the least and the greatest distance, along dir, from a disc of
