@@ -151,10 +151,12 @@ func decodeStruct(n *Node, v reflect.Value, f *Faults) {
 		return
 	}
 	fields := fieldsOf(v.Type())
+	var mistyped []string // keys that unknown ones were probably meant to be
 	for i, k := range n.Keys {
 		j := slices.IndexFunc(fields, func(fd field) bool { return fd.key == k.Value })
 		if j < 0 {
 			f.Add(k.Place, Suggest(k.Value, Keys(v.Type())), "the key %q is not known here", clip(k.Value))
+			mistyped = append(mistyped, Nearest(k.Value, Keys(v.Type())))
 			continue
 		}
 		decode(n.Items[i], v.FieldByIndex(fields[j].index), fields[j].tag, f)
@@ -163,7 +165,7 @@ func decodeStruct(n *Node, v reflect.Value, f *Faults) {
 		p.Set(reflect.ValueOf(n.Place))
 	}
 	for _, fd := range fields {
-		if fd.required && n.Get(fd.key) == nil {
+		if fd.required && n.Get(fd.key) == nil && !slices.Contains(mistyped, fd.key) {
 			f.Add(n.Place, "add "+fd.key+": "+fd.about, "the key %q is missing here", fd.key)
 		}
 	}

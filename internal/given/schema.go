@@ -9,8 +9,7 @@ import (
 	"github.com/invopop/jsonschema"
 )
 
-// Schemer is a type that describes itself in a schema. refer gives the schema
-// of another type of the same file.
+// Schemer is a type that describes itself in a schema.
 type Schemer interface{ Schema() *jsonschema.Schema }
 
 // JSONSchemaAlias describes a Map as a mapping of free keys.
@@ -50,12 +49,12 @@ func (Text) Schema() *jsonschema.Schema { return &jsonschema.Schema{Type: "strin
 // Schema of a flag.
 func (Flag) Schema() *jsonschema.Schema { return &jsonschema.Schema{Type: "boolean"} }
 
-// Schema of a number: a bare one, one with a unit, or an expression. The
-// pattern only tells numbers from words; the reader says more exactly.
+// Schema of a number: a bare one, one with a unit or a currency code, or an
+// expression. The pattern only tells numbers from words; the reader says more exactly.
 func (Number) Schema() *jsonschema.Schema {
 	return &jsonschema.Schema{AnyOf: []*jsonschema.Schema{
 		{Type: "number"},
-		{Type: "string", Pattern: `^\s*(=|[-+]?\s*[0-9.])`},
+		{Type: "string", Pattern: `^\s*(=|([A-Z]{3}\s*)?[-+]?\s*[0-9.])`},
 	}}
 }
 
