@@ -142,7 +142,7 @@ func TestBadInput(t *testing.T) {
 		{name: "zero thickness", piece: [2]string{"width: 150 mm}, thickness: 22 mm", "width: 150 mm}, thickness: 0 mm"}, status: badInput, where: "thickness: 0 mm", says: "thickness", fix: ""},
 		{name: "self-crossing outline", piece: [2]string{"rectangle: {length: = wide, width: 120 mm}", `path: "M0 0 L100 100 L100 0 L0 100 Z"`}, status: badInput, where: "M0 0 L100", says: "cross", fix: ""},
 		{name: "no such file", status: badInput, piece: [2]string{"*", "missing"}, where: "no-such-piece.yaml", says: "no such file", fix: ""},
-		{name: "printer too small in every pose", shop: [2]string{"build: [220 mm, 220 mm, 250 mm]", "build: [40 mm, 40 mm, 22 mm]"}, status: mustAlter, where: "side-1", says: "printer", fix: "printer"},
+		{name: "printer too small in every pose", shop: [2]string{"build: [220 mm, 220 mm, 250 mm]", "build: [30 mm, 30 mm, 30 mm]"}, status: mustAlter, where: "side-1", says: "printer", fix: "printer"},
 		{name: "contact too small for its screw", piece: [2]string{"width: 150 mm}, thickness: 22 mm", "width: 150 mm}, thickness: 12 mm"}, status: mustAlter, where: "piece.yaml", says: "M5", fix: "Remedy"},
 		{name: "band radius below the limit", piece: [2]string{"width: 120 mm}", "width: 120 mm, corner: 10 mm}"}, status: mustAlter, where: "top/edge-1", says: "radius", fix: "grain"},
 		{name: "bed smaller than a leaf", shop: [2]string{"bed: [600 mm, 400 mm]", "bed: [90 mm, 60 mm]"}, status: mustAlter, where: "top", says: "larger", fix: "Remedy"},

@@ -325,7 +325,7 @@ type TipDoc struct {
 	Edge       [2]Vec   `json:"edge" jsonschema:"description=Side of the polygon that the feet span"`
 	Load       Vec      `json:"load" jsonschema:"description=Where the load presses down"`
 	OverhangMM float64  `json:"overhang_mm" jsonschema:"description=How far the load stands outside the side; not above 0 when it cannot tip the piece"`
-	ForceN     *float64 `json:"force_n" jsonschema:"description=Load that lifts the feet opposite; null when no load does"`
+	ForceN     *float64 `json:"force_n" jsonschema:"nullable,description=Load that lifts the feet opposite; null when no load does"`
 }
 
 type BillDoc struct {

@@ -54,10 +54,10 @@ func run(pieceFile, shopFile, out string) error {
 	if err != nil {
 		return err
 	}
-	const w, h, over = 1500, 760, 2 // over: samples a pixel, each way
+	const w, h, over = 1400, 700, 2 // over: samples a pixel, each way
 	v := newView(w*over, h*over)
-	v.draw(pl.Cores.Segments, 0, geom.V2(0.25, 0.5))
-	v.draw(pl.Cores.Segments, 0.45, geom.V2(0.71, 0.5))
+	v.draw(pl.Cores.Segments, 0, geom.V2(0.26, 0.5))
+	v.draw(pl.Cores.Segments, 0.4, geom.V2(0.7, 0.5))
 	f, err := os.Create(out)
 	if err != nil {
 		return err
@@ -106,9 +106,9 @@ func (v *view) draw(segs []core.Segment, apart float64, middle geom.Vec2) {
 		box = box.Union(s.Bounds)
 	}
 	c := box.Center()
-	scale := 0.62 * float64(v.h) / box.Size().Len()
+	scale := 0.9 * float64(v.h) / box.Size().Len()
 	if apart > 0 {
-		scale *= 0.95
+		scale *= 0.86
 	}
 	for i, s := range segs {
 		away := s.Bounds.Center().Sub(c).Scale(apart)
