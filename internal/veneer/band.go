@@ -482,6 +482,52 @@ func knifeLeaf(net geom.Polygons, size geom.Vec2, k room) bool {
 	return math.Abs(net.Area()-b.X*b.Y) < 1e-6*b.X*b.Y
 }
 
-// flush tells of flush faces of members printed as one, which could carry one
-// leaf.
-func (t *task) flush() {}
+// flush tells of flush faces of members printed as one: they could carry one
+// leaf where their grain agrees, and get one each.
+func (t *task) flush() {
+	const touch = 0.05
+	for _, g := range t.p.PrintAsOne {
+		for x, a := range g {
+			for _, b := range g[x+1:] {
+				ca, cb := t.members[a], t.members[b]
+				for i := range ca.surfaces {
+					for j := range cb.surfaces {
+						fa, fb := &ca.surfaces[i], &cb.surfaces[j]
+						if ca.rank[i] < 0 || cb.rank[j] < 0 || fa.Kind != piece.Plane || fb.Kind != piece.Plane {
+							continue
+						}
+						frame, other := fa.Frame.In(ca.core.Place), fb.Frame.In(cb.core.Place)
+						if frame.Z.Dot(other.Z) < 0.99999 || math.Abs(frame.Local(other.Origin).Z) > touch {
+							continue
+						}
+						if near := t.o.Clearance + ca.cover[i].Stack + cb.cover[j].Stack; !beside(ca, i, cb, j, near) {
+							continue
+						}
+						ids := ca.core.ID + "/" + fa.Name + " and " + cb.core.ID + "/" + fb.Name
+						t.add(finding.Note, "flush-leaves", ca.core.ID+":"+cb.core.ID, ca.core.Line, "geometry",
+							"cut both leaves with the knife where they meet; or tape them together and lay them as one",
+							"%s are flush and printed as one, but get a leaf each, with a joint between them.", ids)
+					}
+				}
+			}
+		}
+	}
+}
+
+// beside reports whether the regions of two coplanar surfaces come within d.
+func beside(ca *clad, i int, cb *clad, j int, d float64) bool {
+	close := func(x *clad, i int, y *clad, j int) bool {
+		for _, loop := range x.surfaces[i].Region {
+			for k := range loop {
+				for _, q := range []geom.Vec2{loop[k], loop[k].Lerp(loop[(k+1)%len(loop)], 0.5)} {
+					at := y.surfaces[j].Chart(y.core.Place.Local(x.world(i, q)))
+					if r := y.surfaces[j].Region; r.Contains(at) || r.Distance(at) < d {
+						return true
+					}
+				}
+			}
+		}
+		return false
+	}
+	return close(ca, i, cb, j) || close(cb, j, ca, i)
+}

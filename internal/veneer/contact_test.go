@@ -290,4 +290,7 @@ func TestPrintedAsOne(t *testing.T) {
 	} else {
 		near(t, "volume", u[0].Volume, sum, 1e-3*sum)
 	}
+	if r.has("flush-leaves") == nil {
+		t.Error("the ends of web and flange are flush, and nothing is said of it")
+	}
 }

@@ -86,8 +86,10 @@ func corner(q, a, b geom.Vec2, d, e float64) (end, start geom.Vec2, cap geom.Pol
 		x := q.Add(half.Scale(2 * max(d, e) / half.Dot(half)))
 		return x, x, nil
 	case sin > 0.02: // x·n = d, x·m = e
-		x := q.Add(geom.V2((d*m.Y-e*n.Y)/sin, (e*n.X-d*m.X)/sin))
-		return x, x, nil
+		x := geom.V2((d*m.Y-e*n.Y)/sin, (e*n.X-d*m.X)/sin)
+		if x.Len() <= 2*max(d, e) {
+			return q.Add(x), q.Add(x), nil
+		}
 	}
 	return end, start, geom.Polygon{q, end, start} // almost in line: a step
 }
