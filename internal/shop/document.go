@@ -215,7 +215,7 @@ func Parse(file string, data []byte) (*Shop, error) {
 	}
 	d := &Document{}
 	given.Decode(root, d, faults)
-	r := reader{faults: faults}
+	r := reader{faults: faults, badForm: faults.Any()}
 	s := r.shop(d)
 	s.File = file
 	if err := faults.Err(); err != nil {

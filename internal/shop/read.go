@@ -46,7 +46,12 @@ type span struct{ lo, hi float64 }
 type reader struct {
 	faults   *given.Faults
 	currency string
+	badForm  bool // keys are missing or of the wrong kind
 }
+
+// sound reports whether values read since before can be compared with one
+// another. Where one is missing or wrong that would only mislead.
+func (r *reader) sound(before int) bool { return !r.badForm && r.faults.Len() == before }
 
 // number reads n, or yields def when it is left out or wrong. what names it in
 // faults: "the kerf of laser".
@@ -260,7 +265,7 @@ func (r *reader) printer(d PrinterDoc, taken names) Printer {
 	p.Price = r.price(d.Price, "price"+of)
 	p.Power = r.number(d.Power, "power"+of, powers, 120, span{0, 10000})
 	p.Profile = r.profile(d.Profile, p.Nozzle, of)
-	if r.faults.Len() > before || len(d.Build) != 3 {
+	if !r.sound(before) {
 		return p
 	}
 	if min(p.Build.X, p.Build.Y) <= 2*p.Brim {
@@ -296,7 +301,7 @@ func (r *reader) profile(d ProfileDoc, nozzle float64, of string) Profile {
 	p.HeatUp = r.number(d.HeatUp, "heat-up"+of, times, 420, span{0, 14400})
 	p.Waste = r.number(d.Waste, "waste"+of, shares, 0.05, span{0, 1})
 	p.Spread = r.number(d.Spread, "spread"+of, shares, 0.25, span{0, 1})
-	if r.faults.Len() > before {
+	if !r.sound(before) {
 		return p
 	}
 	// Layers of a quarter to three quarters of the nozzle are the usual rule;
@@ -314,7 +319,7 @@ func (r *reader) profile(d ProfileDoc, nozzle float64, of string) Profile {
 		within(d.FirstLayer, p.FirstLayer, 0.25, 1, "first layer")
 	}
 	within(d.Line, p.Line, 0.6, 2, "bead width")
-	if r.faults.Len() == before && p.Line <= max(p.Layer, p.FirstLayer) {
+	if r.sound(before) && p.Line <= max(p.Layer, p.FirstLayer) {
 		// The bead is a rectangle with round ends: it has to be wider than high.
 		at := d.Line.Place
 		if !at.Written() {
@@ -398,7 +403,7 @@ func (r *reader) laser(d LaserDoc, taken names) Laser {
 	l.Move = r.number(d.Move, "speed between cuts"+of, speeds, 200, speed)
 	l.SetUp = r.number(d.SetUp, "set-up"+of, times, 240, span{0, 14400})
 	l.Price = r.price(d.Price, "price"+of)
-	if r.faults.Len() == before && len(d.Bed) == 2 && min(l.Bed.X, l.Bed.Y) <= 2*l.Margin+l.Kerf {
+	if r.sound(before) && min(l.Bed.X, l.Bed.Y) <= 2*l.Margin+l.Kerf {
 		r.faults.Add(d.Margin.Place, "make the margin narrower", "the margin leaves nothing of the bed%s", of)
 	}
 	return l
@@ -420,13 +425,13 @@ func (r *reader) veneer(d VeneerDoc, taken names) Veneer {
 	v.BendAcross = r.number(d.BendAcross, "bend with the grain along the axis"+of, counts, 30, span{1, 500})
 	v.ServiceTemperature = r.number(d.ServiceTemperature, "service temperature"+of, temperatures, 0, span{20, 300})
 	v.MinOffcut = r.vec2(d.MinOffcut, "the smallest offcut"+of, geom.V2(50, 300), span{1, 6000})
-	if r.faults.Len() > before {
+	if !r.sound(before) {
 		return v
 	}
 	if v.Neutral > v.Stack() {
 		r.faults.Add(d.Neutral.Place, "measure it from the core", "the neutral surface%s lies outside its stack of %s mm", of, num(v.Stack()))
 	}
-	if len(d.Sheet) == 2 && min(v.Sheet.X, v.Sheet.Y) <= 2*v.EdgeMargin {
+	if min(v.Sheet.X, v.Sheet.Y) <= 2*v.EdgeMargin {
 		r.faults.Add(d.EdgeMargin.Place, "make the margin narrower", "the edge margin leaves nothing of a sheet%s", of)
 	}
 	return v
@@ -506,12 +511,11 @@ func (r *reader) insert(d InsertDoc, taken names) Insert {
 	n.Melt = r.number(d.Melt, "melt depth"+of, lengths, 1, span{0, 20})
 	n.MinWall = r.number(d.MinWall, "wall"+of, lengths, max(insertWall, t.mouldingTable), span{0.5, 30})
 	n.Price = r.price(d.Price, "price"+of)
-	if r.faults.Len() > before {
+	if !r.sound(before) {
 		return n
 	}
 	if n.Outer < n.Hole {
-		p := d.Outer.Place
-		r.faults.Add(p, "make the bore 0.1 mm to 0.3 mm smaller than the insert", "the insert %s, %s mm, would fall through its bore of %s mm", n.Size, num(n.Outer), num(n.Hole))
+		r.faults.Add(d.Outer.Place, "make the bore 0.1 mm to 0.3 mm smaller than the insert", "the insert %s, %s mm, would fall through its bore of %s mm", n.Size, num(n.Outer), num(n.Hole))
 	}
 	if n.Hole <= t.diameter {
 		r.faults.Add(d.Hole.Place, "measure the insert again", "the bore%s, %s mm, is no larger than its thread", of, num(n.Hole))
@@ -528,7 +532,7 @@ func (r *reader) dowel(d DowelDoc, taken map[bool]names) Dowel {
 		Printed:  d.Printed.Value,
 		Price:    r.price(d.Price, "price of a dowel"),
 	}
-	if r.faults.Len() > before || !d.Diameter.Written() || !d.Length.Written() {
+	if !r.sound(before) {
 		return w
 	}
 	if w.Length < 2*w.Diameter {
