@@ -11,6 +11,9 @@ import (
 // start is how far inside a surface material is first measured, in mm.
 const start = 0.05
 
+// hair is what a wall may lack, in mm: members are moved in to within a tenth of it.
+const hair = 1e-5
+
 // fastener is one screw or dowel at one position, with its bores; IDs are
 // given when the joint is settled.
 type fastener struct {
@@ -30,10 +33,21 @@ type drive struct {
 
 // screwAt works out a screw at a place of a contact, or says what is lacking.
 func (pl *placer) screwAt(c *Contact, d drive, at geom.Vec2) (*fastener, *lack) {
-	fail := func(code, what string, have, need float64) (*fastener, *lack) {
-		return nil, &lack{code: code, what: what, have: have, need: need}
-	}
 	nameT, nameI := pl.id(d.through.Member), pl.id(d.into.Member)
+	fail := func(code, what, in string, have, need float64) (*fastener, *lack) {
+		if in != "" {
+			what += " in " + in
+		}
+		return nil, &lack{code: code, what: what, in: in, have: have, need: need}
+	}
+	// Of walls that are too thin in one member the worst is told.
+	var thin *lack
+	wall := func(what, in string, have, need float64) {
+		if have < need-hair {
+			_, l := fail(tooSmall, what, in, have, need)
+			thin = greater(thin, l)
+		}
+	}
 	t := pl.forms[d.through.Member]
 	core, in := pl.cores[d.through.Member], pl.cores[d.into.Member]
 	begin := pl.begin()
@@ -45,21 +59,19 @@ func (pl *placer) screwAt(c *Contact, d drive, at geom.Vec2) (*fastener, *lack) 
 	if pl.skin > 0 {
 		edge = max(edge, d.insert.Hole/2+padRim)
 	}
-	if have := inside(c.Region, at); have < edge {
-		return fail(tooSmall, "distance from the screw to the edge of the contact", have, edge)
-	}
+	wall("distance from the screw to the edge of the contact", "", inside(c.Region, at), edge)
 
 	// Into: the insert's bore and what is left round and below it.
 	hole := d.insert.Hole / 2
 	deep := insertRecess + d.insert.Length + d.insert.Melt
-	wall := d.wall()
-	if have := in.lateral(p, d.axis, begin, deep, hole+wall) - hole; have < wall {
-		return fail(tooSmall, "wall round the insert in "+nameI, have, wall)
+	wall("wall round the insert", nameI, in.lateral(p, d.axis, begin, deep, hole+d.wall())-hole, d.wall())
+	if thin != nil {
+		return nil, thin
 	}
 	const end = leastEndWall
 	floor, _, _ := in.ahead(p.Add(d.axis.Scale(begin)), d.axis, hole)
-	if have := floor + begin - deep; have < end {
-		return fail(tooThin, "depth for the insert in "+nameI, floor+begin-end, deep)
+	if have := floor + begin - deep; have < end-hair {
+		return fail(tooThin, "depth for the insert", nameI, floor+begin-end, deep)
 	}
 	// The tip runs in a narrower bore, which may go deeper.
 	run := d.Clearance / 2
@@ -70,7 +82,7 @@ func (pl *placer) screwAt(c *Contact, d drive, at geom.Vec2) (*fastener, *lack) 
 	stock, _, surface := t.ahead(p.Add(back.Scale(start)), back, run)
 	stock += start
 	if stock <= start {
-		return fail(tooSmall, "material for the screw in "+nameT, 0, d.Clearance+2*pl.wall)
+		return fail(tooSmall, "wall round the screw", nameT, core.lateral(p, back, begin, begin, math.Inf(1))-run, pl.wall)
 	}
 	open := p.Add(back.Scale(stock))
 	recess := headRecess
@@ -90,7 +102,7 @@ func (pl *placer) screwAt(c *Contact, d drive, at geom.Vec2) (*fastener, *lack) 
 		floor := p.Add(back.Scale(grip))
 		least, most, surface = t.ahead(floor, back, seat)
 		if least < 0 {
-			return fail(tooSmall, "material for the screw's head in "+nameT, 0, d.seat()+2*pl.wall)
+			return fail(tooSmall, "wall round the screw's head", nameT, core.lateral(floor, back, 0, 0, math.Inf(1))-seat, pl.wall)
 		}
 		if grip+least >= stock-1e-6 {
 			break
@@ -98,24 +110,24 @@ func (pl *placer) screwAt(c *Contact, d drive, at geom.Vec2) (*fastener, *lack) 
 		stock = grip + least
 	}
 	if have := least - d.washer() - d.HeadHigh; have < recess-1e-6 {
-		return fail(tooThin, "room for the head in "+nameT, have, recess)
+		return fail(tooThin, "room for the head", nameT, have, recess)
 	}
 	if most-least > d.seat() {
-		return fail(tooSmall, "flatness where the head goes into "+nameT+": its slope over the counterbore", d.seat(), most-least)
+		return nil, &lack{code: tooSmall, what: "slope over the counterbore where the head goes into " + nameT, have: most - least, need: d.seat(), note: fmt.Sprintf(
+			"the surface where the head goes into %s slopes by %s mm over the counterbore, more than its width of %s mm", nameT, mm(most-least), mm(d.seat()))}
 	}
 	head := p.Add(back.Scale(grip))
 	centre, surface = t.exit(head, back)
 	side := pl.wall
-	if have := core.lateral(p, back, begin, grip, run+side) - run; have < side {
-		return fail(tooSmall, "wall round the screw in "+nameT, have, side)
-	}
+	wall("wall round the screw", nameT, core.lateral(p, back, begin, grip, run+side)-run, side)
 	inner, _, _ := core.ahead(head, back, seat)
 	upTo := inner - start
 	if most-least > 0.01 { // a slanting surface makes a feather edge; measured a wall's breadth below it
 		upTo = inner - pl.wall
 	}
-	if have := core.lateral(head, back, 0, max(0, upTo), seat+side) - seat; have < side {
-		return fail(tooSmall, "wall round the screw's head in "+nameT, have, side)
+	wall("wall round the screw's head", nameT, core.lateral(head, back, 0, max(0, upTo), seat+side)-seat, side)
+	if thin != nil {
+		return nil, thin
 	}
 
 	open = head.Add(back.Scale(centre))
@@ -160,11 +172,11 @@ func (pl *placer) screwAt(c *Contact, d drive, at geom.Vec2) (*fastener, *lack) 
 func (h hardware) choose(stock, recess, tipMost float64, through, into string) (length, grip float64, _ *lack) {
 	most := stock - h.washer() - h.HeadHigh - recess
 	if most < h.bearing() {
-		return 0, 0, &lack{code: tooThin, what: "thickness of " + through + " for the screw's head", have: stock, need: stock - most + h.bearing()}
+		return 0, 0, &lack{code: tooThin, what: "thickness of " + through + " for the screw's head", in: through, have: stock, need: stock - most + h.bearing()}
 	}
 	reach := insertRecess + h.insert.Length
 	if tipMost < reach {
-		return 0, 0, &lack{code: tooThin, what: "depth for the screw's tip in " + into, have: tipMost, need: reach}
+		return 0, 0, &lack{code: tooThin, what: "depth for the screw's tip in " + into, in: into, have: tipMost, need: reach}
 	}
 	best := math.Inf(1)
 	var why *lack
@@ -176,7 +188,7 @@ func (h hardware) choose(stock, recess, tipMost float64, through, into string) (
 		}
 		tip := l - h.washer() - g
 		if tip > tipMost {
-			why = lesser(why, &lack{stage: 1, code: tooThin, what: fmt.Sprintf("depth for the tip of a %s x %s screw in %s", h.Size, mm(l), into), have: tipMost, need: tip})
+			why = lesser(why, &lack{stage: 1, code: tooThin, what: fmt.Sprintf("depth for the tip of a %s x %s screw in %s", h.Size, mm(l), into), in: into, have: tipMost, need: tip})
 			continue
 		}
 		if _, ok := h.key(stock - g); !ok {
@@ -304,7 +316,7 @@ func (pl *placer) dowelAt(c *Contact, d peg, at geom.Vec2) (*fastener, *lack) {
 	p := c.Frame.Point(geom.V3(at.X, at.Y, 0))
 	axis := c.Frame.Z
 	side := pl.wall
-	if have := inside(c.Region, at) - r; have < pl.wall {
+	if have := inside(c.Region, at) - r; have < pl.wall-hair {
 		return nil, &lack{code: tooSmall, what: "distance from a dowel to the edge of the contact", have: have + r, need: pl.wall + r}
 	}
 	begin := pl.begin()
@@ -324,22 +336,22 @@ func (pl *placer) dowelAt(c *Contact, d peg, at geom.Vec2) (*fastener, *lack) {
 	}
 	least := reach*d.Diameter + dowelOver
 	if a > roomA+1e-9 {
-		return nil, &lack{code: tooThin, what: fmt.Sprintf("depth for a %s x %s dowel in %s and %s together", mm(d.Diameter), mm(d.Length), pl.id(c.A.Member), pl.id(c.B.Member)), have: max(0, roomA) + max(0, roomB), need: total}
+		return nil, &lack{code: tooThin, what: fmt.Sprintf("depth for a %s x %s dowel in %s and %s together", mm(d.Diameter), mm(d.Length), pl.id(c.A.Member), pl.id(c.B.Member)), in: pl.id(c.A.Member), have: max(0, roomA) + max(0, roomB), need: total}
 	}
 	if short := min(a, b); short < least {
 		m := c.A.Member
 		if b < a {
 			m = c.B.Member
 		}
-		return nil, &lack{code: tooThin, what: fmt.Sprintf("depth for a %s mm dowel in %s", mm(d.Diameter), pl.id(m)), have: short, need: least}
+		return nil, &lack{code: tooThin, what: fmt.Sprintf("depth for a %s mm dowel in %s", mm(d.Diameter), pl.id(m)), in: pl.id(m), have: short, need: least}
 	}
 	for _, s := range []struct {
 		side  Side
 		dir   geom.Vec3
 		depth float64
 	}{{c.A, axis.Neg(), a}, {c.B, axis, b}} {
-		if have := pl.cores[s.side.Member].lateral(p, s.dir, begin, s.depth, r+side) - r; have < side {
-			return nil, &lack{code: tooSmall, what: "wall round a dowel in " + pl.id(s.side.Member), have: have, need: side}
+		if have := pl.cores[s.side.Member].lateral(p, s.dir, begin, s.depth, r+side) - r; have < side-hair {
+			return nil, &lack{code: tooSmall, what: "wall round a dowel in " + pl.id(s.side.Member), in: pl.id(s.side.Member), have: have, need: side}
 		}
 	}
 	f := &fastener{dowel: &Dowel{Diameter: d.Diameter, Length: d.Length, Center: p, Axis: axis, Glued: d.glued, Printed: d.Printed, Vent: d.glued}}
@@ -387,7 +399,7 @@ func (pl *placer) apart(f, g *fastener) *lack {
 				continue
 			}
 			if gap, need := between(a, b), pl.web(a, b); gap < need {
-				return &lack{code: tooSmall, what: fmt.Sprintf("material between two bores in %s", pl.id(a.Member)), have: gap, need: need}
+				return &lack{code: tooSmall, what: fmt.Sprintf("material between two bores in %s", pl.id(a.Member)), crowd: true, have: gap, need: need}
 			}
 		}
 	}

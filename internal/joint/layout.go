@@ -115,7 +115,7 @@ func (l *layout) at(kind byte, x, dy float64) result {
 func (l *layout) find(pattern row) ([]*fastener, *lack) {
 	dowels := slices.Contains([]byte(pattern), 'D')
 	if dowels && len(l.peg) == 0 {
-		return nil, &lack{code: noGoods, note: "the shop has no dowel that suits stock " + mm(l.t.thickness()) + " mm thick", need: 1e3}
+		return nil, l.t.pegless()
 	}
 	var why *lack
 	pegs := len(l.peg)
@@ -174,7 +174,40 @@ func (l *layout) find(pattern row) ([]*fastener, *lack) {
 			return nil, lk
 		}
 	}
+	if why != nil && why.crowd {
+		long := l.x1 - l.x0
+		return nil, &lack{code: tooSmall, crowd: true, stage: 2, what: fmt.Sprintf("length of the contact for %d fasteners in a row", len(pattern)), have: long, need: l.length(pattern)}
+	}
 	return nil, why.at(2)
+}
+
+// length is the least length in mm of a contact in which the row has room.
+func (l *layout) length(pattern row) float64 {
+	n := len(pattern)
+	// Half of what a fastener takes up along the row, and its distance from an end.
+	room := func(kind byte) (r, web, end float64) {
+		if kind == 'S' {
+			d := l.drive
+			return max(d.insert.Hole, d.seat()) / 2, max(l.t.pl.wall, insertWall), max(d.insert.Hole/2+d.wall(), d.seat()/2+l.t.pl.wall) + l.t.pl.skin
+		}
+		r = l.peg[len(l.peg)-1].Diameter/2 + 0.15
+		return r, l.t.pl.wall, r + l.t.pl.wall + l.t.pl.skin
+	}
+	var pitch float64
+	for i := 1; i < n; i++ {
+		ra, wa, _ := room(pattern[i-1])
+		rb, wb, _ := room(pattern[i])
+		pitch = max(pitch, ra+rb+max(wa, wb)+0.5) // positions are rounded by up to 0.25 each
+	}
+	_, _, first := room(pattern[0])
+	_, _, last := room(pattern[n-1])
+	for long := pitch*float64(n-1) + 2*max(first, last); ; long += 0.5 {
+		for _, spread := range spreads(n, long) {
+			if spread >= pitch*float64(n-1) && (long-spread)/2 >= max(first, last)+0.25 {
+				return long
+			}
+		}
+	}
 }
 
 // reversed is the row from its other end.
@@ -304,7 +337,7 @@ func (l *layout) row(pattern row, peg byte, edge, dy, mid, spread float64) ([]*f
 		ra, wa := radius(pattern[i-1])
 		rb, wb := radius(pattern[i])
 		if have, need := spread/float64(n-1)-ra-rb+0.5, max(wa, wb); have < need { // positions are rounded by up to 0.25 each
-			return nil, &lack{code: tooSmall, what: fmt.Sprintf("material between %d fasteners in a row", n), have: have, need: need, stage: 1}
+			return nil, &lack{code: tooSmall, what: fmt.Sprintf("material between %d fasteners in a row", n), have: have, need: need, crowd: true, stage: 1}
 		}
 	}
 	out := make([]*fastener, n)

@@ -426,7 +426,7 @@ func (t *task) try(sizes []hardware) ([]*fastener, hardware, row, *lack) {
 	var why *lack
 	for _, lone := range []bool{false, true} {
 		for _, h := range sizes {
-			for _, d := range t.drives(h) {
+			for way, d := range t.drives(h) {
 				l := t.newLayout(d)
 				for _, pattern := range t.rows() {
 					if (pattern == "S") != lone {
@@ -436,8 +436,12 @@ func (t *task) try(sizes []hardware) ([]*fastener, hardware, row, *lack) {
 					if found != nil {
 						return found, h, pattern, nil
 					}
-					if h.Size == sizes[0].Size { // the others are makeshifts
+					switch {
+					case h.Size != sizes[0].Size || lk == nil: // the other sizes are makeshifts
+					case way == 0:
 						why = lesser(why, lk)
+					case why != nil && why.code == noPath && lk.code != noPath: // so is the other way, unless this one is barred
+						why = lk
 					}
 				}
 			}
@@ -492,11 +496,12 @@ func (t *task) fail(tried []hardware, why *lack) {
 	case noRoom:
 		remedies = append(remedies, "move the members so that their joints do not meet")
 	default:
-		more := why.short()
-		if why.code == tooSmall {
-			more *= 2 // on both sides
+		if more := why.enlarge(); more != "" {
+			remedies = append(remedies, more)
 		}
-		remedies = append(remedies, fmt.Sprintf("make the members larger there by %s mm", mm(math.Ceil(max(0.1, more)*10-1e-9)/10)))
+	}
+	if len(remedies) == 0 {
+		remedies = append(remedies, "let the members meet in another way")
 	}
 	t.tell(finding.Stop, why.code, msg, strings.Join(remedies, "; or "), "edge and wall distances of the joint stage; insert wall: J. Manuf. Mater. Process. 7(1) 42, 2023")
 }
@@ -578,9 +583,32 @@ func (t *task) pegs(glued bool) []peg {
 	return out
 }
 
+// pegless says that no dowel of the shop suits the stock, and how much
+// thicker it would have to be for the thinnest that the rule allows.
+func (t *task) pegless() *lack {
+	thick, in := t.thinnest()
+	l := lack{code: noGoods, stage: -1, have: thick, note: fmt.Sprintf("the shop has no dowel that suits stock %s mm thick", mm(thick))}
+	for _, d := range t.pl.shop.Dowels {
+		fit := max(t.pl.shop.Fits.GluedDowel, t.pl.shop.Fits.LooseDowel)
+		if need := max(d.Diameter/dowelThickest, d.Diameter+fit+2*t.pl.wall); t.rule.Dowel == 0 && (l.need == 0 || need < l.need) {
+			l.need, l.in = need, in
+		}
+	}
+	if l.need == 0 {
+		l.need = 1e3
+	}
+	return &l
+}
+
 // thickness is that of the thinner stock at the contact.
 func (t *task) thickness() float64 {
-	thick := min(t.w, t.l)
+	thick, _ := t.thinnest()
+	return thick
+}
+
+// thinnest is the same with the member whose stock it is.
+func (t *task) thinnest() (thick float64, in string) {
+	thick, in = min(t.w, t.l), t.pl.id(t.c.B.Member)
 	box := t.c.Region.Bounds()
 	mid := geom.V2(box.Center().X, 0)
 	if y, ok := medial(t.c.Region, mid.X, 1); ok {
@@ -591,11 +619,11 @@ func (t *task) thickness() float64 {
 		m   int
 		dir geom.Vec3
 	}{{t.c.A.Member, t.c.Frame.Z.Neg()}, {t.c.B.Member, t.c.Frame.Z}} {
-		if d := t.pl.cores[s.m].lateral(p, s.dir, t.pl.begin(), 4, math.Inf(1)); d > 0 {
-			thick = min(thick, 2*d)
+		if d := t.pl.cores[s.m].lateral(p, s.dir, t.pl.begin(), 4, math.Inf(1)); d > 0 && 2*d < thick {
+			thick, in = 2*d, t.pl.id(s.m)
 		}
 	}
-	return thick
+	return thick, in
 }
 
 func (t *task) glue() {
@@ -616,7 +644,7 @@ func (t *task) glue() {
 	var why *lack
 	pegs := t.pegs(true)
 	if len(pegs) == 0 {
-		why = &lack{note: fmt.Sprintf("the shop has no dowel that suits stock %s mm thick", mm(t.thickness())), code: noGoods}
+		why = t.pegless()
 	}
 	for k := n; k >= least; k-- {
 		for _, d := range pegs {
@@ -638,6 +666,9 @@ func (t *task) glue() {
 			return
 		}
 	}
-	t.tell(finding.Stop, why.code, fmt.Sprintf("No place was found for %d dowels between %s (contact %s mm): %s.", least, t.between(), t.size, why),
-		"stock a thinner or shorter dowel; or make the members larger there", source)
+	remedy := "stock a thinner or shorter dowel"
+	if more := why.enlarge(); more != "" {
+		remedy += "; or " + more
+	}
+	t.tell(finding.Stop, why.code, fmt.Sprintf("No place was found for %d dowels between %s (contact %s mm): %s.", least, t.between(), t.size, why), remedy, source)
 }

@@ -4,7 +4,9 @@ import (
 	"context"
 	"encoding/json"
 	"math"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -224,6 +226,74 @@ func TestWhatCannotBeMade(t *testing.T) {
 		}
 		if len(r.Joints[0].Bores) > 0 {
 			t.Errorf("%s: it has bores although it cannot be made", tc.name)
+		}
+	}
+}
+
+// TestEnlarging follows what a finding says to make larger until there is
+// nothing left to say: three times is enough, for there are three things that
+// can be too small.
+func TestEnlarging(t *testing.T) {
+	knocked := func(screw string, screws int) piece.JointRule {
+		return piece.JointRule{Kind: piece.KnockDown, Dowels: -1, Screw: screw, Screws: screws}
+	}
+	says := regexp.MustCompile(`make (the contact|leg|rail) (\w+)(?: there)? by ([0-9.]+) mm`)
+	for _, tc := range []struct {
+		name              string
+		w, d, thick, high float64
+		rule              piece.JointRule
+		first             string // of what is said at first
+	}{
+		// Core sizes: M6 takes 8 + 2 x 3.3 = 14.6 mm, M8 10 + 2 x 4.5 = 19 mm.
+		{"M6 in 12 mm", 40, 60, 12, 80, knocked("M6", 0), "make rail wider there by 2.6 mm"},
+		{"M8 in 13 mm", 40, 60, 13, 80, knocked("M8", 0), "make rail wider there by 6 mm"},
+		{"M6 in a thin leg's edge", 40, 12, 30, 80, knocked("M6", 0), "make leg wider there by 5 mm"}, // a seat of 13 and 2 mm either side
+		// 1.6 washer, 6 head, 6 to bear on, 3.5 for a plug.
+		{"M6 through 10 mm", 10, 60, 30, 80, knocked("M6", 0), "make leg thicker there by 7.1 mm"},
+		{"M6 in a low rail", 40, 60, 30, 14, knocked("M6", 0), "make rail wider there by 0.6 mm"},
+		{"any in 9 mm", 40, 60, 9, 80, knocked("", 0), "make rail wider there by 1.4 mm"},
+		{"five M6 in 60 mm", 40, 60, 30, 60, knocked("M6", 5), "make the contact longer by"},
+		{"three M6 in 40 mm", 40, 60, 30, 40, knocked("M6", 3), "make the contact longer by"},
+		{"two dowels in 9 x 12", 40, 60, 9, 12, piece.JointRule{Kind: piece.Glued, Dowels: -1}, "make the contact longer by"},
+		{"10 mm dowels in 12 mm", 12, 60, 30, 80, piece.JointRule{Kind: piece.Glued, Dowels: 2, Dowel: 10}, "make leg thicker there by 10.8 mm"},
+	} {
+		for _, sizes := range []piece.Sizes{piece.CoreSize, piece.Finished} {
+			w, d, thick, high := tc.w, tc.d, tc.thick, tc.high
+			var said []string
+			for i := 0; ; i++ {
+				p := pair(w, d, thick, high, tc.rule)
+				p.Sizes = sizes
+				fs := stops(place(t, p, bench()))
+				if len(fs) == 0 {
+					if i == 0 {
+						t.Errorf("%s: it fits as it is", tc.name)
+					}
+					break
+				}
+				said = append(said, fs[0].Message+" "+fs[0].Remedy)
+				m := says.FindStringSubmatch(fs[0].Remedy)
+				if m == nil || i == 3 {
+					t.Errorf("%s: no way to a joint: %q", tc.name, said)
+					break
+				}
+				if i == 0 && sizes == piece.CoreSize && !strings.Contains(fs[0].Remedy, tc.first) {
+					t.Errorf("%s: %q does not say %q", tc.name, fs[0].Remedy, tc.first)
+				}
+				by, err := strconv.ParseFloat(m[3], 64)
+				if err != nil || by <= 0 {
+					t.Fatalf("%s: %q", tc.name, fs[0].Remedy)
+				}
+				switch of := m[1] + " " + m[2]; {
+				case of == "leg wider":
+					d += by
+				case of == "leg thicker":
+					w += by
+				case of == "the contact longer" && thick > high, of != "the contact longer" && thick < high:
+					thick += by
+				default:
+					high += by
+				}
+			}
 		}
 	}
 }

@@ -67,9 +67,9 @@ func Verify(p *piece.Piece, r *Result, s *shop.Shop) []finding.Finding {
 const slack = 0.1 // mm
 
 type verifier struct {
-	p     *piece.Piece
-	r     *Result
-	s     *shop.Shop
+	p      *piece.Piece
+	r      *Result
+	s      *shop.Shop
 	wall   float64
 	raised float64 // how far outside its surface a mouth may lie
 	skins  []*skin
