@@ -22,6 +22,7 @@ type clad struct {
 	bare     [][]geom.Polygons
 	pads     [][]bool // by surface and window: the window goes round a pad
 	chord    float64
+	mates    []pairing // surfaces that lie flush with those of members printed as one with this
 }
 
 // surfaceRank puts faces before edges or after them.
@@ -162,6 +163,9 @@ type margin struct {
 
 // margins is the rule of corners for one border of surface si.
 func (c *clad) margins(si int, a, b geom.Vec2, allowance float64) margin {
+	if c.onJoint(si, a, b) {
+		return margin{}
+	}
 	m := c.across(si, a, b)
 	switch {
 	case m.surface == si: // the seam of a chart: a hair over, so that no slit is left when copies are joined
@@ -190,13 +194,15 @@ func (c *clad) margins(si int, a, b geom.Vec2, allowance float64) margin {
 	return margin{CornerFirst(c.cover[si].Stack, tau), allowance}
 }
 
-// bases are the separate parts of a core's surface that are covered.
+// bases are the separate parts of a core's surface that are covered, with those
+// of others that carry the same leaf. They are listed under the surface that
+// the leaf is named after.
 func (c *clad) bases(r *solid.Regions, si int) []geom.Polygons {
-	region := c.surfaces[si].Region
-	if len(c.bare[si]) > 0 {
-		region = r.Subtract(region, c.bare[si]...)
-		region = slices.DeleteFunc(region, func(p geom.Polygon) bool { return math.Abs(p.Area()) < 1e-3 })
+	if !c.leads(si) {
+		return nil
 	}
+	region := c.covered(r, si)
+	region = slices.DeleteFunc(slices.Clone(region), func(p geom.Polygon) bool { return math.Abs(p.Area()) < 1e-3 })
 	if len(region) == 0 {
 		return nil
 	}
@@ -221,7 +227,7 @@ type unrolled struct {
 func (c *clad) unroll(r *solid.Regions, si int, base geom.Polygons, allowance float64, o Options) unrolled {
 	sf := &c.surfaces[si]
 	out := unrolled{neutral: newNeutral(sf, c.stack[si].NeutralDepth())}
-	base = out.neutral.folded(base)
+	base = c.parted(si, out.neutral.folded(base))
 	var net, gross [][]float64
 	alike := true // every border has the same allowance
 	for _, p := range base {
@@ -229,12 +235,14 @@ func (c *clad) unroll(r *solid.Regions, si int, base geom.Polygons, allowance fl
 		for j := range p {
 			a, b := p[j], p[(j+1)%len(p)]
 			var m margin
-			if w := c.onWindow(si, a, b); w >= 0 {
-				if !c.pads[si][w] { // trimmed after laying; a pad stands in the way of that
+			of := c.owner(si, a, b)
+			a, b = of.from(c, si, a), of.from(c, si, b)
+			if w := of.of.onWindow(of.surface, a, b); w >= 0 {
+				if !of.of.pads[of.surface][w] { // trimmed after laying; a pad stands in the way of that
 					m.extra = o.Hole
 				}
 			} else {
-				m = c.margins(si, a, b, allowance)
+				m = of.of.margins(of.surface, a, b, allowance)
 			}
 			n[j], g[j] = m.net, m.net+m.extra
 			alike = alike && m.extra == allowance

@@ -71,6 +71,7 @@ func Lay(ctx context.Context, k *solid.Kernel, p *piece.Piece, contacts []joint.
 			c.setOrder(order)
 			t.layout.Order = append(t.layout.Order, order)
 		}
+		t.flush(r)
 		for _, c := range t.members {
 			for si := range c.surfaces {
 				if err := ctx.Err(); err != nil {
@@ -90,7 +91,6 @@ func Lay(ctx context.Context, k *solid.Kernel, p *piece.Piece, contacts []joint.
 		t.layout.Coverings = append(t.layout.Coverings, c.cover)
 	}
 	t.shift()
-	t.flush()
 	t.layout.Findings = finding.Sorted(t.list)
 	return t.layout, nil
 }
@@ -307,7 +307,7 @@ func (t *task) rule(m *meet) piece.JointRule {
 // cores settles how every contact is treated and moves the surfaces in.
 func (t *task) cores() error {
 	finished := t.p.Sizes != piece.CoreSize
-	for _, m := range t.meets {
+	for i, m := range t.meets {
 		c, other := t.members[m.member], t.members[m.other]
 		if c.cover[m.surf].Stack == 0 {
 			continue
@@ -334,7 +334,8 @@ func (t *task) cores() error {
 		if m.treatment == Open && finished && !m.inside && other.cover[m.against].Stack > 0 {
 			m.treatment = Pad // both go on beyond: neither can reach the other's core
 		}
-		if m.treatment == Open && finished && other.cover[m.against].Stack == 0 {
+		ends := !m.inside || t.meets[i^1].covered >= full // sides come in pairs
+		if m.treatment == Open && finished && other.cover[m.against].Stack == 0 && ends {
 			// The end that stands in the window reaches down to the core.
 			by := &other.cover[m.against]
 			if by.Inset > -c.cover[m.surf].Stack {
@@ -369,6 +370,9 @@ func (t *task) cores() error {
 // what lies within that distance of the part of the surface that shows.
 func (t *task) windows(r *solid.Regions) {
 	for _, m := range t.meets {
+		if m.inside {
+			t.fuse(r, m)
+		}
 		c := t.members[m.member]
 		sf := &c.surfaces[m.surf]
 		if c.cover[m.surf].Stack == 0 || m.treatment == Through || len(sf.Region) == 0 {

@@ -39,10 +39,10 @@ func Patterns(ctx context.Context, k *solid.Kernel, p *piece.Piece, l *Layout, j
 		j = &joint.Result{}
 	}
 	d := &drawing{report: report{p: p}, shop: s, o: o.withDefaults(), layout: l, joints: j}
+	members := d.clads()
 	err := k.Regions(ctx, func(r *solid.Regions) error {
 		d.r = r
-		for mi := range p.Members {
-			c := d.clad(mi)
+		for mi, c := range members {
 			for _, si := range l.Order[mi] {
 				if err := ctx.Err(); err != nil {
 					return err
@@ -63,7 +63,17 @@ func Patterns(ctx context.Context, k *solid.Kernel, p *piece.Piece, l *Layout, j
 	return d.out, finding.Sorted(d.list), nil
 }
 
-// clad is a member as Lay left it.
+// clads are the members as Lay left them.
+func (d *drawing) clads() []*clad {
+	out := make([]*clad, len(d.p.Members))
+	for i := range out {
+		out[i] = d.clad(i)
+	}
+	link(out, d.layout.Flush)
+	return out
+}
+
+// clad is a member as Lay left it, by itself.
 func (d *drawing) clad(mi int) *clad {
 	l := d.layout
 	c := &clad{index: mi, core: l.Cores[mi], chord: d.o.Chord, cover: l.Coverings[mi]}
@@ -104,13 +114,21 @@ func (d *drawing) surface(c *clad, si int, id string, base geom.Polygons, w wish
 	sf := &c.surfaces[si]
 	un := c.unroll(d.r, si, base, w.allowance, d.o)
 	var holes []hole
-	for _, b := range d.joints.Bores() {
-		if !b.Shows || b.Member != c.index || b.Surface != si {
-			continue
+	var also [][2]int
+	bare := false
+	for i, m := range c.group(si) {
+		bare = bare || len(m.of.bare[m.surface]) > 0
+		if i > 0 {
+			also = append(also, [2]int{m.of.index, m.surface})
 		}
-		q := sf.Chart(c.core.Place.Local(b.Mouth))
-		if base.Contains(q) {
-			holes = append(holes, hole{un.neutral.flat(q), b.Diameter / 2})
+		for _, b := range d.joints.Bores() {
+			if !b.Shows || b.Member != m.of.index || b.Surface != m.surface {
+				continue
+			}
+			q := sf.Chart(c.core.Place.Local(b.Mouth))
+			if base.Contains(q) {
+				holes = append(holes, hole{un.neutral.flat(q), b.Diameter / 2})
+			}
 		}
 	}
 	var nets, grosses []geom.Polygons
@@ -127,10 +145,10 @@ func (d *drawing) surface(c *clad, si int, id string, base geom.Polygons, w wish
 		un.gross = d.r.Subtract(un.gross, grosses...)
 	}
 	p := Pattern{
-		ID: id, Member: c.index, Surface: si, Kind: Leaf, Veneer: c.cover[si].Veneer,
+		ID: id, Member: c.index, Surface: si, Also: also, Kind: Leaf, Veneer: c.cover[si].Veneer,
 		Grain: c.cover[si].Grain, Allowance: w.allowance, Set: w.match,
 	}
-	if len(c.bare[si]) > 0 || len(holes) > 0 {
+	if bare || len(holes) > 0 {
 		p.Release = "bore centres"
 	}
 	if c.cover[si].State == Show && sf.Role == piece.Face {

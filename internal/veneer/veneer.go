@@ -51,6 +51,7 @@ type Layout struct {
 	Cuts      []piece.Cut // pads (Add) and reliefs
 	Windows   []Window    // where the veneer stops round a contact
 	Joints    []LeafJoint // where a leaf is divided, and butt joints of rings
+	Flush     []Flush     // surfaces in one plane, of members printed as one
 	Order     [][]int     // by member: covered surfaces in the order in which they are laid
 	Findings  []finding.Finding
 }
@@ -74,13 +75,21 @@ type Window struct {
 	Region    geom.Polygons // in the chart of the core's surface
 }
 
+// Flush is a pair of surfaces in one plane, of members printed as one, that
+// meet without a step.
+type Flush struct {
+	A, B [2]int // member and surface; A is the earlier member
+	One  bool   // one leaf covers both and bears the name of the earliest; otherwise their veneers meet edge to edge
+}
+
 // LeafJoint is a joint inside one surface: where a leaf too large for the bed
-// is divided, or where a ring meets its own end.
+// is divided, or where a ring meets its own end; or a joint between surfaces of
+// members printed as one.
 type LeafJoint struct {
 	ID      string
 	Member  int
 	Surface int
-	Kind    string     // "side by side" (along the grain), "end match" (across it) or "butt" (ends of a ring)
+	Kind    string     // "side by side" (along the grain), "end match" (across it), "butt" (ends of a ring) or "edge to edge" (of flush surfaces)
 	Line    geom.Plane // in the chart: points with Normal.XY·p = D; Z is not used
 	At      float64    // butt: u of the joint, for a cone the angle about its axis in radians
 }
@@ -128,6 +137,7 @@ type Pattern struct {
 	ID         string // "top/face", "leg-1/edge-2", "top/edge-1/band-2"
 	Member     int    // index, -1 for a plug's leaf
 	Surface    int
+	Also       [][2]int // member and surface of what else it covers: flush faces of members printed as one
 	Kind       PatternKind
 	Veneer     string
 	Net        geom.Polygons // exactly what shows, mm; holes clockwise

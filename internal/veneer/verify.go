@@ -33,9 +33,11 @@ func Verify(p *piece.Piece, l *Layout, patterns []Pattern, j *joint.Result, s *s
 	}
 	v := &verifier{report: report{p: p}, o: o.withDefaults(), l: l, s: s}
 	d := &drawing{shop: s, o: v.o, layout: l, joints: j, report: report{p: p}}
-	for mi := range p.Members {
-		c := d.clad(mi)
+	for mi, c := range d.clads() {
 		for si := range c.surfaces {
+			if c.rank[si] >= 0 && !c.leads(si) {
+				continue // looked at together with the surface that its leaf is named after
+			}
 			var of []Pattern
 			for _, q := range patterns {
 				if q.Member == mi && q.Surface == si {
@@ -178,14 +180,16 @@ func (v *verifier) surface(c *clad, si int, id string, of []Pattern, j *joint.Re
 	}
 	var bores []round
 	var open float64 // area of windows and bores
-	for _, b := range j.Bores() {
-		if b.Shows && b.Member == c.index && b.Surface == si {
-			bores = append(bores, round{sf.Chart(c.core.Place.Local(b.Mouth)), b.Diameter / 2})
-			open += math.Pi * b.Diameter * b.Diameter / 4
+	group := c.group(si)
+	for _, m := range group {
+		for _, b := range j.Bores() {
+			if b.Shows && b.Member == m.of.index && b.Surface == m.surface {
+				bores = append(bores, round{sf.Chart(c.core.Place.Local(b.Mouth)), b.Diameter / 2})
+				open += math.Pi * b.Diameter * b.Diameter / 4
+			}
 		}
 	}
-	box := sf.Region.Bounds()
-	size := box.Size()
+	size := sf.Region.Bounds().Size()
 	faults := 0
 	var folds []float64 // where the sheet bends sharply, points are not told apart
 	if sf.Kind == piece.Extruded {
@@ -197,16 +201,17 @@ func (v *verifier) surface(c *clad, si int, id string, of []Pattern, j *joint.Re
 			u += g.Length(0, 1)
 		}
 	}
-	look := func(q geom.Vec2) {
+	look := func(m mate, own geom.Vec2) {
 		if faults > 3 {
 			return
 		}
 		hole, near := false, false
-		for _, w := range c.bare[si] {
-			d := w.Distance(q)
+		for _, w := range m.of.bare[m.surface] {
+			d := w.Distance(own)
 			near = near || d < slack
-			hole = hole || w.Contains(q)
+			hole = hole || w.Contains(own)
 		}
+		q := m.to(c, si, own)
 		for _, b := range bores {
 			d := q.Dist(b.at) - b.r
 			near = near || math.Abs(d) < slack
@@ -215,7 +220,7 @@ func (v *verifier) surface(c *clad, si int, id string, of []Pattern, j *joint.Re
 		for _, f := range folds {
 			near = near || math.Abs(q.X-f) < 2*foldReach
 		}
-		if near || c.hollow(si, q) {
+		if near || m.of.hollow(m.surface, own) {
 			return
 		}
 		inside := false
@@ -238,26 +243,31 @@ func (v *verifier) surface(c *clad, si int, id string, of []Pattern, j *joint.Re
 		}
 	}
 	const nx, ny = 61, 13
-	for i := range nx {
-		for k := range ny {
-			q := box.Min.Add(geom.V2(size.X*(float64(i)+0.5)/nx, size.Y*(float64(k)+0.5)/ny))
-			if sf.Region.Contains(q) && (sf.Kind != piece.Cone || sf.Region.Distance(q) > 1e-6) {
-				look(q)
+	var area, border float64
+	for _, m := range group {
+		region := m.of.surfaces[m.surface].Region
+		box := region.Bounds()
+		for i := range nx {
+			for k := range ny {
+				q := box.Min.Add(geom.V2(box.Size().X*(float64(i)+0.5)/nx, box.Size().Y*(float64(k)+0.5)/ny))
+				if region.Contains(q) && (sf.Kind != piece.Cone || region.Distance(q) > 1e-6) {
+					look(m, q)
+				}
 			}
 		}
-	}
-	for _, loop := range sf.Region {
-		for i := range loop {
-			look(loop[i].Lerp(loop[(i+1)%len(loop)], 0.5))
+		for _, loop := range region {
+			for i := range loop {
+				look(m, loop[i].Lerp(loop[(i+1)%len(loop)], 0.5))
+			}
+			border += loop.Perimeter()
 		}
+		for _, w := range m.of.bare[m.surface] {
+			open += w.Area()
+		}
+		area += region.Area()
 	}
 
 	// Sums.
-	for _, w := range c.bare[si] {
-		open += w.Area()
-	}
-	flat := sf.Region.Map(func(q geom.Vec2) geom.Vec2 { return q })
-	area := flat.Area()
 	switch sf.Kind {
 	case piece.Cylinder:
 		area *= carry.full / sf.Length
@@ -275,7 +285,7 @@ func (v *verifier) surface(c *clad, si int, id string, of []Pattern, j *joint.Re
 		beta := math.Atan2(math.Abs(b.X-a.X), b.Y-a.Y)
 		area *= (mean + carry.k*math.Cos(beta)) / mean
 	}
-	var net, laps, border, most float64
+	var net, laps, most float64
 	for _, p := range of {
 		net += p.NetArea
 	}
@@ -284,11 +294,10 @@ func (v *verifier) surface(c *clad, si int, id string, of []Pattern, j *joint.Re
 			laps += (lp.Length*1.2 + 10) * (size.Y + 4*c.cover[si].Stack)
 		}
 	}
-	for i := range c.surfaces {
-		most = max(most, c.cover[i].Stack)
-	}
-	for _, loop := range sf.Region {
-		border += loop.Perimeter()
+	for _, m := range group {
+		for i := range m.of.surfaces {
+			most = max(most, m.of.cover[i].Stack)
+		}
 	}
 	strips := border*most*2 + 16*most*most
 	if low, high := area-open-strips, area-open+strips+laps; net < low-slack*border || net > high+slack*border {
@@ -317,6 +326,10 @@ func (c *clad) hollow(si int, q geom.Vec2) bool {
 // borders looks for the allowance along every border.
 func (v *verifier) borders(c *clad, si int, id string, of []Pattern, bored bool) {
 	sf := &c.surfaces[si]
+	windowed := false
+	for _, m := range c.group(si) {
+		windowed = windowed || len(m.of.bare[m.surface]) > 0
+	}
 	for _, p := range of {
 		bad := 0
 		box := p.Net.Bounds()
@@ -330,7 +343,7 @@ func (v *verifier) borders(c *clad, si int, id string, of []Pattern, bored bool)
 				mid := a.Lerp(b, 0.5)
 				d := p.Gross.Distance(mid)
 				want := p.Allowance
-				if len(c.bare[si]) > 0 || bored && loop.Area() < 0 {
+				if windowed || bored && loop.Area() < 0 {
 					want = min(want, v.o.Hole)
 				}
 				if d >= want-slack || !p.Gross.Contains(mid) && d > 1e-6 && bad < 3 {
@@ -386,9 +399,27 @@ func (v *verifier) explained(c *clad, sf *piece.Surface, si int, p Pattern, box 
 			return true
 		}
 	}
+	for _, m := range c.group(si)[1:] {
+		if own := m.from(c, si, q); m.of.unallowed(m.surface, own, p.Allowance) {
+			return true
+		}
+	}
+	return c.unallowed(si, q, p.Allowance)
+}
+
+// unallowed reports whether q, a point of the unrolled surface si, lies near
+// a border that has no allowance: one round a pad, one against the leaf of
+// another member in the same plane, or one against another leaf of its own.
+func (c *clad) unallowed(si int, q geom.Vec2, allowance float64) bool {
+	sf := &c.surfaces[si]
 	carry := newNeutral(sf, c.stack[si].NeutralDepth())
 	for i, w := range c.bare[si] {
-		if c.pads[si][i] && w.Map(carry.flat).Distance(q) < p.Allowance {
+		if c.pads[si][i] && w.Map(carry.flat).Distance(q) < allowance {
+			return true
+		}
+	}
+	for _, m := range c.mates {
+		if m.surface == si && !m.with.one && m.with.of.surfaces[m.with.surface].Region.Distance(m.with.from(c, si, q)) < allowance+4*c.cover[si].Stack {
 			return true
 		}
 	}
@@ -404,7 +435,7 @@ func (v *verifier) explained(c *clad, sf *piece.Surface, si int, p Pattern, box 
 				continue
 			}
 			for _, turned := range turns(sf, carry, q) {
-				if geom.SegmentDistance(turned, carry.flat(x), carry.flat(y)) < p.Allowance+4*c.cover[si].Stack {
+				if geom.SegmentDistance(turned, carry.flat(x), carry.flat(y)) < allowance+4*c.cover[si].Stack {
 					return true
 				}
 			}
