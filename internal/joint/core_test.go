@@ -231,3 +231,16 @@ func TestExamplesAsAMakerWouldHaveIt(t *testing.T) {
 		}
 	}
 }
+
+func BenchmarkPlaceExamples(b *testing.B) {
+	for _, name := range examples {
+		b.Run(name, func(b *testing.B) {
+			p, s, _ := example(b, name)
+			for b.Loop() {
+				if _, err := joint.Place(context.Background(), *joint.Kernel, p, s, joint.Options{}); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}

@@ -341,23 +341,28 @@ func (l *layout) row(pattern row, peg byte, edge, dy, mid, spread float64) ([]*f
 		}
 	}
 	out := make([]*fastener, n)
-	for i := range n {
-		x := mid
-		if n > 1 {
-			x = mid - spread/2 + half(spread*float64(i)/float64(n-1))
-		}
-		kind := pattern[i]
-		if kind == 'D' {
-			kind = peg
-			if have := min(x-l.x0, l.x1-x); have < edge {
-				return nil, &lack{code: tooSmall, what: fmt.Sprintf("length of the contact for %d fasteners in a row", n), have: l.x1 - l.x0, need: l.x1 - l.x0 + 2*(edge-have), stage: 1}
+	for _, screws := range []bool{true, false} { // screws are the fussier
+		for i := range n {
+			kind := pattern[i]
+			if (kind == 'S') != screws {
+				continue
 			}
+			x := mid
+			if n > 1 {
+				x = mid - spread/2 + half(spread*float64(i)/float64(n-1))
+			}
+			if kind == 'D' {
+				kind = peg
+				if have := min(x-l.x0, l.x1-x); have < edge {
+					return nil, &lack{code: tooSmall, what: fmt.Sprintf("length of the contact for %d fasteners in a row", n), have: l.x1 - l.x0, need: l.x1 - l.x0 + 2*(edge-have), stage: 1}
+				}
+			}
+			r := l.at(kind, x, dy)
+			if r.lack != nil {
+				return nil, r.lack
+			}
+			out[i] = r.f
 		}
-		r := l.at(kind, x, dy)
-		if r.lack != nil {
-			return nil, r.lack
-		}
-		out[i] = r.f
 	}
 	for i := range out {
 		for k := range i {

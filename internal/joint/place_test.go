@@ -22,7 +22,7 @@ func TestStandardSizes(t *testing.T) {
 	for _, tc := range []struct {
 		size                               string
 		clearance                          float64 // ISO 273:1979, medium series
-		head, high, key                    float64 // ISO 4762: dk of plain heads, k, s
+		head, high, key                    float64 // ISO 4762: dk of plain heads, k, s; a maker's public table of DIN 912 has the same
 		seat                               float64 // DIN 974-1 row 1, from memory
 		washer, thick                      float64 // ISO 7089, from memory
 		arm, long                          float64 // ISO 2936 long arm, ordinary and long keys, from memory
@@ -56,6 +56,107 @@ func TestStandardSizes(t *testing.T) {
 	for _, h := range supplies(s) {
 		if h.Size == "M5" {
 			t.Error("an M5 insert 5.5 mm over the knurls can be pulled through a 5.5 mm hole")
+		}
+	}
+}
+
+// TestHeadsFitTheirSeats: what the standards say of one thread must go
+// together: the largest knurled head into the plain counterbore, the screw
+// through its hole, the washer under the head and over the hole.
+func TestHeadsFitTheirSeats(t *testing.T) {
+	for _, tc := range []struct {
+		size         string
+		fine, coarse float64 // ISO 273:1979, fine and coarse series: the medium one lies between
+		knurled      float64 // ISO 4762: dk of knurled heads, largest, from memory
+		nut          float64 // ISO 4032: across flats; a key is narrower
+		inner        float64 // ISO 7089: inner diameter of the washer, from memory
+	}{
+		{"M4", 4.3, 4.8, 7.22, 7, 4.3},
+		{"M5", 5.3, 5.8, 8.72, 8, 5.3},
+		{"M6", 6.4, 7.0, 10.22, 10, 6.4},
+		{"M8", 8.4, 10.0, 13.27, 13, 8.4},
+	} {
+		m, ok := metricOf(tc.size)
+		if !ok {
+			t.Fatal(tc.size)
+		}
+		if m.HeadMax != tc.knurled || m.Seat <= m.HeadMax || m.Head >= m.HeadMax {
+			t.Errorf("%s: head %v to %v in a seat of %v", tc.size, m.Head, m.HeadMax, m.Seat)
+		}
+		if m.Clearance <= tc.fine || m.Clearance >= tc.coarse || m.Clearance < m.Diameter+0.4 {
+			t.Errorf("%s: a medium clearance of %v lies between %v and %v", tc.size, m.Clearance, tc.fine, tc.coarse)
+		}
+		if m.Washer <= m.Head || m.Washer <= m.Clearance+2 || tc.inner < m.Diameter {
+			t.Errorf("%s: a washer of %v lies under a head of %v on a hole of %v", tc.size, m.Washer, m.Head, m.Clearance)
+		}
+		if m.HeadHigh != m.Diameter || m.Key >= tc.nut {
+			t.Errorf("%s: head %v high, key %v", tc.size, m.HeadHigh, m.Key)
+		}
+	}
+}
+
+// TestInsertTables holds the inserts of the tests' shop against what tables of
+// makers say, and the room they are given against measurements. Inserts are an
+// input of the shop: families differ by half a millimetre and more.
+func TestInsertTables(t *testing.T) {
+	for _, tc := range []struct {
+		size                string
+		holeLeast, holeMost float64 // straight hole: two public tables agree on M4 and M5; M6 and M8 from memory
+		short, long         float64 // lengths on offer, from memory
+		boss                float64 // outside diameter of a boss: two public tables for M4 and M5; common practice for M6 and M8
+	}{
+		{"M4", 5.6, 5.6, 4, 8.1, 10},
+		{"M5", 6.4, 6.4, 5.8, 9.5, 12},
+		{"M6", 8.0, 8.0, 7.2, 12.7, 15},
+		{"M8", 9.6, 10.1, 9.5, 14, 19},
+	} {
+		i := slices.IndexFunc(supplies(bench()), func(h hardware) bool { return h.Size == tc.size })
+		h := supplies(bench())[i]
+		in := h.insert
+		if in.Hole < tc.holeLeast || in.Hole > tc.holeMost || in.Length < tc.short || in.Length > tc.long {
+			t.Errorf("%s: %+v", tc.size, in)
+		}
+		// The hole is 0.1 to 0.3 mm under the knurls, and 0.5 to 1 mm deeper
+		// than the insert so that molten plastic has room (makers' guides).
+		if d := in.Outer - in.Hole; d < 0.1-1e-9 || d > 0.3+1e-9 || in.Melt < 0.5 || in.Melt > 1 {
+			t.Errorf("%s: %.2f mm under the knurls, %v to melt into", tc.size, d, in.Melt)
+		}
+		// Printed bosses need 2.4 mm of wall, and little is gained beyond:
+		// J. Manuf. Mater. Process. 7(1) 42, 2023.
+		if h.wall() < 2.4 || h.width() < in.Hole+4.8-1e-9 || math.Abs(h.width()-tc.boss) > 0.5 {
+			t.Errorf("%s: wall %v, width %v; a boss is %v", tc.size, h.wall(), h.width(), tc.boss)
+		}
+	}
+}
+
+// TestWalls: 2 mm, or four beads of the widest line.
+func TestWalls(t *testing.T) {
+	for _, tc := range []struct {
+		lines []float64
+		want  float64
+	}{{nil, 2}, {[]float64{0.45}, 2}, {[]float64{0.5}, 2}, {[]float64{0.6}, 2.4}, {[]float64{0.4, 0.8, 0.5}, 3.2}} {
+		s := bench()
+		s.Printers = nil
+		for _, l := range tc.lines {
+			// However many contours: a thin wall prints solid.
+			s.Printers = append(s.Printers, shop.Printer{Profile: shop.Profile{Line: l, Contours: 6}})
+		}
+		if got := wallOf(s); !near(got, tc.want, 1e-12) {
+			t.Errorf("lines %v: wall %v, want %v", tc.lines, got, tc.want)
+		}
+	}
+	// An M4 with its washer has a seat of 10 mm: it fits an 18 mm rail of
+	// which the veneer leaves 16.4, with 3.2 mm either side; and 14 mm, not 13.9.
+	for _, tc := range []struct {
+		thick float64
+		sizes piece.Sizes
+		fits  bool
+	}{{18, piece.Finished, true}, {15.6, piece.Finished, true}, {15.5, piece.Finished, false}, {14, piece.CoreSize, true}, {13.9, piece.CoreSize, false}} {
+		rule := piece.JointRule{Between: [2]string{"top", "rail"}, Kind: piece.KnockDown, Screw: "M4", Through: "rail", Dowels: 0}
+		p := &piece.Piece{Name: "top", Sizes: tc.sizes, Joints: []piece.JointRule{rule},
+			Members: []piece.Member{block("top", 300, 300, 22, geom.V3(0, 0, 11)), block("rail", 200, tc.thick, 60, geom.V3(0, 0, -30))}}
+		if got := len(stops(place(t, p, bench()))) == 0; got != tc.fits {
+			t.Errorf("a rail of %v mm, sizes %s: fits %v", tc.thick, tc.sizes, got)
 		}
 	}
 }
