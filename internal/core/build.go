@@ -69,16 +69,11 @@ func Build(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Result,
 			}
 		}
 	}
-	cuts, err := boundCuts(ctx, k, res.Cuts)
-	if err != nil {
-		return nil, err
-	}
-
 	shapes := make([]solid.Shape, len(in.Seams.Segments))
 	for i, s := range in.Seams.Segments {
-		shapes[i] = segmentShape(bodies[s.Body], in.Seams.Bodies[s.Body], s, cuts)
+		shapes[i] = segmentShape(bodies[s.Body], in.Seams.Bodies[s.Body], s, res.Cuts)
 	}
-	meshes, err := k.Meshes(ctx, shapes)
+	meshes, err := k.Meshes(ctx, append(shapes, bodies...)) // together, so that all instances are kept busy
 	if err != nil {
 		return nil, fmt.Errorf("core: segments: %w", err)
 	}
@@ -108,11 +103,7 @@ func Build(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Result,
 		segmented[s.Body] = true
 	}
 	for i, b := range in.Seams.Bodies {
-		m, err := k.Measure(ctx, bodies[i])
-		if err != nil {
-			return nil, fmt.Errorf("core: %s: %w", b.ID, err)
-		}
-		body := Body{ID: b.ID, Solid: m.Volume}
+		body := Body{ID: b.ID, Solid: meshes[len(shapes)+i].Volume}
 		if segmented[i] {
 			body.Volume = sums[i]
 			body.Cuts = body.Solid - body.Volume
@@ -123,43 +114,20 @@ func Build(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Result,
 	return res, nil
 }
 
-// bounded is a cut with its bounding box, to leave out of a boolean what it
-// cannot touch.
-type bounded struct {
-	piece.Cut
-	box geom.Box3
-}
-
-func boundCuts(ctx context.Context, k *solid.Kernel, cuts []piece.Cut) ([]bounded, error) {
-	var shapes []solid.Shape
-	var out []bounded
-	for _, c := range cuts {
-		if c.Add {
-			continue
-		}
-		shapes = append(shapes, c.Shape)
-		out = append(out, bounded{Cut: c})
-	}
-	meshes, err := k.Meshes(ctx, shapes)
-	if err != nil {
-		return nil, fmt.Errorf("core: cuts: %w", err)
-	}
-	for i, m := range meshes {
-		out[i].box = m.Bounds
-	}
-	return out, nil
-}
-
 // segmentShape is a segment as an expression: the body within the segment's
 // planes, less every cut of its members that can reach it.
-func segmentShape(body solid.Shape, b seam.Body, s seam.Segment, cuts []bounded) solid.Shape {
+func segmentShape(body solid.Shape, b seam.Body, s seam.Segment, cuts []piece.Cut) solid.Shape {
 	shape := body
-	for _, pl := range s.Planes {
-		shape = shape.Below(pl, solid.NoTag)
+	if len(s.Planes) > 0 {
+		planes := make([]solid.Cut, len(s.Planes))
+		for i, pl := range s.Planes {
+			planes[i] = solid.Cut{Plane: pl, Tag: solid.NoTag}
+		}
+		shape = body.Within(planes...)
 	}
 	var away []solid.Shape
 	for _, c := range cuts {
-		if !slices.Contains(b.Members, c.Member) || !reaches(c.box, s.Planes) {
+		if c.Add || !slices.Contains(b.Members, c.Member) || !reaches(c.Shape.Bounds(), s.Planes) {
 			continue
 		}
 		away = append(away, c.Shape)

@@ -203,46 +203,54 @@ func (c *cutter) clip(x cell, pl geom.Plane) cell {
 	return out
 }
 
-// inside lists the corners of the body's surface within all planes.
+// inside lists the corners of the body's surface within all planes; those that
+// planes make where they cross a facet may be listed more than once.
+//
+// Most facets lie wholly on one side of each plane, so that is asked first, by
+// one bit a plane for every vertex.
 func (c *cutter) inside(planes []geom.Plane) []geom.Vec3 {
 	if len(planes) == 0 {
 		return c.points
 	}
-	seen := map[geom.Vec3]bool{}
-	var out []geom.Vec3
-	add := func(p geom.Vec3) {
-		if !seen[p] {
-			seen[p] = true
-			out = append(out, p)
-		}
-	}
-	var poly, next []geom.Vec3
-	clipTriangle := func(m *solid.Mesh, t [3]int32) {
-		poly = append(poly[:0], m.Vertices[t[0]], m.Vertices[t[1]], m.Vertices[t[2]])
-		for _, pl := range planes {
-			next = next[:0]
-			for i, a := range poly {
-				b := poly[(i+1)%len(poly)]
-				da, db := pl.Distance(a), pl.Distance(b)
-				if da <= 0 {
-					next = append(next, a)
-				}
-				if (da < 0 && db > 0) || (da > 0 && db < 0) {
-					next = append(next, a.Lerp(b, da/(da-db)))
-				}
-			}
-			poly, next = next, poly
-			if len(poly) == 0 {
-				break
-			}
-		}
-		for _, p := range poly {
-			add(p)
-		}
-	}
+	var out, poly, next []geom.Vec3
+	var beyond []uint64 // by vertex: the planes it lies beyond
 	for _, m := range c.meshes {
+		beyond = slices.Grow(beyond[:0], len(m.Vertices))[:len(m.Vertices)]
+		for i, v := range m.Vertices {
+			beyond[i] = 0
+			for j, pl := range planes {
+				if pl.Distance(v) > 0 {
+					beyond[i] |= 1 << min(j, 63)
+				}
+			}
+			if beyond[i] == 0 {
+				out = append(out, v)
+			}
+		}
 		for _, t := range m.Triangles {
-			clipTriangle(m, t)
+			a, b, d := beyond[t[0]], beyond[t[1]], beyond[t[2]]
+			if a|b|d == 0 || a&b&d != 0 && len(planes) <= 63 {
+				continue
+			}
+			poly = append(poly[:0], m.Vertices[t[0]], m.Vertices[t[1]], m.Vertices[t[2]])
+			for _, pl := range planes {
+				next = next[:0]
+				for i, p := range poly {
+					q := poly[(i+1)%len(poly)]
+					dp, dq := pl.Distance(p), pl.Distance(q)
+					if dp <= 0 {
+						next = append(next, p)
+					}
+					if (dp < 0 && dq > 0) || (dp > 0 && dq < 0) {
+						next = append(next, p.Lerp(q, dp/(dp-dq)))
+					}
+				}
+				poly, next = next, poly
+				if len(poly) == 0 {
+					break
+				}
+			}
+			out = append(out, poly...)
 		}
 	}
 	return out
