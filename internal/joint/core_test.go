@@ -21,6 +21,19 @@ var examples = []string{"heron-side-table", "tern-wall-shelf", "otter-stool", "b
 // example is one of our pieces, with a shop that has the veneers it names.
 func example(t testing.TB, name string) (*piece.Piece, *shop.Shop, *joint.Result) {
 	t.Helper()
+	s := joint.Bench()
+	s.Veneers = nil
+	for _, id := range []string{"walnut", "ash", "oak"} {
+		s.Veneers = append(s.Veneers, shop.Veneer{ID: id, Face: 0.5, Backing: 0.25, Adhesive: 0.05, Sheet: geom.V2(610, 2440), EdgeMargin: 5})
+	}
+	s.Veneers = append(s.Veneers, shop.Veneer{ID: "oak-thin", Face: 0.3, Backing: 0.15, Adhesive: 0.05, Sheet: geom.V2(610, 2440), EdgeMargin: 5})
+	p, r := placed(t, name, s)
+	return p, s, r
+}
+
+// placed is one of our pieces with its joints.
+func placed(t testing.TB, name string, s *shop.Shop) (*piece.Piece, *joint.Result) {
+	t.Helper()
 	doc, err := piece.ParseFile("../../examples/" + name + ".yaml")
 	if err != nil {
 		t.Fatal(err)
@@ -29,17 +42,11 @@ func example(t testing.TB, name string) (*piece.Piece, *shop.Shop, *joint.Result
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := joint.Bench()
-	s.Veneers = nil
-	for _, id := range []string{"walnut", "ash", "oak"} {
-		s.Veneers = append(s.Veneers, shop.Veneer{ID: id, Face: 0.5, Backing: 0.25, Adhesive: 0.05, Sheet: geom.V2(610, 2440), EdgeMargin: 5})
-	}
-	s.Veneers = append(s.Veneers, shop.Veneer{ID: "oak-thin", Face: 0.3, Backing: 0.15, Adhesive: 0.05, Sheet: geom.V2(610, 2440), EdgeMargin: 5})
 	r, err := joint.Place(context.Background(), *joint.Kernel, p, s, joint.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	return p, s, r
+	return p, r
 }
 
 // printed is the piece with its cores for members.
@@ -57,8 +64,18 @@ func printed(t testing.TB, p *piece.Piece, s *shop.Shop, r *joint.Result) *piece
 // TestExamplesOnTheirCores: every joint of our pieces is made, holds its
 // distances in the members and in the cores that the veneer leaves of them.
 func TestExamplesOnTheirCores(t *testing.T) {
-	for _, name := range examples {
+	small, err := shop.ParseFile("../../examples/shop.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range 2 * len(examples) {
+		name := examples[i/2]
 		p, s, r := example(t, name)
+		if i%2 == 1 {
+			name += " in " + small.Name
+			s = small
+			p, r = placed(t, examples[i/2], s)
+		}
 		for _, f := range r.Findings {
 			if f.Severity == finding.Stop {
 				t.Errorf("%s: %v", name, f)

@@ -134,7 +134,10 @@ func (f *form) radius(z float64) float64 {
 func (f *form) contains(p geom.Vec3) bool { return f.holds(f.place.Local(p)) }
 
 // holds is contains for a point in member coordinates.
-func (f *form) holds(q geom.Vec3) bool {
+func (f *form) holds(q geom.Vec3) bool { return f.between(q) && f.beside(q) }
+
+// between reports whether a point lies between the ends and within the cuts.
+func (f *form) between(q geom.Vec3) bool {
 	if q.Z <= f.low || q.Z >= f.up {
 		return false
 	}
@@ -143,6 +146,11 @@ func (f *form) holds(q geom.Vec3) bool {
 			return false
 		}
 	}
+	return true
+}
+
+// beside reports whether a point lies within the sides.
+func (f *form) beside(q geom.Vec3) bool {
 	if f.profile != nil {
 		return math.Hypot(q.X, q.Y) < f.radius(q.Z)
 	}
@@ -311,16 +319,23 @@ func (f *form) near(a, b geom.Vec3, reach float64) *form {
 // radius r about at to the member's surface, and the surface that the disc's
 // centre leaves by.
 func (f *form) ahead(at, dir geom.Vec3, r float64) (least, most float64, surface int) {
-	least, surface = f.exit(at, dir)
+	at, dir = f.place.Local(at), f.place.LocalDir(dir)
+	least, surface = f.leave(at, dir)
 	most = least
+	const in = 1e-6 // mm; the disc may lie on the surface
+	if f.profile == nil && !f.beside(at) {
+		return -1, -1, surface
+	}
+	// Where no edge comes within the disc, all of it lies within the sides as its centre does.
+	free := f.profile == nil && len(f.near(at, at, r+2*in).edges) == 0
 	fr := geom.FrameFromZ(at, dir)
 	for i := range rays {
 		s, c := math.Sincos(2 * math.Pi * float64(i) / rays)
 		p := at.Add(fr.Dir(geom.V3(r*c, r*s, 0)))
-		if !f.contains(p.Add(dir.Scale(1e-6))) {
+		if q := p.Add(dir.Scale(in)); !f.between(q) || !free && !f.beside(q) {
 			return -1, -1, surface
 		}
-		t, _ := f.exit(p, dir)
+		t, _ := f.leave(p, dir)
 		least, most = min(least, t), max(most, t)
 	}
 	return least, most, surface
