@@ -17,12 +17,14 @@ import (
 
 // Limits of a given file. They stand far above any real piece or shop and
 // keep the YAML library inside what it does quickly: it recurses for nested
-// brackets, and its time grows with the square of the keys in one mapping.
+// brackets, and its time grows with the square of the keys in one mapping and
+// of the dashes with nothing behind them.
 const (
-	MaxBytes = 1 << 20 // bytes of a file
-	MaxDepth = 24      // lists and mappings inside one another
-	maxKeys  = 12000   // "key: value" pairs
-	maxNodes = 100000  // values, aliases counted as if written out
+	MaxBytes  = 1 << 20 // bytes of a file
+	MaxDepth  = 24      // lists and mappings inside one another
+	maxKeys   = 12000   // "key: value" pairs
+	maxDashes = 20000   // entries of lists with dashes
+	maxNodes  = 100000  // values, aliases counted as if written out
 )
 
 // Kind is the kind of a Node.
@@ -135,13 +137,22 @@ func Read(data []byte, faults *Faults) (root *Node) {
 
 // tooDeep finds nesting that the YAML parser would follow by recursion.
 func tooDeep(tokens token.Tokens) (Place, string) {
-	flow, line, entries, keys, indent := 0, 0, 0, 0, []int{}
+	flow, line, entries, keys, dashes, indent := 0, 0, 0, 0, 0, []int{}
+	commas, braces := 0, [MaxDepth + 1]bool{} // braces: whether { opened the level, not [
 	for _, t := range tokens {
 		switch t.Type {
 		case token.SequenceStartType, token.MappingStartType:
 			flow++
+			if flow <= MaxDepth {
+				braces[flow] = t.Type == token.MappingStartType
+			}
 		case token.SequenceEndType, token.MappingEndType:
 			flow = max(0, flow-1)
+		case token.CollectEntryType:
+			// A key may stand in braces without its colon: {a, b}.
+			if commas++; commas > maxKeys && braces[min(flow, MaxDepth)] {
+				return at(t), fmt.Sprintf("the file has more than %d commas", maxKeys)
+			}
 		case token.MappingKeyType:
 			return at(t), "a key is marked with \"?\""
 		case token.TagType:
@@ -153,6 +164,9 @@ func tooDeep(tokens token.Tokens) (Place, string) {
 				return at(t), fmt.Sprintf("the file has more than %d keys", maxKeys)
 			}
 		case token.SequenceEntryType, token.AnchorType:
+			if dashes++; dashes > maxDashes {
+				return at(t), fmt.Sprintf("the file has more than %d dashes or anchors", maxDashes)
+			}
 			if t.Position.Line != line {
 				line, entries = t.Position.Line, 0
 			}
