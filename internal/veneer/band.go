@@ -98,10 +98,18 @@ func (t *task) hollows(c *clad, si int, subject string, w wish) {
 	}
 }
 
-// backAngle is the angle about a turning's axis that lies farthest back, or,
-// if the axis points there, lowest.
+// backAngle is the angle about a turning's axis at which its joint is seen
+// least: towards the middle of the piece, if the turning stands off it by more
+// than its own width; else farthest back, or, if the axis points there, lowest.
 func (c *clad) backAngle() float64 {
-	for _, d := range []geom.Vec3{{Y: 1}, {Z: -1}} {
+	dirs := []geom.Vec3{{Y: 1}, {Z: -1}}
+	low, high := c.core.Turning.Profile.Segs[0].From(), c.core.Turning.Profile.Segs[len(c.core.Turning.Profile.Segs)-1].To()
+	at := c.core.Place.Point(geom.V3(0, 0, (low.Y+high.Y)/2)).XY()
+	if in := c.middle.Sub(at); in.Len() > low.X+high.X {
+		dirs = append([]geom.Vec3{{X: in.X, Y: in.Y}}, dirs...)
+	}
+	for _, d := range dirs {
+		d = d.Unit()
 		if l := c.core.Place.LocalDir(d).XY(); l.Len() > 0.1 {
 			a := l.Angle()
 			if a < 0 {
@@ -197,7 +205,11 @@ func (t *task) band(c *clad, si int, id string, base geom.Polygons, un unrolled,
 		if long && (total+float64(n-first+1)*lap)/float64(n) > bed { // before the laps' own thickness is counted
 			continue
 		}
-		laps, lengths := t.placeLaps(c, si, un.neutral, box, closed, n, lap, v, w)
+		most := math.Inf(1)
+		if long {
+			most = bed
+		}
+		laps, lengths := t.placeLaps(c, si, un.neutral, box, closed, n, lap, v, most, w)
 		if long && slices.Max(lengths) > bed {
 			continue
 		}
@@ -245,9 +257,10 @@ func (t *task) band(c *clad, si int, id string, base geom.Polygons, un unrolled,
 
 // placeLaps puts n bands on a run and says how long each is, its laps
 // included. Round a closed rim the first lap lies at the back, or where the
-// piece file asks, and is moved no farther than needed to keep clear of
-// contacts.
-func (t *task) placeLaps(c *clad, si int, n *neutral, box geom.Box2, closed bool, bands int, lap, v float64, w wish) (laps []Lap, lengths []float64) {
+// piece file asks, and all are moved together no farther than needed to keep
+// clear of contacts; if that does not help, one by one, as long as no band
+// becomes longer than most.
+func (t *task) placeLaps(c *clad, si int, n *neutral, box geom.Box2, closed bool, bands int, lap, v, most float64, w wish) (laps []Lap, lengths []float64) {
 	sf := &c.surfaces[si]
 	make1 := func(mid float64) Lap {
 		a, b := n.back(mid-lap/2), n.back(mid+lap/2)
@@ -310,16 +323,94 @@ func (t *task) placeLaps(c *clad, si int, n *neutral, box geom.Box2, closed bool
 			}
 		}
 		if !found {
+			if us := t.spread(c, si, start, bands, lap*sf.Length/total, (most-lap)*sf.Length/total); us != nil {
+				found = true
+				for i, u := range us {
+					laps[i] = make1(n.along(u))
+				}
+			}
+		}
+		if !found {
 			t.tight(c, si, laps[0], d, w)
 		}
 	} else if d < t.o.LapClear {
 		t.tight(c, si, laps[0], d, w)
 	}
-	for _, l := range laps {
-		lengths = append(lengths, part+lap+rides(l))
-	}
 	slices.SortStableFunc(laps, func(a, b Lap) int { return cmp.Compare(a.At, b.At) })
+	for i, l := range laps {
+		gap := total
+		if i > 0 {
+			gap = n.along(l.At) - n.along(laps[i-1].At)
+		} else if bands > 1 {
+			gap = n.along(l.At) + total - n.along(laps[bands-1].At)
+		}
+		lengths = append(lengths, gap+lap+rides(l))
+	}
 	return laps, lengths
+}
+
+// spread places laps round a rim where equal spacing cannot keep them clear of
+// contacts: from equal spacing, turned by every amount in turn, each lap moves
+// to the nearest clear place, and of all that leave no more than most between
+// two laps the least moved are taken. Arc lengths on the core, rising; nil when
+// there is no way.
+func (t *task) spread(c *clad, si int, start float64, laps int, lap, most float64) []float64 {
+	const step = 2.5 // mm, about
+	length := c.surfaces[si].Length
+	n := laps * int(math.Ceil(length/step/float64(laps)))
+	each := length / float64(n)
+	clear := make([]bool, n)
+	for i := range clear {
+		clear[i] = t.lapDistance(c, si, Lap{At: math.Mod(start+float64(i)*each, length), Length: lap}) >= t.o.LapClear
+	}
+	nearest := func(i int) (int, bool) {
+		for d := 0; d < n/(2*laps); d++ {
+			for _, j := range []int{i + d, i - d} {
+				if clear[((j%n)+n)%n] {
+					return j, true
+				}
+			}
+		}
+		return 0, false
+	}
+	var best []int
+	least := math.MaxInt
+	for k := range n / laps {
+		turned := k - n/laps/2
+		var at []int
+		moved := 0
+		for i := range laps {
+			want := turned + i*n/laps
+			j, ok := nearest(want)
+			if !ok {
+				break
+			}
+			at = append(at, j)
+			moved += max(j-want, want-j)
+		}
+		if len(at) < laps || moved >= least {
+			continue
+		}
+		fits := true
+		for i := range at {
+			next := at[(i+1)%laps]
+			if i+1 == laps {
+				next += n
+			}
+			gap := float64(next-at[i]) * each
+			fits = fits && gap <= most && gap >= 2*lap
+		}
+		if fits {
+			best, least = at, moved
+		}
+	}
+	var out []float64
+	for _, j := range best {
+		u := start + float64(j)*each
+		out = append(out, u-math.Floor(u/length)*length)
+	}
+	slices.Sort(out)
+	return out
 }
 
 func (t *task) tight(c *clad, si int, l Lap, d float64, w wish) {

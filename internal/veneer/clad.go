@@ -20,8 +20,9 @@ type clad struct {
 	stack    []shop.Veneer // by surface, zero where nothing is laid
 	rank     []int         // place in the order of laying, -1 where nothing is laid
 	bare     [][]geom.Polygons
-	pads     [][]bool // by surface and window: the window goes round a pad
+	exact    [][]bool // by surface and window: it is cut to size, as a pad or a member printed as one stands in the way of trimming
 	chord    float64
+	middle   geom.Vec2 // of the whole piece, seen from above; known to Lay only
 	mates    []pairing // surfaces that lie flush with those of members printed as one with this
 }
 
@@ -238,7 +239,7 @@ func (c *clad) unroll(r *solid.Regions, si int, base geom.Polygons, allowance fl
 			of := c.owner(si, a, b)
 			a, b = of.from(c, si, a), of.from(c, si, b)
 			if w := of.of.onWindow(of.surface, a, b); w >= 0 {
-				if !of.of.pads[of.surface][w] { // trimmed after laying; a pad stands in the way of that
+				if !of.of.exact[of.surface][w] { // trimmed after laying
 					m.extra = o.Hole
 				}
 			} else {

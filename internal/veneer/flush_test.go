@@ -167,3 +167,54 @@ func onePiece(t *testing.T, r result, p *piece.Piece) float64 {
 	}
 	return u[0].Volume
 }
+
+// TestBadgerLeg: a leg and its cleat are one body. The leaf on the leg's back
+// goes round the cleat and is cut to size there, since it cannot be laid under
+// it and trimmed.
+func TestBadgerLeg(t *testing.T) {
+	p, j := example(t, "badger-bench")
+	r := run(t, p, j.Contacts, j, exampleShop(), Options{})
+	for _, jt := range j.Joints {
+		if jt.Contact == "leg-1:cleat-1" || jt.Contact == "cleat-1:leg-1" {
+			t.Errorf("%s joins members printed as one", jt.ID)
+		}
+	}
+	// The leg is 220 by 356 mm, the cleat 180 by 36 at its top, the stretcher
+	// 24 by 80; 0.3 mm of clearance, and the stretcher's own veneer.
+	leaf := r.by["leg-1/back"]
+	near(t, "net", leaf.NetArea, 220*356-180.6*36.3-(24+2*(0.8+0.3))*(80+2*(0.8+0.3)), 1)
+	for _, q := range []geom.Vec2{{X: 19.7, Y: 340}, {X: 110, Y: 319.7}, {X: 200.3, Y: 340}} {
+		if n, g := leaf.Net.Distance(q), leaf.Gross.Distance(q); n > 1e-6 || g > 1e-6 {
+			t.Errorf("beside the cleat at %v the leaf ends %.3f mm off, its cut outline %.3f", q, n, g)
+		}
+	}
+	if c := r.l.Coverings[member(t, p, "cleat-1")]; c[0].Stack+c[1].Stack != 0 {
+		t.Errorf("cleat: %+v", c)
+	}
+	for _, g := range p.PrintAsOne {
+		var all result
+		l := *r.l
+		l.Cores, l.Cuts = nil, nil
+		for _, m := range g {
+			l.Cores = append(l.Cores, r.l.Cores[m])
+			for _, c := range r.l.Cuts {
+				if c.Member == m {
+					l.Cuts = append(l.Cuts, c)
+				}
+			}
+		}
+		all.l = &l
+		onePiece(t, all, p)
+	}
+}
+
+func member(t *testing.T, p *piece.Piece, id string) int {
+	t.Helper()
+	for i, m := range p.Members {
+		if m.ID == id {
+			return i
+		}
+	}
+	t.Fatalf("no member %s", id)
+	return -1
+}

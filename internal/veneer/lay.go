@@ -53,7 +53,7 @@ func Lay(ctx context.Context, k *solid.Kernel, p *piece.Piece, contacts []joint.
 		c.cover = make([]Covering, len(c.surfaces))
 		c.stack = make([]shop.Veneer, len(c.surfaces))
 		c.bare = make([][]geom.Polygons, len(c.surfaces))
-		c.pads = make([][]bool, len(c.surfaces))
+		c.exact = make([][]bool, len(c.surfaces))
 		t.members = append(t.members, c)
 	}
 	for _, c := range contacts {
@@ -65,6 +65,7 @@ func Lay(ctx context.Context, k *solid.Kernel, p *piece.Piece, contacts []joint.
 		if err := t.cores(); err != nil {
 			return err
 		}
+		t.middle()
 		t.windows(r)
 		for _, c := range t.members {
 			order := c.sequence(p.Veneer.Order == "edges first")
@@ -93,6 +94,27 @@ func Lay(ctx context.Context, k *solid.Kernel, p *piece.Piece, contacts []joint.
 	t.shift()
 	t.layout.Findings = finding.Sorted(t.list)
 	return t.layout, nil
+}
+
+// middle tells every member where the middle of the piece is: that of the box
+// round all flat surfaces, seen from above.
+func (t *task) middle() {
+	box := geom.EmptyBox2()
+	for _, c := range t.members {
+		for si := range c.surfaces {
+			if c.surfaces[si].Kind != piece.Plane {
+				continue
+			}
+			for _, loop := range c.surfaces[si].Region {
+				for _, q := range loop {
+					box = box.Add(c.world(si, q).XY())
+				}
+			}
+		}
+	}
+	for _, c := range t.members {
+		c.middle = box.Center()
+	}
 }
 
 // sides are the two sides of a contact.
@@ -416,7 +438,7 @@ func (t *task) windows(r *solid.Regions) {
 			continue
 		}
 		c.bare[m.surf] = append(c.bare[m.surf], w.Region)
-		c.pads[m.surf] = append(c.pads[m.surf], m.treatment == Pad)
+		c.exact[m.surf] = append(c.exact[m.surf], m.treatment == Pad || m.inside)
 		t.layout.Windows = append(t.layout.Windows, w)
 	}
 }

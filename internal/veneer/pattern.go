@@ -80,14 +80,14 @@ func (d *drawing) clad(mi int) *clad {
 	c.surfaces = c.core.Surfaces(d.o.Chord)
 	c.stack = make([]shop.Veneer, len(c.surfaces))
 	c.bare = make([][]geom.Polygons, len(c.surfaces))
-	c.pads = make([][]bool, len(c.surfaces))
+	c.exact = make([][]bool, len(c.surfaces))
 	for si := range c.surfaces {
 		c.stack[si] = d.veneer(c.cover[si].Veneer)
 	}
 	for _, w := range l.Windows {
 		if w.Member == mi {
 			c.bare[w.Surface] = append(c.bare[w.Surface], w.Region)
-			c.pads[w.Surface] = append(c.pads[w.Surface], w.Treatment == Pad)
+			c.exact[w.Surface] = append(c.exact[w.Surface], w.Treatment == Pad || w.Contact == "")
 		}
 	}
 	c.setOrder(l.Order[mi])

@@ -414,7 +414,7 @@ func (c *clad) unallowed(si int, q geom.Vec2, allowance float64) bool {
 	sf := &c.surfaces[si]
 	carry := newNeutral(sf, c.stack[si].NeutralDepth())
 	for i, w := range c.bare[si] {
-		if c.pads[si][i] && w.Map(carry.flat).Distance(q) < allowance {
+		if c.exact[si][i] && w.Map(carry.flat).Distance(q) < allowance {
 			return true
 		}
 	}
