@@ -68,6 +68,7 @@ func Run(in Inputs) *Result {
 	r.tip(in)
 	r.heat(in)
 	r.mismatch(in)
+	r.shrinkage(in)
 	r.lift(in)
 	r.fingers(in)
 	r.Cautions = cautions(in)
@@ -319,6 +320,24 @@ func (r *Result) mismatch(in Inputs) {
 			"Warmed by %.0f K the core under %s grows %.1f mm more than its band of %.0f mm; wood along the grain hardly moves.", rise, b.ID, grow, length),
 			"Leave laps free to slide until the adhesive has set; keep the piece out of the sun; or print in a filled filament that expands less.",
 			"expansion of the filament in the shop file; wood along the grain from memory of the USDA Wood Handbook ch. 4")
+	}
+}
+
+// shrinkage says what is unknown while a filament's shrinkage has not been
+// measured: prints of unfilled plastics commonly come out 0.4 to 0.7 % small.
+func (r *Result) shrinkage(in Inputs) {
+	var longest float64
+	for _, b := range in.Layout.Bands {
+		longest = max(longest, b.To-b.From)
+	}
+	for _, id := range filaments(in) {
+		if f, ok := in.Shop.Filament(id); ok && f.Shrink == (geom.Vec3{}) && longest > 0 {
+			r.note(finding.Warning, "shrinkage-unmeasured", id, fmt.Sprintf(
+				"The shop file gives no shrinkage for %s. At a common 0.4 to 0.7 %% a run of %.0f mm comes out %.0f to %.0f mm short, and its band would be that much too long.",
+				id, longest, longest*0.004, longest*0.007),
+				"Print a bar, measure it along each axis and enter the shrinkage; and measure the true perimeter of glued-up cores before cutting the bands that wait for it.",
+				"common practice, no source")
+		}
 	}
 }
 

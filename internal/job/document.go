@@ -16,6 +16,7 @@ type Document struct {
 	Contacts      []ContactDoc `json:"contacts" jsonschema:"description=Where members touch"`
 	Joints        []JointDoc   `json:"joints" jsonschema:"description=How members are held together"`
 	Bores         []BoreDoc    `json:"bores" jsonschema:"description=Every round hole of joints and seams"`
+	Plugs         []PlugDoc    `json:"plugs" jsonschema:"description=Covers for access holes in show surfaces"`
 	Seams         []SeamDoc    `json:"seams" jsonschema:"description=Glued cuts between segments"`
 	Cuts          []CutDoc     `json:"cuts" jsonschema:"description=Everything taken from cores or put on them"`
 	Segments      []SegmentDoc `json:"segments" jsonschema:"description=Parts that are printed"`
@@ -168,6 +169,16 @@ type BoreDoc struct {
 	PrintedMM  float64 `json:"printed_diameter_mm" jsonschema:"description=With the allowance for holes that print small"`
 	DepthMM    float64 `json:"depth_mm"`
 	Shows      bool    `json:"shows"`
+}
+
+type PlugDoc struct {
+	ID         string  `json:"id"`
+	Member     string  `json:"member"`
+	Surface    string  `json:"surface"`
+	Center     Vec     `json:"center" jsonschema:"description=On the surface"`
+	Axis       Vec     `json:"axis" jsonschema:"description=Outward"`
+	DiameterMM float64 `json:"diameter_mm" jsonschema:"description=Of the hole it covers"`
+	DepthMM    float64 `json:"depth_mm"`
 }
 
 type SeamDoc struct {

@@ -151,7 +151,7 @@ func describeMembers(d *Document, p *plan.Plan) {
 }
 
 func describeJoints(d *Document, p *plan.Plan) {
-	d.Contacts, d.Joints, d.Bores = []ContactDoc{}, []JointDoc{}, []BoreDoc{}
+	d.Contacts, d.Joints, d.Bores, d.Plugs = []ContactDoc{}, []JointDoc{}, []BoreDoc{}, []PlugDoc{}
 	id := func(m int) string { return p.Piece.Members[m].ID }
 	const chord = 0.1 // names only
 	side := func(s joint.Side) SideDoc {
@@ -169,6 +169,9 @@ func describeJoints(d *Document, p *plan.Plan) {
 			})
 		}
 		d.Joints = append(d.Joints, doc)
+	}
+	for _, g := range p.Joints.Plugs {
+		d.Plugs = append(d.Plugs, PlugDoc{g.ID, id(g.Member), p.Piece.Members[g.Member].Surfaces(chord)[g.Surface].Name, vec3(g.Center), vec3(g.Axis), round(g.Diameter), round(g.Depth)})
 	}
 	bore := func(b joint.Bore) {
 		d.Bores = append(d.Bores, BoreDoc{b.ID, b.Of, id(b.Member), string(b.Purpose), vec3(b.Mouth), vec3(b.Axis), round(b.Diameter), round(b.Diameter + b.Fit), round(b.Depth), b.Shows})

@@ -19,7 +19,9 @@ import (
 	"groundwork/internal/mesh"
 	"groundwork/internal/plan"
 	"groundwork/internal/sheet"
+	"groundwork/internal/shop"
 	"groundwork/internal/solid"
+	"groundwork/internal/unit"
 )
 
 // Names are the names of files in a job folder.
@@ -145,7 +147,7 @@ func Files(ctx context.Context, k *solid.Kernel, p *plan.Plan, o Options) ([]Fil
 	if err != nil {
 		return nil, err
 	}
-	return append(out, File{"veneer/patterns.csv", patterns}, File{"bill.csv", bill}, File{"plan.json", doc}), nil
+	return append(out, File{"core/cards.txt", cards(p)}, File{"veneer/patterns.csv", patterns}, File{"bill.csv", bill}, File{"plan.json", doc}), nil
 }
 
 // coreFiles are the STL of every segment as it lies in the printer, and the
@@ -179,6 +181,30 @@ func coreFiles(ctx context.Context, k *solid.Kernel, p *plan.Plan, names Names) 
 		out = append(out, File{names.Load(l.ID), b.Bytes()})
 	}
 	return out, nil
+}
+
+// cards are the settings of each load, to be set at the printer: print files
+// carry none.
+func cards(p *plan.Plan) []byte {
+	var b bytes.Buffer
+	for _, l := range p.Printing.Loads {
+		i := slices.IndexFunc(p.Shop.Printers, func(pr shop.Printer) bool { return pr.ID == l.Printer })
+		pr := p.Shop.Printers[i].Profile
+		fmt.Fprintf(&b, "%s on %s in %s\n", l.ID, l.Printer, l.Filament)
+		fmt.Fprintf(&b, "  layers %g mm, the first %g mm; beads %g mm wide\n", pr.Layer, pr.FirstLayer, pr.Line)
+		fmt.Fprintf(&b, "  %d contours, %d cover layers top and bottom, core fill %.0f %% %s\n", pr.Contours, pr.CoverLayers, pr.Fill*100, pr.FillPattern)
+		fmt.Fprintf(&b, "  about %s (%s to %s), %s of filament\n", unit.FormatDuration(l.Seconds), unit.FormatDuration(l.Low), unit.FormatDuration(l.High), unit.FormatMass(l.Grams))
+		b.WriteString("  parts:")
+		for _, it := range l.Items {
+			pt := p.Printing.Prints[it.Print]
+			b.WriteString(" " + pt.Segment)
+			if pt.Overhang >= 25 {
+				b.WriteString(" (supports)")
+			}
+		}
+		b.WriteString("\n\n")
+	}
+	return b.Bytes()
 }
 
 func number(x float64, digits int) string { return strconv.FormatFloat(x, 'f', digits, 64) }

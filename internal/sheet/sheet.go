@@ -92,6 +92,7 @@ type kind struct {
 	name   string
 	turned bool      // the grain runs along the bed's Y
 	size   geom.Vec2 // with the grain along X
+	cost   float64   // mm² of sheet that it spoils
 }
 
 // kinds are the blanks that suit both the bed and the sheet: grain along the
@@ -100,12 +101,19 @@ type kind struct {
 func kinds(l shop.Laser, v shop.Veneer) []kind {
 	across, along := v.Sheet.X-2*v.EdgeMargin, v.Sheet.Y-2*v.EdgeMargin
 	fit := func(x, y float64) geom.Vec2 { return geom.V2(min(x, along), min(y, across)) }
+	// A blank is charged the length of sheet that it takes, over the sheet's whole
+	// width; the strip beside it is then to be had for little.
+	const left = 0.2
 	out := []kind{
-		{"along", false, fit(l.Bed.X, l.Bed.Y)},
-		{"across", true, fit(l.Bed.Y, l.Bed.X)},
+		{"along", false, fit(l.Bed.X, l.Bed.Y), 0},
+		{"across", true, fit(l.Bed.Y, l.Bed.X), 0},
+	}
+	for i, k := range out {
+		beside := math.Floor(across/k.size.Y + 1e-9)
+		out[i].cost = k.size.X * across / max(1, beside)
 	}
 	if rest := across - l.Bed.Y; rest >= 60 && rest < l.Bed.Y {
-		out = append(out, kind{"strip", false, fit(l.Bed.X, rest)})
+		out = append(out, kind{"strip", false, fit(l.Bed.X, rest), left * l.Bed.X * rest})
 	}
 	return out
 }
@@ -162,7 +170,7 @@ func planVeneer(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, l
 	ks := kinds(laser, v)
 	var bins []nest.Bin
 	for _, kd := range ks {
-		bins = append(bins, nest.Bin{ID: kd.name, Size: kd.size, Quantity: nest.Unlimited, Margin: laser.Margin})
+		bins = append(bins, nest.Bin{ID: kd.name, Size: kd.size, Quantity: nest.Unlimited, Margin: laser.Margin, Cost: kd.cost})
 	}
 	var items []nest.Item
 	index := map[string]int{}

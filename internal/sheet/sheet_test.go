@@ -108,7 +108,7 @@ func TestPlan(t *testing.T) {
 		{"a band along the bed", []veneer.Pattern{leaf("a", 585, 22, 0)}, 1},
 		{"grain across the leaf", []veneer.Pattern{leaf("a", 300, 200, math.Pi/2)}, 1},
 		{"as long across the grain as the bed", []veneer.Pattern{leaf("a", 380, 585, 0)}, 1},
-		{"two that share a blank", []veneer.Pattern{leaf("a", 580, 180, 0), leaf("b", 580, 180, 0)}, 1},
+		{"two that share a blank", []veneer.Pattern{leaf("a", 300, 280, 0), leaf("b", 300, 280, 0)}, 1},
 		{"two that do not", []veneer.Pattern{leaf("a", 580, 300, 0), leaf("b", 580, 300, 0)}, 2},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
