@@ -232,6 +232,9 @@ func (pl *placer) path(d drive, head geom.Vec3, centre, most, length float64) ([
 			}
 		}
 		if first < 0 {
+			if m, free := pl.swing(d, head, key); !free {
+				return nil, blocked(m, fmt.Sprintf("the key cannot be turned by %d degrees", keySwing))
+			}
 			return bores, nil
 		}
 		if first == d.through.Member || first == d.into.Member {
@@ -265,6 +268,37 @@ func (pl *placer) path(d drive, head geom.Vec3, centre, most, length float64) ([
 			Over: fwdMost - exit + 1, Under: rearMost - entry + 1, Shows: !pl.touched(first, surface, mouth), Surface: surface})
 		from = middle + fwdMost + start
 	}
+}
+
+// swing reports whether the short arm of a key, whose long arm is that long,
+// can be turned far enough to be set anew when the screw is home; and if not,
+// a member that is in its way.
+func (pl *placer) swing(d drive, head geom.Vec3, long float64) (int, bool) {
+	const step = 10 // degrees
+	fr := geom.FrameFromZ(d.elbow(head, d.axis.Neg(), long), d.axis)
+	reach := geom.EmptyBox3().Add(fr.Origin).Grow(d.KeyShort + d.Key)
+	near := pl.tree.find(pl.boxes, reach)
+	if len(near) == 0 {
+		return -1, true
+	}
+	barred, free := -1, 0
+	for deg := 0; deg < 360+keySwing; deg += step { // a free stretch may lie across 0
+		s, c := math.Sincos(float64(deg) * math.Pi / 180)
+		hit := false
+		for _, m := range near {
+			if _, _, hit = pl.forms[m].along(fr.Origin, fr.Dir(geom.V3(c, s, 0)), d.Key/2, d.Key/2, d.KeyShort); hit {
+				barred = m
+				break
+			}
+		}
+		if free++; hit {
+			free = 0
+		}
+		if (free-1)*step >= keySwing {
+			return -1, true
+		}
+	}
+	return barred, false
 }
 
 // along is the first stretch between from and to of a round bar, radius r

@@ -35,7 +35,7 @@ func TestStandardSizes(t *testing.T) {
 	} {
 		m, ok := metricOf(tc.size)
 		if !ok || m.Clearance != tc.clearance || m.Head != tc.head || m.HeadHigh != tc.high || m.Key != tc.key || m.Seat != tc.seat ||
-			m.Washer != tc.washer || m.WasherT != tc.thick || m.KeyArm != tc.arm || m.KeyLong != tc.long {
+			m.Washer != tc.washer || m.WasherT != tc.thick || m.KeyArm != tc.arm || m.KeyLong != tc.long || m.KeyShort != map[string]float64{"M4": 20, "M5": 25, "M6": 28, "M8": 32}[tc.size] {
 			t.Errorf("%s: %+v", tc.size, m)
 		}
 		i := slices.IndexFunc(supplies(bench()), func(h hardware) bool { return h.Size == tc.size })
@@ -444,6 +444,33 @@ func TestDriverPath(t *testing.T) {
 	r = place(t, barred(block("block", 200, 300, 300, geom.V3(-20-100, 0, 150))), bench())
 	if fs := stops(r); len(fs) != 1 || fs[0].Code != noPath || !strings.Contains(fs[0].Message, "block") {
 		t.Errorf("block: %v", r.Findings)
+	}
+	// A channel behind the leg. The M6 key's long arm is 80 mm and its short
+	// one 28, at 80 + 6/2 - 5/2 mm from the head's seat. Between walls 150 mm
+	// apart it turns, between walls 36 mm apart it goes 40 degrees either way
+	// from along the walls, which is enough; in a shaft as narrow it cannot turn.
+	wall := func(id string, x, y float64) piece.Member {
+		if x == 0 {
+			return block(id, 200, 10, 300, geom.V3(-20-100, y+math.Copysign(5, y), 200))
+		}
+		return block(id, 200, 60, 10, geom.V3(-20-100, 0, 200+x+math.Copysign(5, x)))
+	}
+	for _, tc := range []struct {
+		name  string
+		walls []piece.Member
+		free  bool
+	}{
+		{"wide channel", []piece.Member{wall("left", 0, 75), wall("right", 0, -75)}, true},
+		{"narrow channel", []piece.Member{wall("left", 0, 18), wall("right", 0, -18)}, true},
+		{"shaft", []piece.Member{wall("left", 0, 18), wall("right", 0, -18), wall("over", 18, 0), wall("under", -18, 0)}, false},
+	} {
+		p := barred(tc.walls...)
+		p.Joints[0].Through = "leg"
+		r := place(t, p, bench())
+		fs := stops(r)
+		if tc.free != (len(fs) == 0) || !tc.free && (fs[0].Code != noPath || !strings.Contains(fs[0].Message, "turned by 60 degrees")) {
+			t.Errorf("%s: %v", tc.name, r.Findings)
+		}
 	}
 	// Hidden by rule: no plug.
 	p := barred()

@@ -1,6 +1,9 @@
 package joint
 
-import "groundwork/internal/shop"
+import (
+	"groundwork/internal/geom"
+	"groundwork/internal/shop"
+)
 
 // metric holds the standard sizes that go with one thread. Millimetres.
 type metric struct {
@@ -16,14 +19,15 @@ type metric struct {
 	WasherT   float64 // washer thickness: ISO 7089 (from memory)
 	KeyArm    float64 // long arm of the ordinary hexagon key: ISO 2936 (from memory)
 	KeyLong   float64 // long arm of the long hexagon key: ISO 2936 (from memory)
+	KeyShort  float64 // short arm of both: ISO 2936 (from memory)
 }
 
 // metrics is in order of size.
 var metrics = [...]metric{
-	{"M4", 4, 7, 7.22, 4, 3, 4.5, 8, 9, 0.8, 63, 126},
-	{"M5", 5, 8.5, 8.72, 5, 4, 5.5, 10, 10, 1.0, 70, 140},
-	{"M6", 6, 10, 10.22, 6, 5, 6.6, 11, 12, 1.6, 80, 160},
-	{"M8", 8, 13, 13.27, 8, 6, 9.0, 15, 16, 1.6, 90, 180},
+	{"M4", 4, 7, 7.22, 4, 3, 4.5, 8, 9, 0.8, 63, 126, 20},
+	{"M5", 5, 8.5, 8.72, 5, 4, 5.5, 10, 10, 1.0, 70, 140, 25},
+	{"M6", 6, 10, 10.22, 6, 5, 6.6, 11, 12, 1.6, 80, 160, 28},
+	{"M8", 8, 13, 13.27, 8, 6, 9.0, 15, 16, 1.6, 90, 180, 32},
 }
 
 // Distances that the placement keeps. Common practice where no source stands
@@ -43,6 +47,7 @@ const (
 	padRim        = 2.0 // an insert's bore to the edge of the contact, where a pad ends a little within it
 	leastEndWall  = 1.2 // between a bore's floor and a surface: two beads of a 0.6 mm line, or six 0.2 mm layers
 	insertWall    = 2.4 // round an insert: J. Manuf. Mater. Process. 7(1) 42, 2023
+	keySwing      = 60  // degrees that a hexagon key must turn to be set anew
 	keyHandle     = 15  // of a key's long arm that stays outside to be held
 	screwSpacing  = 200 // contact length to which one more screw is given
 	oneScrew      = 80  // contact length up to which one screw is enough
@@ -134,6 +139,12 @@ func supplies(s *shop.Shop) []hardware {
 		}
 	}
 	return out
+}
+
+// elbow is where the arms of a key meet that stands in a socket half as deep
+// as the head is high; head is the middle of the head's seat, out the way out.
+func (m metric) elbow(head, out geom.Vec3, long float64) geom.Vec3 {
+	return head.Add(out.Scale(m.HeadHigh/2 + long - m.Key/2))
 }
 
 func metricOf(size string) (metric, bool) {

@@ -509,6 +509,7 @@ func (v *verifier) wayOut(j *Joint, sc *Screw, m metric, seat *Bore, say func(st
 		say("no key reaches a head %.1f mm deep", opening)
 	}
 	way := rod{sc.Head.Add(out.Scale(slack)), out, opening + sc.Length + key - 2*slack, r}
+	v.swing(m, sc.Head, out, key, say)
 	for i, s := range v.skins {
 		var own []rod
 		for _, b := range bores {
@@ -528,6 +529,28 @@ func (v *verifier) wayOut(j *Joint, sc *Screw, m metric, seat *Bore, say func(st
 			say("the way to its head is barred by %s of %s at %v", s.surfaces[k].Name, v.p.Members[i].ID, at)
 		}
 	}
+}
+
+// swing checks that the short arm of the key has room for a sixth of a turn,
+// by 5 degrees.
+func (v *verifier) swing(m metric, head, out geom.Vec3, long float64, say func(string, ...any)) {
+	fr := geom.FrameFromZ(m.elbow(head, out, long), out)
+	run := 0
+	for deg := 0; deg < 360+keySwing; deg += 5 {
+		s, c := math.Sincos(float64(deg) * math.Pi / 180)
+		arm := rod{fr.Origin, fr.Dir(geom.V3(c, s, 0)), m.KeyShort - slack, m.Key/2 - slack}
+		run++
+		for _, sk := range v.skins {
+			if _, _, hit := sk.meets(arm.depth); hit {
+				run = 0
+				break
+			}
+		}
+		if (run-1)*5 >= keySwing-10 {
+			return
+		}
+	}
+	say("its key has no room to turn")
 }
 
 func (v *verifier) dowel(j *Joint, c *Contact, d *Dowel, used map[string]bool) {
