@@ -5,9 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"runtime/debug"
+	"slices"
 	"strings"
 	"time"
 
@@ -88,6 +90,9 @@ func makePlan(ctx context.Context, out *output, pieceFile, shopFile string, set 
 	}
 	p, found, err := doc.Resolve(set)
 	if err != nil {
+		if len(set) > 0 { // the fault may lie in what was given on the command line
+			return nil, nil, fmt.Errorf("with --set %s: %w", joined(set), err)
+		}
 		return nil, nil, err
 	}
 	var s *shop.Shop
@@ -122,6 +127,15 @@ func makePlan(ctx context.Context, out *output, pieceFile, shopFile string, set 
 	}
 	pl.Findings = finding.Sorted(append(pl.Findings, found...))
 	return pl, k, nil
+}
+
+// joined is the parameters given on the command line, by name.
+func joined(set map[string]string) string {
+	var out []string
+	for _, k := range slices.Sorted(maps.Keys(set)) {
+		out = append(out, k+"="+set[k])
+	}
+	return strings.Join(out, ", ")
 }
 
 func stops(fs []finding.Finding) (n int) {

@@ -42,7 +42,8 @@ draws every leaf and band of veneer, lays them on sheets, and writes a folder
 with print files, cut sheets, hardware, hours and money.
 
 Start with:  groundwork new heron-side-table
-Then:        groundwork plan heron-side-table.yaml --shop shop.yaml --out job`
+
+Then:  groundwork plan heron-side-table.yaml --shop shop.yaml --out job`
 
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
 
