@@ -102,8 +102,8 @@ func Read(data []byte, faults *Faults) (root *Node) {
 	}()
 	text := string(data)
 	tokens := lexer.Tokenize(text)
-	if p, what := tooDeep(tokens); what != "" {
-		faults.Add(p, "write it flatter", "%s", what)
+	if p, what, remedy := unfit(tokens); what != "" {
+		faults.Add(p, remedy, "%s", what)
 		return nil
 	}
 	file, err := parser.Parse(tokens, 0, parser.AllowDuplicateMapKey())
@@ -135,8 +135,10 @@ func Read(data []byte, faults *Faults) (root *Node) {
 	return r.node(body, 0)
 }
 
-// tooDeep finds nesting that the YAML parser would follow by recursion.
-func tooDeep(tokens token.Tokens) (Place, string) {
+// unfit finds what the YAML parser would follow by recursion or for minutes,
+// and what is not used here: where it stands, what it is and what to do.
+func unfit(tokens token.Tokens) (where Place, what, remedy string) {
+	const fewer, plainly, flatter = "take out what is not needed", "write it plainly", "write it flatter"
 	flow, line, entries, keys, dashes, indent := 0, 0, 0, 0, 0, []int{}
 	commas, braces := 0, [MaxDepth + 1]bool{} // braces: whether { opened the level, not [
 	for _, t := range tokens {
@@ -151,27 +153,27 @@ func tooDeep(tokens token.Tokens) (Place, string) {
 		case token.CollectEntryType:
 			// A key may stand in braces without its colon: {a, b}.
 			if commas++; commas > maxKeys && braces[min(flow, MaxDepth)] {
-				return at(t), fmt.Sprintf("the file has more than %d commas", maxKeys)
+				return at(t), fmt.Sprintf("the file has more than %d commas", maxKeys), fewer
 			}
 		case token.MappingKeyType:
-			return at(t), "a key is marked with \"?\""
+			return at(t), "a key is marked with \"?\"", plainly
 		case token.TagType:
-			return at(t), "a YAML tag (\"!\") stands here"
+			return at(t), "a YAML tag (\"!\") stands here", plainly
 		case token.MergeKeyType:
-			return at(t), "a YAML merge key (\"<<\") stands here"
+			return at(t), "a YAML merge key (\"<<\") stands here", plainly
 		case token.MappingValueType:
 			if keys++; keys > maxKeys {
-				return at(t), fmt.Sprintf("the file has more than %d keys", maxKeys)
+				return at(t), fmt.Sprintf("the file has more than %d keys", maxKeys), fewer
 			}
 		case token.SequenceEntryType, token.AnchorType:
 			if dashes++; dashes > maxDashes {
-				return at(t), fmt.Sprintf("the file has more than %d dashes or anchors", maxDashes)
+				return at(t), fmt.Sprintf("the file has more than %d dashes or anchors", maxDashes), fewer
 			}
 			if t.Position.Line != line {
 				line, entries = t.Position.Line, 0
 			}
 			if entries++; flow == 0 && entries > 8 {
-				return at(t), "too many dashes or anchors stand on one line"
+				return at(t), "too many dashes or anchors stand on one line", plainly
 			}
 		}
 		// Block nesting: columns that grow from line to line.
@@ -183,10 +185,10 @@ func tooDeep(tokens token.Tokens) (Place, string) {
 			indent = append(indent, c)
 		}
 		if flow > MaxDepth || len(indent) > 2*MaxDepth {
-			return at(t), fmt.Sprintf("lists or mappings stand more than %d deep", MaxDepth)
+			return at(t), fmt.Sprintf("lists or mappings stand more than %d deep", MaxDepth), flatter
 		}
 	}
-	return Place{}, ""
+	return Place{}, "", ""
 }
 
 type reader struct {

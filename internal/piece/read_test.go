@@ -150,7 +150,7 @@ func TestFaultsStandWhereTheyAre(t *testing.T) {
 		{"nested too deep", head + "members: " + strings.Repeat("[", given.MaxDepth) + mark + "[" + strings.Repeat("]", given.MaxDepth+1), "more than 24 deep", "write it flatter"},
 		{"alias bomb", bomb(), "aliases swell the file", "use fewer aliases"},
 		{"alias of nothing", head + "members: ‸*thing\n", "alias *thing has no anchor", "write &thing before"},
-		{"tag", head + "members: ‸!!str x\n", "a YAML tag", "write it flatter"},
+		{"tag", head + "members: ‸!!str x\n", "a YAML tag", "write it plainly"},
 		{"control character", head + "title: a‸\x01b\n", "a control character (code 1)", "take it out"},
 		{"second document", head + "members: {}\n---\n‸a: 1\n", "a second YAML document", "keep one document"},
 		{"too large", "‸" + strings.Repeat("# filling\n", given.MaxBytes/10+1), "larger than 1048576 bytes", "split off"},

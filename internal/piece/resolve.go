@@ -747,6 +747,9 @@ func (r *resolver) surfaces() {
 		if !slices.Contains(surfaceGroups, s.Surface) {
 			var known []string
 			for _, i := range on {
+				if first := r.first[r.piece.Members[i].Name]; i != first && slices.Contains(on, first) {
+					continue // copies have the surfaces of the first
+				}
 				for _, n := range r.piece.Members[i].SurfaceNames() {
 					if !slices.Contains(known, n) {
 						known = append(known, n)
