@@ -448,12 +448,14 @@ func TestDriverPath(t *testing.T) {
 	// A channel behind the leg. The M6 key's long arm is 80 mm and its short
 	// one 28, at 80 + 6/2 - 5/2 mm from the head's seat. Between walls 150 mm
 	// apart it turns, between walls 36 mm apart it goes 40 degrees either way
-	// from along the walls, which is enough; in a shaft as narrow it cannot turn.
+	// from along the walls, which is enough; in a shaft 28 mm square it cannot
+	// turn wherever the screw is. In one of 36 mm it could, with the screw to
+	// one side.
 	wall := func(id string, x, y float64) piece.Member {
 		if x == 0 {
 			return block(id, 200, 10, 300, geom.V3(-20-100, y+math.Copysign(5, y), 200))
 		}
-		return block(id, 200, 60, 10, geom.V3(-20-100, 0, 200+x+math.Copysign(5, x)))
+		return block(id, 200, 2*math.Abs(x), 10, geom.V3(-20-100, 0, 200+x+math.Copysign(5, x)))
 	}
 	for _, tc := range []struct {
 		name  string
@@ -462,7 +464,8 @@ func TestDriverPath(t *testing.T) {
 	}{
 		{"wide channel", []piece.Member{wall("left", 0, 75), wall("right", 0, -75)}, true},
 		{"narrow channel", []piece.Member{wall("left", 0, 18), wall("right", 0, -18)}, true},
-		{"shaft", []piece.Member{wall("left", 0, 18), wall("right", 0, -18), wall("over", 18, 0), wall("under", -18, 0)}, false},
+		{"wide shaft", []piece.Member{wall("left", 0, 18), wall("right", 0, -18), wall("over", 18, 0), wall("under", -18, 0)}, true},
+		{"shaft", []piece.Member{wall("left", 0, 14), wall("right", 0, -14), wall("over", 14, 0), wall("under", -14, 0)}, false},
 	} {
 		p := barred(tc.walls...)
 		p.Joints[0].Through = "leg"
@@ -471,6 +474,15 @@ func TestDriverPath(t *testing.T) {
 		if tc.free != (len(fs) == 0) || !tc.free && (fs[0].Code != noPath || !strings.Contains(fs[0].Message, "turned by 60 degrees")) {
 			t.Errorf("%s: %v", tc.name, r.Findings)
 		}
+	}
+	// Verify sees it too, in a joint that was made without the shaft.
+	r = place(t, barred(), bench())
+	said := false
+	for _, f := range Verify(barred(wall("left", 0, 14), wall("right", 0, -14), wall("over", 14, 0), wall("under", -14, 0)), r, bench()) {
+		said = said || strings.Contains(f.Message, "no room to turn")
+	}
+	if !said {
+		t.Error("Verify does not see that the key cannot turn")
 	}
 	// Hidden by rule: no plug.
 	p := barred()
