@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"math"
-	"math/big"
 	"slices"
 
 	"groundwork/internal/geom"
@@ -21,38 +20,6 @@ const (
 	// maxPoints is how many points one board's flattened loops may have.
 	maxPoints = 20000
 )
-
-// side is the sign of the turn from a over b to c: exact, by floating point
-// where its error bound (Shewchuk 1997, "Adaptive precision floating-point
-// arithmetic and fast robust geometric predicates", bound A) decides, and by
-// rational arithmetic elsewhere.
-func side(a, b, c geom.Vec2) int {
-	l := float64((a.X - c.X) * (b.Y - c.Y))
-	r := float64((a.Y - c.Y) * (b.X - c.X))
-	det := l - r
-	if bound := 3.3306690738754716e-16 * (math.Abs(l) + math.Abs(r)); det > bound || -det > bound {
-		return cmp.Compare(det, 0)
-	}
-	q := func(x, y float64) *big.Rat {
-		return new(big.Rat).Sub(new(big.Rat).SetFloat64(x), new(big.Rat).SetFloat64(y))
-	}
-	left := new(big.Rat).Mul(q(a.X, c.X), q(b.Y, c.Y))
-	return left.Cmp(new(big.Rat).Mul(q(a.Y, c.Y), q(b.X, c.X)))
-}
-
-// within reports whether p, on the line through a and b, lies between them.
-func within(a, b, p geom.Vec2) bool {
-	return min(a.X, b.X) <= p.X && p.X <= max(a.X, b.X) && min(a.Y, b.Y) <= p.Y && p.Y <= max(a.Y, b.Y)
-}
-
-// meet reports whether the closed segments ab and cd share a point.
-func meet(a, b, c, d geom.Vec2) bool {
-	o1, o2, o3, o4 := side(a, b, c), side(a, b, d), side(c, d, a), side(c, d, b)
-	if o1 != o2 && o3 != o4 {
-		return true
-	}
-	return o1 == 0 && within(a, b, c) || o2 == 0 && within(a, b, d) || o3 == 0 && within(c, d, a) || o4 == 0 && within(c, d, b)
-}
 
 // loopEdge is one edge of a flattened loop.
 type loopEdge struct {
@@ -82,7 +49,7 @@ func checkLoops(loops []geom.Polygon) (loop int, what string) {
 		}
 		for i, a := range g {
 			b, c := g[(i+1)%len(g)], g[(i+2)%len(g)]
-			if side(a, b, c) == 0 && b.Sub(a).Dot(c.Sub(b)) < 0 {
+			if geom.Orient(a, b, c) == 0 && b.Sub(a).Dot(c.Sub(b)) < 0 {
 				return k, fmt.Sprintf("it turns back on itself at (%s)", xy(b))
 			}
 			edges = append(edges, loopEdge{a, b, k, i})
@@ -110,7 +77,7 @@ func checkLoops(loops []geom.Polygon) (loop int, what string) {
 			if e.loop == f.loop && ((e.i+1)%n == f.i || (f.i+1)%n == e.i) {
 				continue
 			}
-			if meet(e.a, e.b, f.a, f.b) {
+			if geom.SegmentsMeet(e.a, e.b, f.a, f.b) {
 				switch k := max(e.loop, f.loop); {
 				case e.loop == f.loop:
 					return k, fmt.Sprintf("it crosses or touches itself near (%s)", xy(e.a.Lerp(e.b, .5)))
