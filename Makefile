@@ -37,7 +37,7 @@ bench: kernel ## run the benchmarks whose results stand in docs/benchmarks.md
 fuzz: ## fuzz every parser for FUZZTIME each
 	@for pkg in $$($(GO) list ./...); do \
 	  for f in $$($(GO) test -list '^Fuzz' $$pkg 2>/dev/null | grep '^Fuzz'); do \
-	    echo "$$pkg $$f"; $(GO) test -run '^$$' -fuzz "^$$f$$" -fuzztime $(FUZZTIME) $$pkg || exit 1; \
+	    echo "$$pkg $$f"; $(GO) test -run '^$$' -fuzz "^$$f$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 5x $$pkg || exit 1; \
 	  done; \
 	done
 
