@@ -168,8 +168,18 @@ func (t *task) flush(r *solid.Regions) {
 						}
 						m := mate{of: cb, surface: j}
 						seen := fb.Region.Map(func(q geom.Vec2) geom.Vec2 { return m.to(ca, i, q) })
-						strip := r.Intersect(r.Offset(fa.Region, flushTouch, solid.Miter, 4, t.o.Chord), r.Offset(seen, flushTouch, solid.Miter, 4, t.o.Chord))
+						within := func(d float64) geom.Polygons {
+							return r.Intersect(r.Offset(fa.Region, d, solid.Miter, 4, t.o.Chord), r.Offset(seen, d, solid.Miter, 4, t.o.Chord))
+						}
+						strip := within(flushTouch)
 						if strip.Area() < 2*flushTouch { // shorter than a millimetre
+							gap := ca.cover[i].Stack + cb.cover[j].Stack
+							if t.filled[[2]int{ca.index, cb.index}] && within(gap/2+flushTouch).Area() > 2*flushTouch {
+								t.add(finding.Warning, "flush-gap", t.p.Members[ca.index].ID+"/"+fa.Name, t.wishes[ca.index][i].line, "geometry",
+									"give core sizes; or let one of the two surfaces that meet lie wholly within the other; or cut the strip by hand",
+									"%s and %s lie flush and are printed as one, but both surfaces that meet there show in part and moved in: a strip of core up to %.1f mm wide between the leaves gets no veneer.",
+									t.p.Members[ca.index].ID+"/"+fa.Name, t.p.Members[cb.index].ID+"/"+fb.Name, gap)
+							}
 							continue
 						}
 						same := ca.cover[i].Veneer == cb.cover[j].Veneer && !isBand(fa) && !isBand(fb) &&
@@ -296,6 +306,7 @@ func (t *task) fuse(r *solid.Regions, m *meet) {
 		}
 		loops = append(loops, solid.Loop{Points: p, Tags: tags})
 	}
+	t.filled[[2]int{min(m.member, m.other), max(m.member, m.other)}] = true
 	low := -c.cover[m.surf].Inset - padRoot
 	high := other.cover[m.against].Inset + padRoot
 	t.layout.Cuts = append(t.layout.Cuts, piece.Cut{

@@ -6,6 +6,8 @@ import (
 	"math"
 	"testing"
 
+	"pgregory.net/rapid"
+
 	"groundwork/internal/geom"
 	"groundwork/internal/piece"
 	"groundwork/internal/solid"
@@ -217,4 +219,56 @@ func member(t *testing.T, p *piece.Piece, id string) int {
 	}
 	t.Fatalf("no member %s", id)
 	return -1
+}
+
+// TestAnyPairPrintedAsOne joins two boards of any size side by side, flush on
+// both faces or on neither.
+func TestAnyPairPrintedAsOne(t *testing.T) {
+	k := testKernel(t)
+	rapid.Check(t, func(rt *rapid.T) {
+		mm := func(lo, hi int, name string) float64 { return float64(rapid.IntRange(lo, hi).Draw(rt, name)) }
+		aw, ah := mm(60, 200, "width of a"), mm(60, 200, "height of a")
+		bw, bh := mm(40, 200, "width of b"), mm(40, 200, "height of b")
+		up := mm(int(10-bh), int(ah-10), "b starts at") // at least 10 mm touch
+		thick := mm(12, 30, "thickness of b")
+		p := pieceOf(rapid.SampledFrom([]piece.Sizes{piece.Finished, piece.CoreSize}).Draw(rt, "sizes"),
+			board("a", rectangle(aw, ah), 20, at(0, 0, 300)), board("b", rectangle(bw, bh), thick, at(aw, up, 300)))
+		p.PrintAsOne = [][]int{{0, 1}}
+		p.Veneer.Order = rapid.SampledFrom([]string{"faces first", "edges first"}).Draw(rt, "order")
+		s := testShop(600, 600)
+		l, err := Lay(context.Background(), k, p, nil, s, Options{})
+		if err != nil {
+			rt.Fatal(err)
+		}
+		ps, _, err := Patterns(context.Background(), k, p, l, nil, s, Options{})
+		if err != nil {
+			rt.Fatal(err)
+		}
+		for _, f := range Verify(p, l, ps, nil, s, Options{}) {
+			rt.Error(f)
+		}
+		for _, f := range l.Findings {
+			if f.Code == "flush-gap" {
+				// Only where neither of the surfaces that meet lies within the other.
+				if p.Sizes != piece.Finished || up >= 0 && up+bh <= ah && thick <= 20 {
+					rt.Error(f)
+				}
+				return
+			}
+		}
+		same := math.Abs(grainDirectionOf(l, 0, 0)-grainDirectionOf(l, 1, 0)) < 1e-9
+		leaves := 0
+		for _, q := range ps {
+			if q.Surface == 0 && len(q.Also) > 0 {
+				leaves++
+			}
+		}
+		if (leaves == 1) != same {
+			rt.Errorf("%d leaves over both backs, grain the same: %v", leaves, same)
+		}
+	})
+}
+
+func grainDirectionOf(l *Layout, member, surface int) float64 {
+	return math.Abs(math.Cos(l.Coverings[member][surface].Grain))
 }
