@@ -65,8 +65,7 @@ func Parse(text string) (value float64, q Quantity, err error) {
 	return value, q, nil
 }
 
-// Degrees is an angle in degrees as radians. Multiples of 15 degrees that
-// are parts of π come out as the nearest float64.
+// Degrees is an angle in degrees as radians.
 func Degrees(d float64) float64 { return d * math.Pi / 180 }
 
 func parse(text string) (sum *big.Rat, degrees bool, q Quantity, err error) {
