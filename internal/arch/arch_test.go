@@ -27,7 +27,7 @@ var layers = strings.Fields(`
 	internal/plan internal/job
 	examples
 	cmd/groundwork
-	internal/arch tools/kernel tools/outside tools/picture
+	internal/arch tools/kernel tools/outside tools/picture tools/measure
 `)
 
 // sources calls f for every Go file that is not generated or installed.

@@ -260,35 +260,36 @@ type LapDoc struct {
 }
 
 type PatternDoc struct {
-	ID         string  `json:"id"`
-	Member     string  `json:"member"`
-	Surface    string  `json:"surface"`
-	Kind       string  `json:"kind" jsonschema:"enum=leaf,enum=band"`
-	Veneer     string  `json:"veneer"`
-	Outline    []Vec   `json:"outline" jsonschema:"description=As cut; counter-clockwise; in the pattern's own coordinates seen from the show side"`
-	Holes      [][]Vec `json:"holes" jsonschema:"description=As cut; clockwise"`
-	NetOutline []Vec   `json:"net_outline" jsonschema:"description=Exactly what shows"`
-	NetHoles   [][]Vec `json:"net_holes"`
-	AreaMM2    float64 `json:"area_mm2" jsonschema:"description=Of the outline less its holes as cut"`
-	NetMM2     float64 `json:"net_area_mm2"`
-	LengthMM   float64 `json:"length_mm" jsonschema:"description=Net extent along the surface"`
-	WidthMM    float64 `json:"width_mm" jsonschema:"description=Net extent across"`
-	Grain      float64 `json:"grain" jsonschema:"description=Degrees from the pattern's X axis"`
-	Allowance  float64 `json:"allowance_mm"`
-	Facing     string  `json:"facing" jsonschema:"description=Side that lies up when it is cut,enum=face up,enum=face down"`
-	Pins       []Vec   `json:"pins"`
-	PinMM      float64 `json:"pin_mm"`
-	Fingers    int     `json:"fingers"`
-	Lap        string  `json:"lap"`
-	Set        string  `json:"matched_set"`
-	SetOrder   int     `json:"matched_order"`
-	KnifeCut   bool    `json:"knife_cut"`
-	CutInPlace bool    `json:"cut_in_place"`
-	Release    string  `json:"release" jsonschema:"description=What must be measured on the real core before this is cut; empty if nothing"`
-	Panel      string  `json:"panel"`
-	X          float64 `json:"x" jsonschema:"description=Where the pattern's origin lies on the panel"`
-	Y          float64 `json:"y"`
-	Rotation   float64 `json:"rotation" jsonschema:"description=Degrees counter-clockwise about the pattern's origin; before the move by x and y"`
+	ID         string   `json:"id"`
+	Member     string   `json:"member"`
+	Surface    string   `json:"surface"`
+	Also       []string `json:"also" jsonschema:"description=Further surfaces that the same leaf covers as member/surface"`
+	Kind       string   `json:"kind" jsonschema:"enum=leaf,enum=band"`
+	Veneer     string   `json:"veneer"`
+	Outline    []Vec    `json:"outline" jsonschema:"description=As cut; counter-clockwise; in the pattern's own coordinates seen from the show side"`
+	Holes      [][]Vec  `json:"holes" jsonschema:"description=As cut; clockwise"`
+	NetOutline []Vec    `json:"net_outline" jsonschema:"description=Exactly what shows"`
+	NetHoles   [][]Vec  `json:"net_holes"`
+	AreaMM2    float64  `json:"area_mm2" jsonschema:"description=Of the outline less its holes as cut"`
+	NetMM2     float64  `json:"net_area_mm2"`
+	LengthMM   float64  `json:"length_mm" jsonschema:"description=Net extent along the surface"`
+	WidthMM    float64  `json:"width_mm" jsonschema:"description=Net extent across"`
+	Grain      float64  `json:"grain" jsonschema:"description=Degrees from the pattern's X axis"`
+	Allowance  float64  `json:"allowance_mm"`
+	Facing     string   `json:"facing" jsonschema:"description=Side that lies up when it is cut,enum=face up,enum=face down"`
+	Pins       []Vec    `json:"pins"`
+	PinMM      float64  `json:"pin_mm"`
+	Fingers    int      `json:"fingers"`
+	Lap        string   `json:"lap"`
+	Set        string   `json:"matched_set"`
+	SetOrder   int      `json:"matched_order"`
+	KnifeCut   bool     `json:"knife_cut"`
+	CutInPlace bool     `json:"cut_in_place"`
+	Release    string   `json:"release" jsonschema:"description=What must be measured on the real core before this is cut; empty if nothing"`
+	Panel      string   `json:"panel"`
+	X          float64  `json:"x" jsonschema:"description=Where the pattern's origin lies on the panel"`
+	Y          float64  `json:"y"`
+	Rotation   float64  `json:"rotation" jsonschema:"description=Degrees counter-clockwise about the pattern's origin; before the move by x and y"`
 }
 
 type PanelDoc struct {

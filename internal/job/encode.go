@@ -249,6 +249,10 @@ func describeVeneer(d *Document, p *plan.Plan, names Names) {
 			Allowance: round(pat.Allowance), Facing: facing, Pins: points(pat.Pins), PinMM: round(pat.Pin), Fingers: pat.Fingers, Lap: pat.Lap,
 			Set: pat.Set, SetOrder: pat.SetOrder, KnifeCut: pat.KnifeCut, CutInPlace: pat.CutInPlace, Release: pat.Release,
 		}
+		doc.Also = []string{}
+		for _, a := range pat.Also {
+			doc.Also = append(doc.Also, p.Piece.Members[a[0]].ID+"/"+surface(a[0], a[1]))
+		}
 		if pat.Member >= 0 {
 			doc.Member = p.Piece.Members[pat.Member].ID
 			doc.Surface = surface(pat.Member, pat.Surface)
