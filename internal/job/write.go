@@ -154,17 +154,7 @@ func Files(ctx context.Context, k *solid.Kernel, p *plan.Plan, o Options) ([]Fil
 // 3MF of every load.
 func coreFiles(ctx context.Context, k *solid.Kernel, p *plan.Plan, names Names) ([]File, error) {
 	var out []File
-	for i, pr := range p.Printing.Prints {
-		body, err := p.Printing.SegmentBody(ctx, k, p.Cores.Segments, i)
-		if err != nil {
-			return nil, err
-		}
-		var b bytes.Buffer
-		if err := mesh.WriteSTL(&b, body); err != nil {
-			return nil, fmt.Errorf("%s: %w", pr.Segment, err)
-		}
-		out = append(out, File{names.Segment(pr.Segment), b.Bytes()})
-	}
+	// Loads first: they make their bodies side by side, and the segments' own are then at hand.
 	for i, l := range p.Printing.Loads {
 		d, err := p.Printing.LoadBodies(ctx, k, p.Cores.Segments, i)
 		if err != nil {
@@ -179,6 +169,17 @@ func coreFiles(ctx context.Context, k *solid.Kernel, p *plan.Plan, names Names) 
 			return nil, fmt.Errorf("%s: %w", l.ID, err)
 		}
 		out = append(out, File{names.Load(l.ID), b.Bytes()})
+	}
+	for i, pr := range p.Printing.Prints {
+		body, err := p.Printing.SegmentBody(ctx, k, p.Cores.Segments, i)
+		if err != nil {
+			return nil, err
+		}
+		var b bytes.Buffer
+		if err := mesh.WriteSTL(&b, body); err != nil {
+			return nil, fmt.Errorf("%s: %w", pr.Segment, err)
+		}
+		out = append(out, File{names.Segment(pr.Segment), b.Bytes()})
 	}
 	return out, nil
 }

@@ -149,24 +149,25 @@ func (r *Result) SegmentBody(ctx context.Context, k *solid.Kernel, segments []co
 
 // LoadBodies is a load as one 3MF file carries it: a body for every print, in
 // the order of the load's items, and an item that puts it in its place on the
-// bed. Bodies are turned and then scaled, since shrinkage goes by the machine's
-// axes and not by the part's.
+// bed. Bodies that are scaled against shrinkage are turned first, since it goes
+// by the machine's axes and not by the part's; the others are those of
+// SegmentBody, turned by their item.
 func (r *Result) LoadBodies(ctx context.Context, k *solid.Kernel, segments []core.Segment, load int) (mesh.Document, error) {
 	items := r.Loads[load].Items
-	d := mesh.Document{Bodies: make([]mesh.Body, len(items))}
+	d := mesh.Document{Bodies: make([]mesh.Body, len(items)), Items: make([]mesh.Item, len(items))}
 	err := spread(ctx, len(items), func(i int) (err error) {
-		d.Bodies[i], err = r.body(ctx, k, segments, items[i].Print, items[i].Turn)
+		it := items[i]
+		turn, f := it.Turn, geom.World()
+		if r.Prints[it.Print].Scale == geom.V3(1, 1, 1) {
+			x := geom.V2(1, 0).Rotate(turn)
+			turn, f.X, f.Y = 0, geom.V3(x.X, x.Y, 0), geom.V3(-x.Y, x.X, 0)
+		}
+		f.Origin = geom.V3(it.At.X, it.At.Y, 0)
+		d.Bodies[i], err = r.body(ctx, k, segments, it.Print, turn)
+		d.Items[i] = mesh.Item{Body: i, Frame: f, PartNumber: d.Bodies[i].PartNumber}
 		return err
 	})
-	if err != nil {
-		return mesh.Document{}, err
-	}
-	for i, it := range items {
-		f := geom.World()
-		f.Origin = geom.V3(it.At.X, it.At.Y, 0)
-		d.Items = append(d.Items, mesh.Item{Body: i, Frame: f, PartNumber: d.Bodies[i].PartNumber})
-	}
-	return d, nil
+	return d, err
 }
 
 func (r *Result) body(ctx context.Context, k *solid.Kernel, segments []core.Segment, print int, turn float64) (mesh.Body, error) {

@@ -124,9 +124,9 @@ func init() {
 			want, have := uint64(uint32(s[0])), uint64(in.mem.Size())
 			var grown bool
 			if want > have {
-				// A fifth more than asked for, as growing is dear; the bare need if that is too much.
+				// Half as much again, as growing copies everything; the bare need if that is too much.
 				pages := (want - have + page - 1) / page
-				_, grown = in.mem.Grow(uint32(max(pages, have/page/5)))
+				_, grown = in.mem.Grow(uint32(max(pages, have/page/2)))
 				if !grown {
 					_, grown = in.mem.Grow(uint32(pages))
 				}
