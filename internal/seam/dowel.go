@@ -69,7 +69,11 @@ func (c *cutter) seamsAt(ctx context.Context, n *node, name map[*node]string, co
 // section is the body's cross-section at height h above frame, in frame's XY.
 func (c *cutter) section(ctx context.Context, frame geom.Frame, h float64) (geom.Polygons, error) {
 	var all []geom.Polygons
-	for _, p := range c.parts {
+	at := geom.PlaneAt(frame.Point(geom.V3(0, 0, h)), frame.Z)
+	for i, p := range c.parts {
+		if !crosses(at, c.meshes[i].Bounds) { // most parts of a long body are pads elsewhere
+			continue
+		}
 		s, err := c.k.Sections(ctx, p, frame, []float64{h})
 		if err != nil {
 			return nil, err
@@ -85,6 +89,13 @@ func (c *cutter) section(ctx context.Context, frame geom.Frame, h float64) (geom
 		return all[0], nil
 	}
 	return c.k.Union2(ctx, all...)
+}
+
+// crosses reports whether a plane meets a box.
+func crosses(pl geom.Plane, b geom.Box3) bool {
+	half := b.Size().Scale(0.5)
+	reach := math.Abs(pl.Normal.X)*half.X + math.Abs(pl.Normal.Y)*half.Y + math.Abs(pl.Normal.Z)*half.Z
+	return math.Abs(pl.Distance(b.Center())) <= reach
 }
 
 // clipTo is the part of a region in frame's XY within planes. Of planes
