@@ -39,7 +39,7 @@ type planCommand struct {
 
 func (c *planCommand) Run(ctx context.Context, out *output) error {
 	pl, k, err := makePlan(ctx, out, c.Piece, c.Shop, c.Set, plan.Options{
-		Core:  core.Options{Labels: true},
+		Core:  core.Options{Labels: true, Solids: true},
 		Sheet: sheet.Options{FaceDown: c.FaceDown, Compensate: c.Kerf, Iterations: c.NestRounds},
 	})
 	if err != nil {

@@ -19,6 +19,7 @@ import (
 type Options struct {
 	Chord  float64 // mm; chord error of curved surfaces, default 0.01
 	Labels bool    // engrave part numbers
+	Solids bool    // measure each body before its cuts too, which costs a kernel operation a body
 	Label  LabelOptions
 }
 
@@ -73,7 +74,11 @@ func Build(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Result,
 	for i, s := range in.Seams.Segments {
 		shapes[i] = segmentShape(bodies[s.Body], in.Seams.Bodies[s.Body], s, res.Cuts)
 	}
-	meshes, err := k.Meshes(ctx, append(shapes, bodies...)) // together, so that all instances are kept busy
+	wanted := shapes
+	if o.Solids {
+		wanted = append(slices.Clip(shapes), bodies...) // together, so that all instances are kept busy
+	}
+	meshes, err := k.Meshes(ctx, wanted)
 	if err != nil {
 		return nil, fmt.Errorf("core: segments: %w", err)
 	}
@@ -98,14 +103,10 @@ func Build(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Result,
 			})
 		}
 	}
-	segmented := make([]bool, len(bodies))
-	for _, s := range in.Seams.Segments {
-		segmented[s.Body] = true
-	}
 	for i, b := range in.Seams.Bodies {
-		body := Body{ID: b.ID, Solid: meshes[len(shapes)+i].Volume}
-		if segmented[i] {
-			body.Volume = sums[i]
+		body := Body{ID: b.ID, Volume: sums[i]}
+		if o.Solids {
+			body.Solid = meshes[len(shapes)+i].Volume
 			body.Cuts = body.Solid - body.Volume
 		}
 		res.Bodies = append(res.Bodies, body)
@@ -203,7 +204,11 @@ func Verify(ctx context.Context, k *solid.Kernel, in Inputs, r *Result, o Option
 				cuts = append(cuts, c.Shape)
 			}
 		}
-		want := r.Bodies[i].Solid
+		whole, err := k.Measure(ctx, body)
+		if err != nil {
+			return fmt.Errorf("core: %s: %w", b.ID, err)
+		}
+		want := whole.Volume
 		if len(cuts) > 0 {
 			m, err := k.Measure(ctx, solid.Intersection(body, solid.Union(cuts...)))
 			if err != nil && !errors.Is(err, solid.ErrEmpty) {

@@ -23,8 +23,8 @@ type Segment struct {
 // Body is a core before it is cut into segments.
 type Body struct {
 	ID     string
-	Solid  float64 // mm³ with no cuts made
-	Cuts   float64 // mm³ of the union of all cuts, within the solid
+	Solid  float64 // mm³ with no cuts made; 0 unless Options.Solids
+	Cuts   float64 // mm³ of the union of all cuts, within the solid; 0 unless Options.Solids
 	Volume float64 // mm³ = Solid - Cuts = sum of the segments
 }
 

@@ -69,7 +69,7 @@ func TestSegmentsSumToTheBodyLessItsCuts(t *testing.T) {
 	seams := plan(t, k, seam.Inputs{Cores: []piece.Member{m}, Bores: bores})
 	in := Inputs{Cores: []piece.Member{m}, Seams: seams, Bores: bores}
 	for _, labels := range []bool{false, true} {
-		r, err := Build(context.Background(), k, in, Options{Labels: labels})
+		r, err := Build(context.Background(), k, in, Options{Labels: labels, Solids: true})
 		if err != nil {
 			t.Fatal(err)
 		}

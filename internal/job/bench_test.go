@@ -52,7 +52,7 @@ func BenchmarkJob(b *testing.B) {
 				if err != nil {
 					b.Fatal(err)
 				}
-				pl, err := plan.Make(context.Background(), k, p, s, plan.Options{Core: core.Options{Labels: true}})
+				pl, err := plan.Make(context.Background(), k, p, s, plan.Options{Core: core.Options{Labels: true, Solids: true}})
 				if err != nil {
 					b.Fatal(err)
 				}

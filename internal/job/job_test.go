@@ -73,7 +73,7 @@ func makePlan(t testing.TB, k *solid.Kernel, name string) *plan.Plan {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := plan.Make(context.Background(), k, pc, s, plan.Options{Core: core.Options{Labels: true}})
+	p, err := plan.Make(context.Background(), k, pc, s, plan.Options{Core: core.Options{Labels: true, Solids: true}})
 	if err != nil {
 		t.Fatal(err)
 	}

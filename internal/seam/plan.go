@@ -5,7 +5,9 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
+	"sync"
 
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
@@ -68,25 +70,47 @@ type Inputs struct {
 func Plan(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Result, error) {
 	o = o.withDefaults()
 	res := &Result{Bodies: bodies(in.Cores, in.Groups)}
+	// Bodies know nothing of one another: each is cut by itself, several side by
+	// side, and the results are put together in order.
+	each := make([]Result, len(res.Bodies))
+	errs := make([]error, len(res.Bodies))
+	var work sync.WaitGroup
+	free := make(chan struct{}, runtime.GOMAXPROCS(0))
 	for i, b := range res.Bodies {
-		if err := ctx.Err(); err != nil {
-			return nil, err
+		work.Go(func() {
+			free <- struct{}{}
+			defer func() { <-free }()
+			if errs[i] = planBody(ctx, k, in, o, i, b, &each[i]); errs[i] != nil {
+				errs[i] = fmt.Errorf("seam: body %s: %w", b.ID, errs[i])
+			}
+		})
+	}
+	work.Wait()
+	for i := range each {
+		if errs[i] != nil {
+			return nil, errs[i]
 		}
-		parts, err := Parts(in.Cores, b, in.Cuts, o.Chord)
-		if err != nil {
-			return nil, fmt.Errorf("seam: body %s: %w", b.ID, err)
-		}
-		meshes, err := k.Meshes(ctx, parts)
-		if err != nil {
-			return nil, fmt.Errorf("seam: body %s: %w", b.ID, err)
-		}
-		c := newCutter(k, in, o, i, b, parts, meshes)
-		if err := c.run(ctx, res); err != nil {
-			return nil, fmt.Errorf("seam: body %s: %w", b.ID, err)
-		}
+		res.Segments = append(res.Segments, each[i].Segments...)
+		res.Seams = append(res.Seams, each[i].Seams...)
+		res.Findings = append(res.Findings, each[i].Findings...)
 	}
 	res.Findings = finding.Sorted(res.Findings)
 	return res, nil
+}
+
+func planBody(ctx context.Context, k *solid.Kernel, in Inputs, o Options, i int, b Body, res *Result) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	parts, err := Parts(in.Cores, b, in.Cuts, o.Chord)
+	if err != nil {
+		return err
+	}
+	meshes, err := k.Meshes(ctx, parts)
+	if err != nil {
+		return err
+	}
+	return newCutter(k, in, o, i, b, parts, meshes).run(ctx, res)
 }
 
 // bodies lists what is printed: groups printed as one, then the other members,
