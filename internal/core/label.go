@@ -9,6 +9,7 @@ import (
 	"groundwork/internal/geom"
 	"groundwork/internal/joint"
 	"groundwork/internal/piece"
+	"groundwork/internal/seam"
 	"groundwork/internal/solid"
 )
 
@@ -64,7 +65,7 @@ func placeLabels(ctx context.Context, k *solid.Kernel, in Inputs, o LabelOptions
 				if h.Member != m {
 					continue
 				}
-				if r := clipRegion(h.Region, h.Frame, seg.Planes); r.Area() > 1 {
+				if r := seam.Clip(h.Region, h.Frame, seg.Planes); r.Area() > 1 {
 					all = append(all, Hidden{m, h.Frame, r})
 				}
 			}
@@ -90,20 +91,6 @@ func placeLabels(ctx context.Context, k *solid.Kernel, in Inputs, o LabelOptions
 		}
 	}
 	return out, nil
-}
-
-// clipRegion is the part of a region in frame's XY within planes.
-func clipRegion(ps geom.Polygons, frame geom.Frame, planes []geom.Plane) geom.Polygons {
-	for _, pl := range planes {
-		l := pl.Local(frame)
-		n := l.Normal.XY()
-		if k := n.Len(); k > 1e-9 {
-			ps = ps.ClipHalfPlane(n.Scale(1/k), l.D/k)
-		} else if l.D < 0 {
-			return nil // the whole region lies outside
-		}
-	}
-	return ps
 }
 
 // lettering is a text as paths with its lower left corner at the origin, and

@@ -35,7 +35,7 @@ func (c *cutter) seamsAt(ctx context.Context, n *node, name map[*node]string, co
 	var out []Seam
 	for _, lo := range below {
 		for _, hi := range above {
-			region := clipTo(clipTo(sec, frame, lo.cell.planes), frame, hi.cell.planes)
+			region := Clip(Clip(sec, frame, lo.cell.planes), frame, hi.cell.planes)
 			if region.Area() < leastSection {
 				continue
 			}
@@ -98,10 +98,9 @@ func crosses(pl geom.Plane, b geom.Box3) bool {
 	return math.Abs(pl.Distance(b.Center())) <= reach
 }
 
-// clipTo is the part of a region in frame's XY within planes. Of planes
-// parallel to the region, one it lies in leaves it whole; one it lies beyond,
-// nothing.
-func clipTo(ps geom.Polygons, frame geom.Frame, planes []geom.Plane) geom.Polygons {
+// Clip is the part of a region in frame's XY within planes. Of planes parallel
+// to the region, one it lies in leaves it whole; one it lies beyond, nothing.
+func Clip(ps geom.Polygons, frame geom.Frame, planes []geom.Plane) geom.Polygons {
 	for _, pl := range planes {
 		l := pl.Local(frame)
 		n := l.Normal.XY()
@@ -162,7 +161,7 @@ func (c *cutter) dowels(ctx context.Context, s *Seam, lo, hi []geom.Plane, taken
 		if err != nil {
 			return nil, err
 		}
-		ps = clipTo(ps, geom.Frame{Origin: s.Frame.Point(geom.V3(0, 0, h)), X: s.Frame.X, Y: s.Frame.Y, Z: s.Frame.Z}, planes)
+		ps = Clip(ps, geom.Frame{Origin: s.Frame.Point(geom.V3(0, 0, h)), X: s.Frame.X, Y: s.Frame.Y, Z: s.Frame.Z}, planes)
 		sections[h] = ps
 		return ps, nil
 	}
