@@ -139,6 +139,14 @@ func frameMarks(b Blank, laser shop.Laser) []draw.Item {
 	for _, c := range []geom.Vec2{{X: edge, Y: edge}, {X: b.Size.X - edge, Y: edge}, {X: edge, Y: b.Size.Y - edge}, {X: b.Size.X - edge, Y: b.Size.Y - edge}} {
 		cross(c)
 	}
+	// A strip longer than the bed is cut in several set-ups, slid along from one
+	// pair of crosses to the next.
+	if step := laser.Bed.X - 2*laser.Margin; b.Size.X > laser.Bed.X {
+		for x := edge + step; x < b.Size.X-edge; x += step {
+			cross(geom.V2(x, edge))
+			cross(geom.V2(x, b.Size.Y-edge))
+		}
+	}
 	// Along the longer edge; a blank shorter than the bar gets one of 50 or 20 mm.
 	along := b.Size.X >= b.Size.Y
 	room := max(b.Size.X, b.Size.Y) - 4*edge

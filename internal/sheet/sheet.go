@@ -199,6 +199,18 @@ func planVeneer(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, l
 		return fmt.Errorf("a layout does not hold: %v", vs[0])
 	}
 	for _, u := range l.Unplaced {
+		i := index[u.Item]
+		if n, ok := setUps(aligned(patterns[i]).Bounds().Size(), laser, v); ok {
+			own = append(own, knifeBlank(i, aligned(patterns[i]), laser))
+			res.Findings = append(res.Findings, finding.Finding{
+				Severity: finding.Warning, Stage: "sheet", Code: "longer-than-bed", Subject: u.Item,
+				Message: fmt.Sprintf("The pattern %s is %.0f mm long along the grain, longer than the laser bed (%.0f mm).",
+					u.Item, aligned(patterns[i]).Bounds().Size().X, laser.Bed.X),
+				Remedy: fmt.Sprintf("Rip a strip for it and cut it in %d set-ups, sliding the strip along a fence from one registration cross to the next; or cut it by knife over the printed pattern, oversize, and trim it after laying.", n),
+				Source: "common practice, no source",
+			})
+			continue
+		}
 		size := patterns[index[u.Item]].Gross.Bounds().Size()
 		res.Findings = append(res.Findings, finding.Finding{
 			Severity: finding.Stop, Stage: "sheet", Code: "leaf-larger-than-blank", Subject: u.Item,
@@ -228,6 +240,17 @@ func planVeneer(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, l
 		b.emit(patterns, v, o, res, places)
 	}
 	return nil
+}
+
+// setUps is in how many set-ups a pattern longer than the bed, but not wider,
+// can be lasered from a strip of the sheet; false if it cannot.
+func setUps(size geom.Vec2, l shop.Laser, v shop.Veneer) (n int, ok bool) {
+	room := geom.V2(l.Bed.X-2*l.Margin, l.Bed.Y-2*l.Margin)
+	across, along := v.Sheet.X-2*v.EdgeMargin, v.Sheet.Y-2*v.EdgeMargin
+	if size.X <= room.X || size.Y > room.Y || size.X+2*l.Margin > along || size.Y+2*l.Margin > across {
+		return 0, false
+	}
+	return int(math.Ceil(size.X / room.X)), true
 }
 
 type placed struct {

@@ -121,8 +121,22 @@ func TestPlan(t *testing.T) {
 	}
 }
 
+// A strip longer than the bed is cut in two set-ups; what is too wide as well
+// cannot be cut at all.
+func TestPatternLongerThanTheBed(t *testing.T) {
+	ps := []veneer.Pattern{leaf("leg-1/edge-1", 700, 26, 0), leaf("b", 100, 100, 0)}
+	r := plan(t, ps, Options{})
+	hold(t, r, ps)
+	if len(r.Findings) != 1 || r.Findings[0].Severity != finding.Warning || r.Findings[0].Subject != "leg-1/edge-1" || !strings.Contains(r.Findings[0].Remedy, "2 set-ups") {
+		t.Errorf("findings %v", r.Findings)
+	}
+	if b := r.Blanks[r.Placements[0].Blank]; !b.ByKnife || b.Size != geom.V2(710, 36) {
+		t.Errorf("blank %+v", b)
+	}
+}
+
 func TestLeafLargerThanTheBed(t *testing.T) {
-	r := plan(t, []veneer.Pattern{leaf("top/face", 620, 300, 0), leaf("b", 100, 100, 0)}, Options{})
+	r := plan(t, []veneer.Pattern{leaf("top/face", 620, 420, 0), leaf("b", 100, 100, 0)}, Options{})
 	if len(r.Findings) != 1 || r.Findings[0].Severity != finding.Stop || r.Findings[0].Subject != "top/face" || r.Findings[0].Remedy == "" {
 		t.Errorf("findings %v", r.Findings)
 	}
