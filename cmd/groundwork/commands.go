@@ -16,6 +16,7 @@ import (
 	"groundwork/examples"
 	"groundwork/internal/core"
 	"groundwork/internal/finding"
+	"groundwork/internal/geom"
 	"groundwork/internal/job"
 	"groundwork/internal/piece"
 	"groundwork/internal/plan"
@@ -38,6 +39,9 @@ type planCommand struct {
 }
 
 func (c *planCommand) Run(ctx context.Context, out *output) error {
+	if err := job.Ready(c.Out, c.Replace); err != nil { // before the work, not after it
+		return withReplace(err)
+	}
 	pl, k, err := makePlan(ctx, out, c.Piece, c.Shop, c.Set, plan.Options{
 		Core:  core.Options{Labels: true, Solids: true},
 		Sheet: sheet.Options{FaceDown: c.FaceDown, Compensate: c.Kerf, Iterations: c.NestRounds},
@@ -52,14 +56,19 @@ func (c *planCommand) Run(ctx context.Context, out *output) error {
 	}
 	o := job.Options{Replace: c.Replace, Sheet: sheet.Options{FaceDown: c.FaceDown, Compensate: c.Kerf}}
 	if err := job.Write(ctx, k, pl, c.Out, o); err != nil {
-		if errors.Is(err, fs.ErrExist) {
-			return fmt.Errorf("%w; add --replace to put the new job in its place", err)
-		}
-		return err
+		return withReplace(err)
 	}
 	showTotals(out, pl, c.Inch)
 	fmt.Fprintf(out.Out, "The job is in %s\n", c.Out)
 	return nil
+}
+
+// withReplace adds to an error about a job that is there already what to do.
+func withReplace(err error) error {
+	if errors.Is(err, fs.ErrExist) {
+		return fmt.Errorf("%w; add --replace to put the new job in its place", err)
+	}
+	return err
 }
 
 type checkCommand struct {
@@ -209,7 +218,11 @@ func showTotals(out *output, p *plan.Plan, inch bool) {
 		return fmt.Sprintf("%.0f mm", mm)
 	}
 	size := overall(p)
-	fmt.Fprintf(out.Out, "%s, %s wide, %s deep, %s high\n", p.Piece.Title, length(size[0]), length(size[1]), length(size[2]))
+	over := "over the veneer"
+	if p.Piece.Sizes == piece.CoreSize {
+		over = "over the cores"
+	}
+	fmt.Fprintf(out.Out, "%s, %s wide, %s deep, %s high %s\n", p.Piece.Title, length(size.X), length(size.Y), length(size.Z), over)
 	fmt.Fprintf(out.Out, "  Print    %d segments on %d loads, %s of filament, %s (%s to %s)\n", len(p.Cores.Segments), len(p.Printing.Loads),
 		unit.FormatMass(b.FilamentGrams), dur(b.PrintSeconds), dur(b.PrintLow), dur(b.PrintHigh))
 	fmt.Fprintf(out.Out, "  Veneer   %d patterns on %d blanks from %d sheet(s), laser %s\n", len(p.Patterns), len(p.Sheets.Blanks), len(p.Sheets.Sheets), dur(b.LaserSeconds))
@@ -222,13 +235,20 @@ func showTotals(out *output, p *plan.Plan, inch bool) {
 	fmt.Fprintf(out.Out, "  Money    %.2f %s\n", b.Cost, b.Currency)
 }
 
-func overall(p *plan.Plan) [3]float64 {
-	lo, hi := p.Cores.Segments[0].Bounds.Min, p.Cores.Segments[0].Bounds.Max
-	for _, s := range p.Cores.Segments {
-		lo.X, lo.Y, lo.Z = min(lo.X, s.Bounds.Min.X), min(lo.Y, s.Bounds.Min.Y), min(lo.Z, s.Bounds.Min.Z)
-		hi.X, hi.Y, hi.Z = max(hi.X, s.Bounds.Max.X), max(hi.Y, s.Bounds.Max.Y), max(hi.Z, s.Bounds.Max.Z)
+// overall is the size of the piece as its file gives it.
+func overall(p *plan.Plan) geom.Vec3 {
+	box := geom.EmptyBox3()
+	const chord = 0.1 // mm
+	for _, m := range p.Piece.Members {
+		for _, s := range m.Surfaces(chord) {
+			for _, loop := range s.Region {
+				for _, q := range loop {
+					box = box.Add(m.Place.Point(s.Point(q)))
+				}
+			}
+		}
 	}
-	return [3]float64{hi.X - lo.X, hi.Y - lo.Y, hi.Z - lo.Z}
+	return box.Size()
 }
 
 type newCommand struct {

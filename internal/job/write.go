@@ -57,15 +57,8 @@ type File struct {
 // It returns an error that wraps fs.ErrExist if dir is there and is not to be
 // replaced, and never replaces a folder that is not a job folder.
 func Write(ctx context.Context, k *solid.Kernel, p *plan.Plan, dir string, o Options) error {
-	switch entries, err := os.ReadDir(dir); {
-	case errors.Is(err, fs.ErrNotExist):
-	case err != nil:
-		return fmt.Errorf("job: %s: %w", dir, err)
-	case len(entries) == 0:
-	case !slices.ContainsFunc(entries, func(e os.DirEntry) bool { return e.Name() == "plan.json" }):
-		return fmt.Errorf("job: %s holds other things than a job; choose another folder", dir)
-	case !o.Replace:
-		return fmt.Errorf("job: %s holds a job already: %w", dir, fs.ErrExist)
+	if err := Ready(dir, o.Replace); err != nil {
+		return err
 	}
 	files, err := Files(ctx, k, p, o)
 	if err != nil {
@@ -100,6 +93,23 @@ func Write(ctx context.Context, k *solid.Kernel, p *plan.Plan, dir string, o Opt
 	if err := os.Rename(fresh, dir); err != nil {
 		os.Rename(old, dir) // put back what was there
 		return fmt.Errorf("job: %w", err)
+	}
+	return nil
+}
+
+// Ready says whether a job may be written to dir: it must be free, or hold a
+// job that is to be replaced. The error wraps fs.ErrExist if only replace is
+// wanting.
+func Ready(dir string, replace bool) error {
+	switch entries, err := os.ReadDir(dir); {
+	case errors.Is(err, fs.ErrNotExist):
+	case err != nil:
+		return fmt.Errorf("job: %s: %w", dir, err)
+	case len(entries) == 0:
+	case !slices.ContainsFunc(entries, func(e os.DirEntry) bool { return e.Name() == "plan.json" }):
+		return fmt.Errorf("job: %s holds other things than a job; choose another folder", dir)
+	case !replace:
+		return fmt.Errorf("job: %s holds a job already: %w", dir, fs.ErrExist)
 	}
 	return nil
 }

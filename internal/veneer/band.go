@@ -415,7 +415,7 @@ func (t *task) spread(c *clad, si int, start float64, laps int, lap, most float6
 
 func (t *task) tight(c *clad, si int, l Lap, d float64, w wish) {
 	t.add(finding.Warning, "lap-near-contact", t.p.Members[c.index].ID+"/"+c.surfaces[si].Name, w.line, "common practice, no source",
-		"move the lap with lap-at; or move the joint", "A lap lies %s mm from a contact; %s mm is wanted.", mm(d), mm(t.o.LapClear))
+		"move the lap with lap_at; or move the joint", "A lap lies %s mm from a contact; %s mm is wanted.", mm(d), mm(t.o.LapClear))
 }
 
 // turningBetween is the angle through which an edge or a cylinder turns.
