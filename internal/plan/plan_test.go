@@ -141,3 +141,34 @@ func TestSteady(t *testing.T) {
 		}
 	}
 }
+
+// A curve that cannot be veneered runs smoothly into a straight part that can:
+// the commonest turned leg, told of with its line and a remedy.
+func TestCurveIntoStraightTurning(t *testing.T) {
+	k, err := solid.New(solid.Options{Instances: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer k.Close()
+	p, s := given(t, `groundwork: 1
+name: post
+use: other
+sizes: finished
+members:
+  post:
+    turning: {profile: [[34, 0], {cubic: [[36, 20], [43, 50], [43, 80]]}, [43, 150]]}
+`)
+	pl, err := Make(context.Background(), k, p, s, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range pl.Findings {
+		if f.Code == "core-not-moved" {
+			if f.Severity != finding.Stop || f.Subject != "post" || f.Line != 6 || f.Remedy == "" {
+				t.Errorf("finding %+v", f)
+			}
+			return
+		}
+	}
+	t.Errorf("no word of it: %v", pl.Findings)
+}

@@ -377,12 +377,28 @@ func (t *task) cores() error {
 		}
 		m, err := t.p.Members[mi].Inset(in)
 		if err != nil {
-			return fmt.Errorf("core of %s: %w", t.p.Members[mi].ID, err)
+			m = t.uncovered(mi, err)
 		}
 		c.core, c.surfaces = m, m.Surfaces(t.o.Chord)
 		t.layout.Cores = append(t.layout.Cores, m)
 	}
 	return nil
+}
+
+// uncovered is a member whose surfaces cannot move in by different stacks: one
+// that bears veneer runs smoothly into one that bears none, as a straight
+// turning does into a curve both ways. Its veneer is given up, which is told.
+func (t *task) uncovered(mi int, why error) piece.Member {
+	m, c := t.p.Members[mi], t.members[mi]
+	for si := range c.surfaces {
+		if cov := &c.cover[si]; cov.Stack > 0 || cov.Inset != 0 {
+			cov.State, cov.Stack, cov.Inset, cov.Veneer, cov.Why = Bare, 0, 0, "", "its core cannot be moved in"
+		}
+	}
+	t.add(finding.Stop, "core-not-moved", m.ID, m.Line, "geometry of parallel curves",
+		"put a corner (a bead or a small shoulder) where a curve runs smoothly into a part that bears veneer; or set the member bare; or veneer both alike",
+		"The core of %s cannot be made thinner by its veneer: %v.", m.ID, why)
+	return m
 }
 
 // windows finds where the veneer stops at contacts, and the pads.
