@@ -20,11 +20,11 @@ const module = "groundwork/"
 // A package may import only packages that stand before it.
 var layers = strings.Fields(`
 	internal/unit internal/geom internal/finding
-	internal/solid internal/mesh internal/draw internal/nest
+	internal/solid internal/mesh internal/mend internal/surface internal/unfold internal/draw internal/nest
 	internal/given internal/piece internal/shop
 	internal/joint internal/veneer internal/seam internal/core internal/printing internal/sheet
 	internal/bill internal/check
-	internal/plan internal/job
+	internal/intake internal/plan internal/job
 	examples
 	cmd/groundwork
 	internal/arch tools/kernel tools/outside tools/picture tools/measure

@@ -19,6 +19,19 @@ type Contact struct {
 	Area   float64       // mm²
 }
 
+// RoundContact is a place where round surfaces of two members lie against each
+// other: a tenon in its socket, or an end hollowed out to fit a leg.
+type RoundContact struct {
+	ID     string        // as of a Contact, counted together with the flat ones of the same members
+	A, B   Side          // A has the hollow surface, B the one that bulges
+	Axis   geom.Frame    // world; Z along the common axis, origin in the middle of the contact
+	Radius float64       // mm, of B's surface
+	Gap    float64       // mm, A's radius less B's; small
+	Region geom.Polygons // (Radius × angle from Axis.X, along Axis.Z)
+	Closed bool          // goes all the way round
+	Area   float64       // mm²
+}
+
 // Side is one of the two surfaces that meet.
 type Side struct {
 	Member  int     // index into Piece.Members
@@ -110,6 +123,7 @@ type Plug struct {
 // Result is what the stage hands on.
 type Result struct {
 	Contacts []Contact
+	Rounds   []RoundContact
 	Joints   []Joint
 	Plugs    []Plug
 	Findings []finding.Finding

@@ -9,7 +9,10 @@ package piece
 
 import (
 	"groundwork/internal/geom"
+	"groundwork/internal/mend"
 	"groundwork/internal/solid"
+	"groundwork/internal/surface"
+	"groundwork/internal/unfold"
 )
 
 // Sizes says what the numbers in a piece file measure.
@@ -68,18 +71,20 @@ const (
 	Count  Quantity = "count"  // a plain number
 )
 
-// Member is one full-size part in its place. Exactly one of Board and Turning
-// is set.
+// Member is one full-size part in its place. Exactly one of Board, Turning and
+// Solid is set.
 type Member struct {
 	ID       string     // unique: "leg-2"; equal to Name when there is only one
 	Name     string     // as the joiner says: "leg"
 	Place    geom.Frame // member to world
 	Board    *Board
 	Turning  *Turning
-	EndCuts  []EndCut
-	Filament string // overrides the piece's, "" to keep it
-	Veneer   string // overrides the piece's, "" to keep it
-	Mirrored bool   // made by `mirror`: its twin's shape reversed
+	Solid    *Solid
+	Source   *Source  // the file it was brought in from, nil for none
+	EndCuts  []EndCut // none of a Solid
+	Filament string   // overrides the piece's, "" to keep it
+	Veneer   string   // overrides the piece's, "" to keep it
+	Mirrored bool     // made by `mirror`: its twin's shape reversed
 	Line     int
 }
 
@@ -107,6 +112,27 @@ type Outline struct {
 type Turning struct {
 	Profile geom.Path
 	Run     []int
+}
+
+// Solid is a closed mesh brought in that is neither a board nor a turning, with
+// its surfaces. Member coordinates have their origin in the middle of the
+// solid's box, x along its longest direction and z out of its largest flat
+// surface, where it has one.
+type Solid struct {
+	Shape    *surface.Solid
+	Names    []string // of the faces: plane-1, round-1, cone-1, curved-1, free-1 …
+	Roles    []Role
+	Opposite []int // by face: the face that is its parallel at the other side of the thickness, -1 for none
+}
+
+// Source is the file that a member was brought in from.
+type Source struct {
+	File  string // as written in the piece file: relative to its folder
+	Part  string // which body of the file, "" when it holds one
+	Hash  string // SHA-256 of the file, lower-case hexadecimal
+	As    string // board, turning or solid: what it was taken for
+	Note  string // why it is not taken for a board or turning, "" where it is
+	Steps []mend.Step
 }
 
 // EndCut removes whatever of a member lies on the outer side of a plane.
@@ -170,6 +196,8 @@ const (
 	Cone     SurfaceKind = "cone"
 	Extruded SurfaceKind = "extruded" // an edge: an outline run carried along Z
 	Free     SurfaceKind = "free"     // not developable
+	// Developable is a surface of a Solid that unrolls without being any of the above.
+	Developable SurfaceKind = "developable"
 )
 
 // Role says what part of the member a surface is.
@@ -195,15 +223,24 @@ const (
 //	Cylinder  u = radius × angle about the axis from local +X, v = z.
 //	Cone      unrolled sector about its apex: see conePoint.
 //	Free      u = largest radius × angle, v = arc length along the profile.
+//
+// Round surfaces of a Solid that go all the way round and bulge outward are
+// Cylinder or Cone; other cylinders are Extruded along an arc, u wrapping where
+// they go all the way round a bore. What has no formula is laid flat triangle by triangle:
+//
+//	Developable, and Free of a Solid: Patch maps between space and chart.
 type Surface struct {
 	Name   string    // unique in the member: face, back, edge-1, cutout-1-edge-1, side-1, low-end, high-end, cut-1
 	Tag    solid.Tag // its index in Member.Surfaces; facets of Body carry it
 	Kind   SurfaceKind
 	Role   Role
-	Frame  geom.Frame    // member coordinates; for Plane the chart frame, otherwise the frame of the axis
-	Run    geom.Path     // Extruded and straight edges: the outline run. Sides: the profile run in (radius, z)
-	Closed bool          // the run closes on itself: u wraps at Length
-	Length float64       // Extruded: length of the run. Cylinder: circumference. Otherwise 0
-	Region geom.Polygons // what is left of the surface in its chart after end cuts, flattened within the chord asked for
-	Area   float64       // mm² of the region; exact where no flattening was needed
+	Frame  geom.Frame        // member coordinates; for Plane the chart frame, otherwise the frame of the axis
+	Run    geom.Path         // Extruded and straight edges: the outline run. Sides: the profile run in (radius, z)
+	Closed bool              // the run closes on itself: u wraps at Length
+	Length float64           // Extruded: length of the run. Cylinder: circumference. Otherwise 0
+	Region geom.Polygons     // what is left of the surface in its chart after end cuts, flattened within the chord asked for
+	Area   float64           // mm² of the region; exact where no flattening was needed
+	Inside bool              // lies in a cut-out or a bore: not veneered unless the piece file asks for it
+	Patch  *unfold.Patch     // Developable, and Free of a Solid: the chart
+	Strain unfold.Distortion // of Patch
 }
