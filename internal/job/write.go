@@ -27,6 +27,7 @@ import (
 // Names are the names of files in a job folder.
 type Names struct{ FaceDown bool }
 
+func (Names) Piece() string               { return "piece.3mf" }
 func (Names) Load(id string) string       { return "core/" + id + ".3mf" }
 func (Names) Segment(id string) string    { return "core/segments/" + fileName(id) + ".stl" }
 func (Names) Blank(id, ext string) string { return "veneer/" + id + "." + ext }
@@ -123,6 +124,11 @@ func Files(ctx context.Context, k *solid.Kernel, p *plan.Plan, o Options) ([]Fil
 		return nil, fmt.Errorf("job: %w", err)
 	}
 	out = append(out, cores...)
+	whole, err := pieceFile(ctx, k, p.Piece, names)
+	if err != nil {
+		return nil, fmt.Errorf("job: %w", err)
+	}
+	out = append(out, whole)
 	for i, b := range p.Sheets.Blanks {
 		if err := ctx.Err(); err != nil {
 			return nil, fmt.Errorf("job: %w", err)
