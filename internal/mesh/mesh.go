@@ -60,11 +60,13 @@ func (d Document) Bounds() geom.Box3 {
 type Limits struct {
 	FileBytes     int64 // of the file as it stands on disk
 	ExpandedBytes int64 // of any one part of a 3MF archive once expanded
+	TotalBytes    int64 // of all parts of a 3MF archive that are read, once expanded
 	Entries       int   // files in a 3MF archive
 	Depth         int   // of XML elements, and of components within components
 	Triangles     int   // over all bodies, and again over all placed bodies; vertices likewise
-	Objects       int   // 3MF objects
+	Objects       int   // 3MF resources, solids of an STL file, objects and groups of an OBJ file
 	Items         int   // placed bodies, once components are taken apart
+	Lines         int   // of an ASCII STL or an OBJ file
 }
 
 // DefaultLimits are generous for furniture and small enough for a small
@@ -72,11 +74,13 @@ type Limits struct {
 var DefaultLimits = Limits{
 	FileBytes:     128 << 20,
 	ExpandedBytes: 512 << 20,
+	TotalBytes:    768 << 20,
 	Entries:       512,
 	Depth:         32,
 	Triangles:     2_500_000,
 	Objects:       10_000,
 	Items:         10_000,
+	Lines:         20_000_000,
 }
 
 func (l Limits) orDefault() Limits {
@@ -86,6 +90,9 @@ func (l Limits) orDefault() Limits {
 	}
 	if l.ExpandedBytes == 0 {
 		l.ExpandedBytes = d.ExpandedBytes
+	}
+	if l.TotalBytes == 0 {
+		l.TotalBytes = d.TotalBytes
 	}
 	if l.Entries == 0 {
 		l.Entries = d.Entries
@@ -101,6 +108,9 @@ func (l Limits) orDefault() Limits {
 	}
 	if l.Items == 0 {
 		l.Items = d.Items
+	}
+	if l.Lines == 0 {
+		l.Lines = d.Lines
 	}
 	return l
 }

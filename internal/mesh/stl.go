@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strconv"
 	"strings"
 
 	"groundwork/internal/geom"
@@ -77,12 +76,12 @@ func asciiOnly(s string) string {
 	}, s)
 }
 
-// ReadSTL reads one body from binary or ASCII STL. Equal corners become one
-// vertex. Stored normals are not used: the order of the corners says where
-// outside is. A file is binary if its length fits its triangle count, whatever
-// its header says; otherwise it must be ASCII with exactly one solid. Triangles
-// are kept as they are, so Check the result. The name comes from the ASCII
-// form's first line only.
+// ReadSTL reads one body from binary or ASCII STL, such as WriteSTL writes. It
+// is strict: several solids, anything after the last triangle, or a missing end
+// is an error; Read is the one for files of other people. Equal corners become
+// one vertex. Stored normals are not used: the order of the corners says where
+// outside is. Triangles are kept as they are, so Check the result. The name
+// comes from the ASCII form's first line only.
 func ReadSTL(r io.Reader, lim Limits) (Body, error) {
 	lim = lim.orDefault()
 	data, err := io.ReadAll(io.LimitReader(r, lim.FileBytes+1))
@@ -92,20 +91,46 @@ func ReadSTL(r io.Reader, lim Limits) (Body, error) {
 	if int64(len(data)) > lim.FileBytes {
 		return Body{}, fmt.Errorf("read STL: the file is larger than %d bytes", lim.FileBytes)
 	}
-	if len(data) >= stlPrefix {
-		n := uint64(binary.LittleEndian.Uint32(data[stlHeader:]))
-		if uint64(len(data)) == stlPrefix+n*stlTriangle {
-			return readBinarySTL(data, lim)
-		}
+	var passed notes
+	bodies, err := readSTL(data, lim, &passed)
+	if err != nil {
+		return Body{}, fmt.Errorf("read STL: %w", err)
 	}
-	if len(data) >= 5 && strings.EqualFold(string(data[:5]), "solid") {
-		return readASCIISTL(data, lim)
+	if len(passed.things) > 0 {
+		return Body{}, fmt.Errorf("read STL: %s", passed.words()[0])
 	}
-	if len(data) < stlPrefix {
-		return Body{}, fmt.Errorf("read STL: %d bytes are too few for a binary file, and it does not begin with \"solid\"", len(data))
+	if len(bodies) != 1 {
+		return Body{}, fmt.Errorf("read STL: expected one solid, found %d", len(bodies))
 	}
-	n := binary.LittleEndian.Uint32(data[stlHeader:])
-	return Body{}, fmt.Errorf("read STL: byte %d: %d triangles need %d bytes, the file has %d", stlHeader, n, stlPrefix+uint64(n)*stlTriangle, len(data))
+	return bodies[0], nil
+}
+
+// readSTL reads the bodies of an STL file. A file is binary if its length fits
+// its triangle count, whatever its header says; otherwise it is ASCII if it is
+// text that begins with "solid".
+func readSTL(data []byte, lim Limits, passed *notes) ([]Body, error) {
+	if text := trimBOM(data); !fitsBinarySTL(data) && isASCIISTL(text) {
+		return readASCIISTL(text, lim, passed)
+	}
+	b, err := readBinarySTL(data, lim, passed)
+	if err != nil || len(b.Triangles) == 0 {
+		return nil, err
+	}
+	return []Body{b}, nil
+}
+
+func fitsBinarySTL(data []byte) bool {
+	return len(data) >= stlPrefix &&
+		uint64(len(data)) == stlPrefix+uint64(binary.LittleEndian.Uint32(data[stlHeader:]))*stlTriangle
+}
+
+// isASCIISTL reports whether text begins with the word "solid" and looks like
+// text: a binary header is padded, its count and coordinates hold control bytes.
+func isASCIISTL(text []byte) bool {
+	text = bytes.TrimLeftFunc(text[:min(len(text), 1024)], func(r rune) bool { return r < 0x80 && isSpace(byte(r)) })
+	word := []byte("solid")
+	return len(text) >= len(word) && bytes.EqualFold(text[:len(word)], word) &&
+		(len(text) == len(word) || isSpace(text[len(word)])) && isText(text)
 }
 
 // welder gathers corners into vertices, joining equal ones.
@@ -136,19 +161,35 @@ func (w *welder) add(corners [3]geom.Vec3) {
 	w.body.Triangles = append(w.body.Triangles, t)
 }
 
-func readBinarySTL(data []byte, lim Limits) (Body, error) {
-	n := int(binary.LittleEndian.Uint32(data[stlHeader:]))
-	if n > lim.Triangles {
-		return Body{}, fmt.Errorf("read STL: %d triangles are more than %d", n, lim.Triangles)
+func readBinarySTL(data []byte, lim Limits, passed *notes) (Body, error) {
+	if len(data) < stlPrefix {
+		return Body{}, fmt.Errorf("%d bytes are too few for a binary file, and it does not begin with \"solid\"", len(data))
 	}
-	w := newWelder(n)
-	for i := range n {
+	n := int64(binary.LittleEndian.Uint32(data[stlHeader:]))
+	rest := int64(len(data)) - stlPrefix
+	if n > int64(lim.Triangles) && n*stlTriangle <= rest {
+		return Body{}, fmt.Errorf("byte %d: %d triangles are more than %d", stlHeader, n, lim.Triangles)
+	}
+	if n*stlTriangle > rest {
+		return Body{}, fmt.Errorf("byte %d: the file ends within triangle %d: byte %d counts %d triangles, which need %d bytes",
+			len(data), rest/stlTriangle, stlHeader, n, stlPrefix+n*stlTriangle)
+	}
+	end := stlPrefix + n*stlTriangle
+	if extra := data[end:]; len(extra) > 0 {
+		if i := bytes.IndexFunc(extra, func(r rune) bool { return r != 0 && r != 0x1a && !(r < 0x80 && isSpace(byte(r))) }); i >= 0 {
+			return Body{}, fmt.Errorf("byte %d: byte %d counts %d triangles, which end at byte %d, and more follows (%d bytes, as %.4g triangles would take)",
+				end+int64(i), stlHeader, n, end, len(extra), float64(len(extra))/stlTriangle)
+		}
+		passed.add(fmt.Sprintf("%d bytes of padding after the last triangle", len(extra)), fmt.Sprintf("byte %d", end))
+	}
+	w := newWelder(int(n))
+	for i := range int(n) {
 		at := stlPrefix + i*stlTriangle
 		var p [3]geom.Vec3
 		for j := range p {
 			p[j] = getVec(data[at+12+12*j:])
 			if !finite(p[j]) {
-				return Body{}, fmt.Errorf("read STL: byte %d: triangle %d has a corner that is not finite", at+12+12*j, i)
+				return Body{}, fmt.Errorf("byte %d: triangle %d has a corner that is not finite", at+12+12*j, i)
 			}
 		}
 		w.add(p)
@@ -161,136 +202,134 @@ func getVec(b []byte) geom.Vec3 {
 	return geom.V3(f(0), f(4), f(8))
 }
 
-// asciiSTL walks the lines of an ASCII STL file.
+// readASCIISTL reads the solids of an ASCII STL file, word by word, since line
+// breaks carry no meaning in it but at the end of a name.
+func readASCIISTL(text []byte, lim Limits, passed *notes) ([]Body, error) {
+	a := &asciiSTL{lexer: &lexer{data: text, line: 1}, lim: lim}
+	var bodies []Body
+	word := a.word()
+	for word != nil {
+		if !is(word, "solid") {
+			return nil, a.fail("expected \"solid\", found %s", shown(word))
+		}
+		line := a.line
+		name := a.name()
+		var b Body
+		var err error
+		if b, word, err = a.solid(); err != nil {
+			return nil, err
+		}
+		b.Name = name
+		if is(word, "endsolid") {
+			a.skipLine() // whatever name stands there
+			word = a.word()
+		} else {
+			found := shown(word)
+			passed.add(fmt.Sprintf("the missing end of solid %q: %s stands where \"endsolid\" should", clip(name), found), fmt.Sprintf("line %d", a.line))
+		}
+		if len(b.Triangles) == 0 {
+			passed.add("solids without triangles", fmt.Sprintf("line %d", line))
+			continue
+		}
+		if len(bodies) == lim.Objects {
+			return nil, failAt(line, "more than %d solids", lim.Objects)
+		}
+		bodies = append(bodies, b)
+	}
+	return bodies, nil
+}
+
+// asciiSTL walks the words of an ASCII STL file.
 type asciiSTL struct {
-	rest []byte
-	line int
+	*lexer
+	lim       Limits
+	triangles int // over all solids
 }
 
-// next is the words of the next line that has any, or nil at the end.
-func (a *asciiSTL) next() []string {
-	for len(a.rest) > 0 {
-		var row []byte
-		row, a.rest, _ = bytes.Cut(a.rest, []byte("\n"))
-		a.line++
-		if words := strings.Fields(string(row)); len(words) > 0 {
-			return words
-		}
-	}
-	return nil
-}
-
-func (a *asciiSTL) fail(format string, args ...any) error {
-	return fmt.Errorf("read STL: line %d: %s", a.line, fmt.Sprintf(format, args...))
-}
-
-// numbers parses exactly three numbers after the given words.
-func (a *asciiSTL) numbers(words []string, lead ...string) (geom.Vec3, error) {
-	if !startsWith(words, lead) || len(words) != len(lead)+3 {
-		return geom.Vec3{}, a.fail("expected %q and three numbers, found %s", strings.Join(lead, " "), quoteLine(words))
-	}
-	var x [3]float64
-	for i := range x {
-		s := words[len(lead)+i]
-		v, err := parseNumber(s)
-		if err != nil {
-			return geom.Vec3{}, a.fail("%q is not a number", clip(s))
-		}
-		x[i] = v
-	}
-	return geom.V3(x[0], x[1], x[2]), nil
-}
-
-func (a *asciiSTL) expect(lead ...string) error {
-	words := a.next()
-	if !startsWith(words, lead) || len(words) != len(lead) {
-		return a.fail("expected %q, found %s", strings.Join(lead, " "), quoteLine(words))
-	}
-	return nil
-}
-
-func startsWith(words, lead []string) bool {
-	if len(words) < len(lead) {
-		return false
-	}
-	for i, l := range lead {
-		if !strings.EqualFold(words[i], l) {
-			return false
-		}
-	}
-	return true
-}
-
-func quoteLine(words []string) string {
-	if words == nil {
-		return "the end of the file"
-	}
-	return strconv.Quote(clip(strings.Join(words, " ")))
-}
-
-func clip(s string) string {
-	if len(s) > 60 {
-		return s[:60] + "…"
-	}
-	return s
-}
-
-func readASCIISTL(data []byte, lim Limits) (Body, error) {
-	a := &asciiSTL{rest: data}
-	first := a.next()
-	w := newWelder(0)
-	w.body.Name = strings.Join(first[1:], " ")
-	if !strings.EqualFold(first[0], "solid") {
-		return Body{}, a.fail("expected \"solid\", found %s", quoteLine(first))
-	}
-	for {
-		words := a.next()
-		if startsWith(words, []string{"endsolid"}) {
+// name is the rest of the line after "solid", up to the first facet if that
+// stands on the same line.
+func (a *asciiSTL) name() string {
+	start := a.at
+	end := a.at
+	for !a.atEOL() {
+		before := a.at
+		w := a.lineWord()
+		if w == nil {
 			break
 		}
-		if _, err := a.numbers(words, "facet", "normal"); err != nil {
-			return Body{}, err
-		}
-		if len(w.body.Triangles) == lim.Triangles {
-			return Body{}, a.fail("more than %d triangles", lim.Triangles)
-		}
-		if err := a.expect("outer", "loop"); err != nil {
-			return Body{}, err
-		}
-		var p [3]geom.Vec3
-		for i := range p {
-			var err error
-			if p[i], err = a.numbers(a.next(), "vertex"); err != nil {
-				return Body{}, err
+		if is(w, "facet") || is(w, "endsolid") {
+			after, line := a.at, a.line
+			if is(w, "endsolid") || is(a.lineWord(), "normal") {
+				a.at, a.line = before, line
+				break
 			}
+			a.at, a.line = after, line
 		}
-		if err := a.expect("endloop"); err != nil {
-			return Body{}, err
+		end = a.at
+	}
+	return nameOf(a.data[start:end])
+}
+
+// solid reads facets up to the first word that is not one, and returns it.
+func (a *asciiSTL) solid() (Body, []byte, error) {
+	w := newWelder(0)
+	for {
+		word := a.word()
+		if word == nil || is(word, "endsolid") || is(word, "solid") {
+			return w.body, word, nil
 		}
-		if err := a.expect("endfacet"); err != nil {
-			return Body{}, err
+		if !is(word, "facet") {
+			return Body{}, nil, a.fail("expected \"facet\" or \"endsolid\", found %s", shown(word))
+		}
+		if a.triangles++; a.triangles > a.lim.Triangles {
+			return Body{}, nil, a.fail("more than %d triangles", a.lim.Triangles)
+		}
+		if a.line > a.lim.Lines {
+			return Body{}, nil, a.fail("more than %d lines", a.lim.Lines)
+		}
+		p, err := a.facet()
+		if err != nil {
+			return Body{}, nil, err
 		}
 		w.add(p)
 	}
-	if words := a.next(); words != nil {
-		return Body{}, a.fail("expected one solid, found %s after it", quoteLine(words))
-	}
-	return w.body, nil
 }
 
-// parseNumber reads a decimal number, refusing what strconv allows beyond that:
-// infinities, hexadecimal and underscores.
-func parseNumber(s string) (float64, error) {
-	for i := range len(s) {
-		switch c := s[i]; {
-		case c >= '0' && c <= '9', c == '+', c == '-', c == '.', c == 'e', c == 'E':
-		default:
-			return 0, strconv.ErrSyntax
+// facet reads what follows the word "facet". The normal's three words are not
+// looked at: some programs write "nan" there for a triangle without area.
+func (a *asciiSTL) facet() (p [3]geom.Vec3, err error) {
+	if err := a.expect("normal"); err != nil {
+		return p, err
+	}
+	for range 3 {
+		if w := a.word(); w == nil || is(w, "outer") || is(w, "vertex") {
+			return p, a.fail("expected the three numbers of a normal, found %s", shown(w))
 		}
 	}
-	v, err := strconv.ParseFloat(s, 64)
-	if err == nil && math.Abs(v) > math.MaxFloat32 {
-		return 0, strconv.ErrRange
+	if err := a.expect("outer", "loop"); err != nil {
+		return p, err
 	}
-	return v, err
+	for i := range p {
+		if err := a.expect("vertex"); err != nil {
+			return p, err
+		}
+		if p[i], err = a.vec(a.word); err != nil {
+			return p, err
+		}
+	}
+	return p, a.expect("endloop", "endfacet")
+}
+
+func (a *asciiSTL) expect(words ...string) error {
+	for _, want := range words {
+		if w := a.word(); !is(w, want) {
+			return a.fail("expected %q, found %s", want, shown(w))
+		}
+	}
+	return nil
+}
+
+// is compares a word of the file with a keyword, whatever its case.
+func is(word []byte, keyword string) bool {
+	return len(word) == len(keyword) && strings.EqualFold(string(word), keyword)
 }

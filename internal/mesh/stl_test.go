@@ -160,7 +160,7 @@ func TestReadSTLRefuses(t *testing.T) {
 		want string
 	}{
 		{"empty", "", Limits{}, "too few"},
-		{"cut short", string(good[:len(good)-1]), Limits{}, "byte 80: 12 triangles need 684 bytes, the file has 683"},
+		{"cut short", string(good[:len(good)-1]), Limits{}, "byte 683: the file ends within triangle 11: byte 80 counts 12 triangles, which need 684 bytes"},
 		{"too long", string(good) + "x", Limits{}, "byte 80"},
 		{"not finite", string(notFinite), Limits{}, "byte 146: triangle 1"},
 		{"too many triangles", string(good), Limits{Triangles: 11}, "12 triangles are more than 11"},
@@ -174,7 +174,7 @@ func TestReadSTLRefuses(t *testing.T) {
 		{"ASCII: a fourth corner", strings.Replace(asciiTetrahedron, "0 4 0", "0 4 0\nvertex 1 1 1", 1), Limits{}, `line 7: expected "endloop"`},
 		{"ASCII: no end", strings.Replace(asciiTetrahedron, "endsolid a leg\n", "", 1), Limits{}, "the end of the file"},
 		{"ASCII: two solids", asciiTetrahedron + asciiTetrahedron, Limits{}, "expected one solid"},
-		{"ASCII: another word", "solidity 3\n", Limits{}, `expected "solid"`},
+		{"ASCII: another word", "solidity 3\n", Limits{}, `does not begin with "solid"`},
 	} {
 		_, err := ReadSTL(strings.NewReader(c.data), c.lim)
 		if c.want == "" && err != nil || c.want != "" && (err == nil || !strings.Contains(err.Error(), c.want)) {

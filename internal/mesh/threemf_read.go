@@ -2,10 +2,13 @@ package mesh
 
 import (
 	"archive/zip"
+	"bufio"
+	"bytes"
 	"encoding/xml"
 	"errors"
 	"fmt"
 	"io"
+	"net/url"
 	"path"
 	"slices"
 	"strconv"
@@ -14,19 +17,36 @@ import (
 	"groundwork/internal/geom"
 )
 
+// Namespaces of the extensions that are read, or do not change the shape: the
+// production extension 1.1.2 and the materials and properties extension 1.2.1
+// (3MF Consortium).
+const (
+	productionNamespace = "http://schemas.microsoft.com/3dmanufacturing/production/2015/06"
+	materialNamespace   = "http://schemas.microsoft.com/3dmanufacturing/material/2015/02"
+	setsNamespace       = "http://schemas.microsoft.com/3dmanufacturing/trianglesets/2021/07" // names for sets of triangles
+)
+
 // unitLength is the length in mm of each unit of the core specification.
 var unitLength = map[string]float64{
-	"micron": 0.001, "millimeter": 1, "centimeter": 10, "inch": 25.4, "foot": 304.8, "meter": 1000,
+	"micron": Micron.MM(), "millimeter": Millimetre.MM(), "centimeter": Centimetre.MM(),
+	"inch": Inch.MM(), "foot": Foot.MM(), "meter": Metre.MM(),
 }
 
-// Read3MF reads the core part of a 3MF file: mesh objects, components, build
-// items, metadata. Everything comes out in millimetres. Components are taken
-// apart, so that each item places one mesh; where a transform scales, shears or
-// mirrors, the item gets a body of its own with the transform worked in.
-// Materials, properties, thumbnails and other parts are passed over.
+// understood are the extensions that a file may require: the core itself, the
+// production extension, and materials, which do not change the shape.
+var understood = []string{coreNamespace, productionNamespace, materialNamespace}
+
+// Read3MF reads a 3MF file such as Document.WriteTo writes: mesh objects,
+// components, build items, metadata. Everything comes out in millimetres.
+// Components are taken apart, so that each item places one mesh; where a
+// transform scales, shears or mirrors, the item gets a body of its own with the
+// transform worked in. Objects may lie in other model parts of the archive
+// (production extension). Materials, properties, thumbnails and other parts are
+// passed over.
 //
-// Objects must be of type "model": a support or a loose surface is an error, as
-// is an extension that the file says is required, an element that the core
+// It is strict; Read is the one for files of other people. Objects must be of
+// type "model": a support or a loose surface is an error, as is an extension
+// that the file requires and that changes the shape, an element that the core
 // specification does not know, a document type declaration, or an object used
 // before it is defined. Meshes are not checked for closedness; use Check.
 func Read3MF(r io.ReaderAt, size int64, lim Limits) (Document, error) {
@@ -34,24 +54,34 @@ func Read3MF(r io.ReaderAt, size int64, lim Limits) (Document, error) {
 	if size > lim.FileBytes {
 		return Document{}, fmt.Errorf("read 3MF: the file is larger than %d bytes", lim.FileBytes)
 	}
-	zr, err := zip.NewReader(r, size)
+	data, err := io.ReadAll(io.NewSectionReader(r, 0, size))
 	if err != nil {
 		return Document{}, fmt.Errorf("read 3MF: %w", err)
 	}
-	a, err := openArchive(zr, lim)
+	doc, err := readThreeMF(data, lim, nil)
 	if err != nil {
 		return Document{}, fmt.Errorf("read 3MF: %w", err)
+	}
+	return doc, nil
+}
+
+// readThreeMF reads a 3MF file: strictly without passed, else noting there what
+// it passes over.
+func readThreeMF(data []byte, lim Limits, passed *notes) (Document, error) {
+	a, err := openArchive(data, lim)
+	if err != nil {
+		return Document{}, err
 	}
 	start, err := a.startPart()
 	if err != nil {
-		return Document{}, fmt.Errorf("read 3MF: %w", err)
+		return Document{}, err
 	}
 	if err := a.checkContentType(start); err != nil {
-		return Document{}, fmt.Errorf("read 3MF: %w", err)
+		return Document{}, err
 	}
-	m := &modelReader{lim: lim, objects: map[uint64]*object{}, resources: map[uint64]bool{}}
-	if err := a.parse(start, m.model); err != nil {
-		return Document{}, fmt.Errorf("read 3MF: %w", err)
+	m := &modelReader{archive: a, passed: passed, start: start, parts: map[string]*modelPartReader{}}
+	if _, err := m.part(start); err != nil {
+		return Document{}, err
 	}
 	return m.doc, nil
 }
@@ -60,15 +90,26 @@ func Read3MF(r io.ReaderAt, size int64, lim Limits) (Document, error) {
 type archive struct {
 	parts map[string]*zip.File
 	lim   Limits
+	left  int64 // bytes that may still be expanded
 }
 
-func openArchive(zr *zip.Reader, lim Limits) (*archive, error) {
-	if len(zr.File) > lim.Entries {
+// openArchive reads the directory of an archive. How many entries it has is
+// looked at before they are read, by counting what each must begin with; the
+// number that the directory itself gives may be wrong.
+func openArchive(data []byte, lim Limits) (*archive, error) {
+	if bytes.Count(data, []byte("PK\x01\x02")) > lim.Entries {
 		return nil, fmt.Errorf("more than %d files in the archive", lim.Entries)
 	}
-	a := &archive{parts: map[string]*zip.File{}, lim: lim}
+	zr, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
+	if err != nil {
+		return nil, fmt.Errorf("the zip archive: %w", err)
+	}
+	a := &archive{parts: map[string]*zip.File{}, lim: lim, left: lim.TotalBytes}
 	for _, f := range zr.File {
-		key := strings.ToLower(f.Name)
+		if strings.HasSuffix(f.Name, "/") || strings.HasSuffix(f.Name, "\\") {
+			continue // a folder
+		}
+		key := partKey(f.Name)
 		if a.parts[key] != nil {
 			return nil, fmt.Errorf("%q is in the archive twice", clip(f.Name))
 		}
@@ -77,14 +118,32 @@ func openArchive(zr *zip.Reader, lim Limits) (*archive, error) {
 	return a, nil
 }
 
+// partKey is a part's name in the form in which names are compared. Some
+// programs write backslashes into archives, and some leave out or put in the
+// percent signs with which the packaging conventions write other characters.
+func partKey(name string) string {
+	name = strings.TrimPrefix(strings.ReplaceAll(name, "\\", "/"), "/")
+	if plain, err := url.PathUnescape(name); err == nil {
+		name = plain
+	}
+	return strings.ToLower(name)
+}
+
+// maxToken bounds one tag, text or comment, since the XML reader holds it whole.
+const maxToken = 1 << 20
+
 // parse runs f over the root element of a part, and checks that nothing but
 // white space and comments follows.
 func (a *archive) parse(name string, f func(*scanner, xml.StartElement) error) error {
-	part := a.parts[strings.ToLower(strings.TrimPrefix(name, "/"))]
+	part := a.parts[partKey(name)]
 	if part == nil {
 		return fmt.Errorf("%q is not in the archive", clip(name))
 	}
-	if part.UncompressedSize64 > uint64(a.lim.ExpandedBytes) {
+	if part.Flags&1 != 0 {
+		return fmt.Errorf("%q is encrypted", clip(name))
+	}
+	room := min(a.lim.ExpandedBytes, a.left)
+	if part.UncompressedSize64 > uint64(room) {
 		return fmt.Errorf("%q: %w: %d bytes", clip(name), errTooLarge, part.UncompressedSize64)
 	}
 	body, err := part.Open()
@@ -92,11 +151,15 @@ func (a *archive) parse(name string, f func(*scanner, xml.StartElement) error) e
 		return fmt.Errorf("%q: %w", clip(name), err)
 	}
 	defer body.Close()
-	s := &scanner{
-		dec:      xml.NewDecoder(&cappedReader{r: body, left: a.lim.ExpandedBytes}),
-		maxDepth: a.lim.Depth,
+	source := &byteSource{r: bufio.NewReaderSize(&cappedReader{r: body, left: room}, 1<<15), total: &a.left}
+	if mark, _ := source.r.Peek(2); string(mark) == "\xff\xfe" || string(mark) == "\xfe\xff" {
+		return fmt.Errorf("%q: encoding UTF-16; only UTF-8 is read", clip(name))
 	}
-	s.dec.CharsetReader = func(charset string, _ io.Reader) (io.Reader, error) {
+	s := &scanner{dec: xml.NewDecoder(source), source: source, maxDepth: a.lim.Depth}
+	s.dec.CharsetReader = func(charset string, r io.Reader) (io.Reader, error) {
+		if strings.EqualFold(charset, "us-ascii") || strings.EqualFold(charset, "ascii") {
+			return r, nil // what is beyond ASCII is then read as UTF-8 or refused
+		}
 		return nil, fmt.Errorf("encoding %q; only UTF-8 is read", clip(charset))
 	}
 	err = func() error {
@@ -122,6 +185,42 @@ func (a *archive) parse(name string, f func(*scanner, xml.StartElement) error) e
 	return nil
 }
 
+// byteSource hands the XML reader one byte at a time, so that it never reads
+// ahead, and fails within a token that is too long or once the archive has
+// expanded too far.
+type byteSource struct {
+	r     *bufio.Reader
+	token int    // bytes since the last token
+	total *int64 // that may still be read, over all parts
+}
+
+func (b *byteSource) ReadByte() (byte, error) {
+	c, err := b.r.ReadByte()
+	if err != nil {
+		return 0, err
+	}
+	if b.token++; b.token > maxToken {
+		return 0, fmt.Errorf("one tag or text is longer than %d bytes", maxToken)
+	}
+	if *b.total--; *b.total < 0 {
+		return 0, errTooLarge
+	}
+	return c, nil
+}
+
+// Read is there because the XML reader asks for an io.Reader; it reads bytes.
+func (b *byteSource) Read(p []byte) (int, error) {
+	if len(p) == 0 {
+		return 0, nil
+	}
+	c, err := b.ReadByte()
+	if err != nil {
+		return 0, err
+	}
+	p[0] = c
+	return 1, nil
+}
+
 // cappedReader fails rather than ends when the cap is passed, whatever size the
 // archive's directory claims.
 type cappedReader struct {
@@ -140,29 +239,46 @@ func (c *cappedReader) Read(p []byte) (int, error) {
 	return n, err
 }
 
-// startPart is the name of the model part, by the package's relationships.
+// startPart is the name of the root model part, by the package's relationships.
 func (a *archive) startPart() (string, error) {
-	var start string
-	err := a.parse(relsPart, func(s *scanner, root xml.StartElement) error {
+	targets, err := a.models(relsPart, "/")
+	switch {
+	case err != nil:
+		return "", err
+	case len(targets) == 0:
+		return "", fmt.Errorf("%q names no start part", relsPart)
+	case len(targets) > 1:
+		return "", fmt.Errorf("%q names two start parts", relsPart)
+	}
+	return targets[0], nil
+}
+
+// models is the model parts that a relationships part names, whose source lies
+// in folder.
+func (a *archive) models(rels, folder string) ([]string, error) {
+	var targets []string
+	err := a.parse(rels, func(s *scanner, root xml.StartElement) error {
 		if root.Name != (xml.Name{Space: relsNamespace, Local: "Relationships"}) {
 			return fmt.Errorf("root element is %q", clip(root.Name.Local))
 		}
 		return s.children(func(el xml.StartElement) error {
 			if attr(el, "Type") == startPartRelation {
-				if start != "" {
-					return errors.New("two start parts")
+				target := attr(el, "Target")
+				if target == "" {
+					return errors.New("the model has no target")
 				}
-				if start = attr(el, "Target"); start == "" {
-					return errors.New("the start part has no target")
+				if !path.IsAbs(target) {
+					target = path.Join(folder, target)
 				}
+				if len(targets) == a.lim.Entries {
+					return fmt.Errorf("more than %d models", a.lim.Entries)
+				}
+				targets = append(targets, path.Clean(target))
 			}
 			return s.skip()
 		})
 	})
-	if err == nil && start == "" {
-		err = fmt.Errorf("%q names no start part", relsPart)
-	}
-	return path.Join("/", start), err
+	return targets, err
 }
 
 func (a *archive) checkContentType(start string) error {
@@ -198,6 +314,7 @@ func (a *archive) checkContentType(start string) error {
 // declarations, and with them entities of the file's own, are refused.
 type scanner struct {
 	dec      *xml.Decoder
+	source   *byteSource
 	maxDepth int
 	depth    int
 	text     []byte // character data directly in the element now open
@@ -207,6 +324,7 @@ type scanner struct {
 // file ends. The decoder itself refuses a file that ends inside an element.
 func (s *scanner) next() (*xml.StartElement, error) {
 	for {
+		s.source.token = 0
 		tok, err := s.dec.Token()
 		if err == io.EOF && s.depth == 0 {
 			return nil, nil
@@ -225,6 +343,9 @@ func (s *scanner) next() (*xml.StartElement, error) {
 			s.depth--
 			return nil, nil
 		case xml.CharData:
+			if len(s.text)+len(tok) > maxToken { // texts between comments
+				return nil, fmt.Errorf("the text of one element is longer than %d bytes", maxToken)
+			}
 			s.text = append(s.text, tok...)
 		case xml.Directive:
 			return nil, errors.New("document type declarations are not allowed")
@@ -251,9 +372,11 @@ func (s *scanner) skip() error {
 	return s.children(func(xml.StartElement) error { return s.skip() })
 }
 
-func attr(el xml.StartElement, name string) string {
+func attr(el xml.StartElement, name string) string { return attrOf(el, "", name) }
+
+func attrOf(el xml.StartElement, space, name string) string {
 	for _, a := range el.Attr {
-		if a.Name.Space == "" && a.Name.Local == name {
+		if a.Name.Space == space && a.Name.Local == name {
 			return a.Value
 		}
 	}
@@ -262,9 +385,9 @@ func attr(el xml.StartElement, name string) string {
 
 // object is a resource: a mesh, by its body's index, or a list of components.
 type object struct {
-	body       int // -1 for components
-	depth      int // of components under it
-	name       string
+	body       int  // -1 for components
+	depth      int  // of components under it
+	passed     bool // over: not a model, or nothing but such objects
 	components []component
 }
 
@@ -273,18 +396,98 @@ type component struct {
 	place affine
 }
 
+// modelReader reads the model parts of an archive into one document.
 type modelReader struct {
-	lim       Limits
-	unit      float64
-	doc       Document
-	objects   map[uint64]*object
-	resources map[uint64]bool
+	*archive
+	passed *notes // nil to be strict
+	doc    Document
+	start  string // the root model part
+	parts  map[string]*modelPartReader
+	// related are the model parts that the root's relationships name.
+	related   []string
+	resources int // over all parts
 	vertices  int
 	triangles int
 	placed    struct{ vertices, triangles int } // over all items
 }
 
-func (m *modelReader) model(s *scanner, root xml.StartElement) error {
+// modelPartReader reads one model part. Numbers of objects and the unit are its
+// own.
+type modelPartReader struct {
+	*modelReader
+	name    string
+	root    bool
+	unit    float64
+	objects map[uint64]*object
+	taken   map[uint64]bool // ids
+}
+
+// part is the model part of that name, which is read the first time. Only the
+// root part leads to others, so this goes two deep at most.
+func (m *modelReader) part(name string) (*modelPartReader, error) {
+	key := partKey(name)
+	if p := m.parts[key]; p != nil {
+		return p, nil
+	}
+	p := &modelPartReader{modelReader: m, name: name, root: name == m.start, objects: map[uint64]*object{}, taken: map[uint64]bool{}}
+	m.parts[key] = p
+	return p, m.parse(name, p.model)
+}
+
+// otherPart is the part that a component or an item names by its path.
+func (m *modelPartReader) otherPart(name string) (*modelPartReader, error) {
+	if !m.root {
+		return nil, fmt.Errorf("path %q stands in a model part that is not the root, where the production extension forbids it", clip(name))
+	}
+	if !path.IsAbs(name) || path.Clean(name) != name || strings.Contains(name, "\\") {
+		return nil, fmt.Errorf("path %q is not the absolute name of a part", clip(name))
+	}
+	if m.parts[partKey(name)] == nil && m.passed == nil {
+		if err := m.checkRelated(name); err != nil {
+			return nil, err
+		}
+	}
+	return m.part(name)
+}
+
+// checkRelated asks the root model part's relationships about another part.
+func (m *modelPartReader) checkRelated(name string) error {
+	dir, file := path.Split(m.start)
+	rels := path.Join(dir, "_rels", file+".rels")
+	if m.related == nil {
+		related, err := m.models(rels, dir)
+		if err != nil {
+			return err
+		}
+		m.related = related
+	}
+	if !slices.ContainsFunc(m.related, func(r string) bool { return partKey(r) == partKey(name) }) {
+		return fmt.Errorf("%q does not name %q", clip(rels), clip(name))
+	}
+	return nil
+}
+
+// strict reports whether what is wrong or unknown is an error. Otherwise it is
+// passed over, with a word.
+func (m *modelReader) strict() bool { return m.passed == nil }
+
+// passOver notes what is left out, where the element just opened is. Only for
+// readers that are not strict.
+func (m *modelPartReader) passOver(s *scanner, what string) {
+	line, _ := s.dec.InputPos()
+	m.passed.add(what, fmt.Sprintf("%q line %d", clip(m.name), line))
+}
+
+// foreignElement skips an element of another namespace. Where it may have been
+// part of the shape, that is noted.
+func (m *modelPartReader) foreignElement(s *scanner, el xml.StartElement) error {
+	if !m.strict() && el.Name.Space != materialNamespace && el.Name.Space != setsNamespace {
+		m.passOver(s, fmt.Sprintf("element %q of %q", clip(el.Name.Local), clip(el.Name.Space)))
+	}
+	return s.skip()
+}
+
+func (m *modelPartReader) model(s *scanner, root xml.StartElement) error {
 	if root.Name != (xml.Name{Space: coreNamespace, Local: "model"}) {
 		return fmt.Errorf("root element is %q in %q, not a core model", clip(root.Name.Local), clip(root.Name.Space))
 	}
@@ -303,7 +506,7 @@ func (m *modelReader) model(s *scanner, root xml.StartElement) error {
 				space = a.Value
 			}
 		}
-		if space != coreNamespace {
+		if !slices.Contains(understood, space) {
 			return fmt.Errorf("the file requires extension %q (%q), which is not read here", clip(prefix), clip(space))
 		}
 	}
@@ -315,6 +518,9 @@ func (m *modelReader) model(s *scanner, root xml.StartElement) error {
 		}
 		switch el.Name.Local {
 		case "metadata":
+			if !m.root {
+				return s.skip() // so the production extension, 3.2
+			}
 			name := attr(el, "name")
 			if slices.Contains(names, name) {
 				return fmt.Errorf("metadata %q comes twice", clip(name))
@@ -339,11 +545,14 @@ func (m *modelReader) model(s *scanner, root xml.StartElement) error {
 				return errors.New("the build comes twice or before the resources")
 			}
 			stage = 2
+			if !m.root {
+				return s.skip() // so the production extension, chapter 2
+			}
 			return s.children(func(el xml.StartElement) error { return m.item(s, el) })
 		}
 		return unknown(el)
 	})
-	if err == nil && stage != 2 {
+	if err == nil && (stage == 0 || stage == 1 && m.root) {
 		err = errors.New("the model has no resources or no build")
 	}
 	return err
@@ -353,9 +562,9 @@ func unknown(el xml.StartElement) error {
 	return fmt.Errorf("element %q is not expected here", clip(el.Name.Local))
 }
 
-func (m *modelReader) resource(s *scanner, el xml.StartElement) error {
+func (m *modelPartReader) resource(s *scanner, el xml.StartElement) error {
 	if el.Name.Space != coreNamespace {
-		return s.skip()
+		return m.foreignElement(s, el)
 	}
 	if el.Name.Local != "object" && el.Name.Local != "basematerials" {
 		return unknown(el)
@@ -364,24 +573,30 @@ func (m *modelReader) resource(s *scanner, el xml.StartElement) error {
 	if err != nil {
 		return err
 	}
-	if id == 0 || m.resources[id] {
+	if id == 0 || m.taken[id] {
 		return fmt.Errorf("resource id %d is 0 or comes twice", id)
 	}
-	m.resources[id] = true
-	if len(m.resources) > m.lim.Objects {
+	m.taken[id] = true
+	if m.resources++; m.resources > m.lim.Objects {
 		return fmt.Errorf("more than %d resources", m.lim.Objects)
 	}
 	if el.Name.Local == "basematerials" {
 		return s.skip()
 	}
+	o := &object{body: -1}
 	if t := attr(el, "type"); t != "" && t != "model" {
-		return fmt.Errorf("object %d is of type %q; only models are read", id, clip(t))
+		if m.strict() {
+			return fmt.Errorf("object %d is of type %q; only models are read", id, clip(t))
+		}
+		m.passOver(s, fmt.Sprintf("object of type %q", clip(t)))
+		o.passed = true
+		m.objects[id] = o
+		return s.skip()
 	}
-	o := &object{body: -1, name: attr(el, "name")}
 	filled := false
 	err = s.children(func(child xml.StartElement) error {
 		if child.Name.Space != coreNamespace {
-			return s.skip()
+			return m.foreignElement(s, child)
 		}
 		switch child.Name.Local {
 		case "metadatagroup":
@@ -398,15 +613,23 @@ func (m *modelReader) resource(s *scanner, el xml.StartElement) error {
 			if err != nil {
 				return fmt.Errorf("object %d: %w", id, err)
 			}
-			body.Name, body.PartNumber = o.name, attr(el, "partnumber")
+			if len(body.Triangles) == 0 {
+				m.passOver(s, "object without triangles")
+				o.passed = true
+				return nil
+			}
+			body.Name, body.PartNumber = attr(el, "name"), attr(el, "partnumber")
 			o.body = len(m.doc.Bodies)
 			m.doc.Bodies = append(m.doc.Bodies, body)
 			return nil
 		}
 		return unknown(child)
 	})
-	if err == nil && (!filled || o.body < 0 && len(o.components) == 0) {
+	if err == nil && !o.passed && o.body < 0 && len(o.components) == 0 {
 		err = fmt.Errorf("object %d is empty", id)
+	}
+	if len(o.components) > 0 {
+		o.passed = false // only some of it was
 	}
 	// Only now: an object cannot be a component of itself.
 	m.objects[id] = o
@@ -414,14 +637,20 @@ func (m *modelReader) resource(s *scanner, el xml.StartElement) error {
 }
 
 // placedObject reads the objectid and transform of a component or an item.
-func (m *modelReader) placedObject(el xml.StartElement) (*object, affine, error) {
+func (m *modelPartReader) placedObject(el xml.StartElement) (*object, affine, error) {
 	id, err := index(el, "objectid", 1<<31)
 	if err != nil {
 		return nil, affine{}, err
 	}
-	o := m.objects[id]
+	part := m
+	if name := attrOf(el, productionNamespace, "path"); name != "" {
+		if part, err = m.otherPart(name); err != nil {
+			return nil, affine{}, err
+		}
+	}
+	o := part.objects[id]
 	if o == nil {
-		return nil, affine{}, fmt.Errorf("object %d is used but not defined before", id)
+		return nil, affine{}, fmt.Errorf("object %d of %q is used but not defined before", id, clip(part.name))
 	}
 	place := affineOf(geom.World())
 	if text := attr(el, "transform"); text != "" {
@@ -453,7 +682,7 @@ func clipLong(s string) string {
 	return s
 }
 
-func (m *modelReader) component(s *scanner, el xml.StartElement, o *object) error {
+func (m *modelPartReader) component(s *scanner, el xml.StartElement, o *object) error {
 	if el.Name.Space != coreNamespace {
 		return s.skip()
 	}
@@ -463,6 +692,10 @@ func (m *modelReader) component(s *scanner, el xml.StartElement, o *object) erro
 	child, place, err := m.placedObject(el)
 	if err != nil {
 		return err
+	}
+	if child.passed {
+		o.passed = true
+		return s.skip()
 	}
 	if len(o.components) == m.lim.Items {
 		return fmt.Errorf("more than %d components in one object", m.lim.Items)
@@ -474,7 +707,7 @@ func (m *modelReader) component(s *scanner, el xml.StartElement, o *object) erro
 	return s.skip()
 }
 
-func (m *modelReader) item(s *scanner, el xml.StartElement) error {
+func (m *modelPartReader) item(s *scanner, el xml.StartElement) error {
 	if el.Name.Space != coreNamespace {
 		return s.skip()
 	}
@@ -485,8 +718,10 @@ func (m *modelReader) item(s *scanner, el xml.StartElement) error {
 	if err != nil {
 		return err
 	}
-	if err := m.place(o, place, attr(el, "partnumber")); err != nil {
-		return err
+	if !o.passed {
+		if err := m.place(o, place, attr(el, "partnumber")); err != nil {
+			return err
+		}
 	}
 	return s.skip()
 }
@@ -539,12 +774,12 @@ func (b Body) transformed(m affine) Body {
 	return b
 }
 
-func (m *modelReader) mesh(s *scanner) (Body, error) {
+func (m *modelPartReader) mesh(s *scanner) (Body, error) {
 	var b Body
 	stage := 0 // vertices, then triangles
 	err := s.children(func(el xml.StartElement) error {
 		if el.Name.Space != coreNamespace {
-			return s.skip()
+			return m.foreignElement(s, el)
 		}
 		switch {
 		case el.Name.Local == "vertices" && stage == 0:
@@ -593,7 +828,7 @@ func (m *modelReader) mesh(s *scanner) (Body, error) {
 					}
 					t[i] = int32(v)
 				}
-				if t[0] == t[1] || t[1] == t[2] || t[2] == t[0] {
+				if m.strict() && (t[0] == t[1] || t[1] == t[2] || t[2] == t[0]) {
 					return fmt.Errorf("triangle %d has a repeated corner", len(b.Triangles))
 				}
 				b.Triangles = append(b.Triangles, t)
@@ -602,7 +837,7 @@ func (m *modelReader) mesh(s *scanner) (Body, error) {
 		}
 		return unknown(el)
 	})
-	if err == nil && len(b.Triangles) < 4 {
+	if err == nil && m.strict() && len(b.Triangles) < 4 {
 		err = fmt.Errorf("%d triangles cannot bound a solid", len(b.Triangles))
 	}
 	return b, err
