@@ -63,63 +63,138 @@ func (m *mesh) longest2(t int) float64 {
 	return max(u.Dot(u), v.Dot(v), w.Dot(w))
 }
 
-// apexOver places the third corner of the triangle of half-edge h, whose side
-// from a to b is already laid, to the left of it. Where the side was laid with
-// another length than its own, the third corner is scaled with it.
-func (m *mesh) apexOver(h int32, a, b geom.Vec2) geom.Vec2 {
-	p, q, r := m.v[m.from(h)], m.v[m.to(h)], m.v[m.from(prev(h))]
-	e, d := q.Sub(p), r.Sub(p)
-	l2 := e.Dot(e)
-	if l2 == 0 {
-		return a
-	}
-	x, y := d.Dot(e)/l2, e.Cross(d).Len()/l2
-	f := b.Sub(a)
-	return a.Add(f.Scale(x)).Add(f.Left().Scale(y))
+// pose is a rigid motion of the plane: a turn, then a shift.
+type pose struct{ turn, at geom.Vec2 }
+
+func (p pose) put(q geom.Vec2) geom.Vec2 {
+	return geom.V2(p.turn.X*q.X-p.turn.Y*q.Y, p.turn.Y*q.X+p.turn.X*q.Y).Add(p.at)
 }
 
-// unroll lays triangles edge to edge, breadth first from the triangle that is
-// farthest from the border. A vertex goes where the triangles that reach it
-// put it on average; where nothing has a defect they all agree.
-func (m *mesh) unroll() []geom.Vec2 {
-	flat := make([]geom.Vec2, len(m.v))
-	placed := make([]bool, len(m.v))
-	queued := make([]bool, len(m.tri))
-	corners := make([][]int32, len(m.v))
-	for h := range int32(len(m.twin)) {
-		corners[m.from(h)] = append(corners[m.from(h)], h)
+// own is a triangle in a plane of its own: first corner at the origin, second
+// on the x axis.
+func (m *mesh) own(t int32) [3]geom.Vec2 {
+	a, b, c := m.v[m.tri[t][0]], m.v[m.tri[t][1]], m.v[m.tri[t][2]]
+	u, v := b.Sub(a), c.Sub(a)
+	l := u.Len()
+	if l == 0 {
+		return [3]geom.Vec2{{}, {}, {X: v.Len()}}
 	}
-	s := 3 * m.inmost()
-	a, b := m.from(s), m.to(s)
-	flat[b] = geom.V2(m.v[a].Dist(m.v[b]), 0)
-	placed[a], placed[b] = true, true
-	queue := []int32{s / 3}
-	queued[s/3] = true
+	return [3]geom.Vec2{{}, {X: l}, {X: u.Dot(v) / l, Y: u.Cross(v).Len() / l}}
+}
+
+// unroll lays triangles edge to edge, breadth first from one that is far from
+// the border, each moved rigidly so that its side lies on its predecessor's.
+// A vertex goes to the mean of where its triangles put it. If nothing has a
+// defect they all agree. Where they do not, the vertices are moved to where the
+// triangles' maps come nearest, in the least-squares sense, to the turns that
+// they were laid with, and the turns to the maps, a few times over (Sorkine and
+// Alexa, As-rigid-as-possible surface modeling, 2007).
+//
+// The error of the poses grows only with the number of steps. Placing each
+// triangle on two vertices that others have placed would let it grow by a
+// factor with every step.
+func (m *mesh) unroll() []geom.Vec2 {
+	poses := make([]pose, len(m.tri))
+	queued := make([]bool, len(m.tri))
+	first := m.inmost()
+	poses[first].turn.X = 1
+	queue := []int32{first}
+	queued[first] = true
 	for i := 0; i < len(queue); i++ {
 		t := queue[i]
+		shape := m.own(t)
 		for c := range int32(3) {
-			v := m.tri[t][c]
-			if !placed[v] {
-				var sum geom.Vec2
-				n := 0.0
-				for _, h := range corners[v] {
-					if e := next(h); placed[m.from(e)] && placed[m.to(e)] {
-						sum = sum.Add(m.apexOver(e, flat[m.from(e)], flat[m.to(e)]))
-						n++
-					}
-				}
-				flat[v] = sum.Scale(1 / n)
-				placed[v] = true
+			o := m.twin[3*t+c]
+			if o < 0 || queued[o/3] {
+				continue
+			}
+			queued[o/3] = true
+			queue = append(queue, o/3)
+			// The neighbour's side runs from the far end of ours to the near end.
+			its := m.own(o / 3)
+			a, b := its[o%3], its[(o%3+1)%3]
+			d, e := poses[t].put(shape[(c+1)%3]), poses[t].put(shape[c])
+			side, want := b.Sub(a), e.Sub(d)
+			turn := geom.V2(side.Dot(want), side.Cross(want)).Unit()
+			if turn == (geom.Vec2{}) {
+				turn = poses[t].turn
+			}
+			p := pose{turn: turn}
+			p.at = d.Add(e).Scale(0.5).Sub(p.put(a.Add(b).Scale(0.5)))
+			poses[o/3] = p
+		}
+	}
+	flat := make([]geom.Vec2, len(m.v))
+	count := make([]float64, len(m.v))
+	for t, c := range m.tri {
+		for k, q := range m.own(int32(t)) {
+			flat[c[k]] = flat[c[k]].Add(poses[t].put(q))
+			count[c[k]]++
+		}
+	}
+	for i, n := range count {
+		flat[i] = flat[i].Scale(1 / n)
+	}
+	rs := m.rests()
+	area := 0.0
+	for _, r := range rs {
+		area += r.area
+	}
+	const agree = 1e-16 // a strain of 1e-8: relaxing does the rest
+	if m.strain(rs, flat) <= agree*area {
+		return flat
+	}
+	sys := newSystem(len(m.v), m.sides(), flat)
+	for t, c := range m.tri {
+		for i := range 3 {
+			for j := range i + 1 {
+				sys.add(c[i], c[j], rs[t].area*rs[t].w[i].Dot(rs[t].w[j]))
 			}
 		}
-		for c := range int32(3) {
-			if o := m.twin[3*t+c]; o >= 0 && !queued[o/3] {
-				queued[o/3] = true
-				queue = append(queue, o/3)
+	}
+	sys.val[sys.slot(0, 0)] *= 2 // holds vertex 0 at the origin: the rest moves with it
+	if !sys.factor(1e-12) {
+		return flat
+	}
+	x, y := make([]float64, len(m.v)), make([]float64, len(m.v))
+	const rounds = 12
+	for range rounds {
+		clear(x)
+		clear(y)
+		for t, c := range m.tri {
+			r, turn := rs[t], poses[t].turn
+			for i, w := range r.w {
+				x[c[i]] += r.area * (turn.X*w.X - turn.Y*w.Y)
+				y[c[i]] += r.area * (turn.Y*w.X + turn.X*w.Y)
+			}
+		}
+		x[0], y[0] = 0, 0
+		sys.solve(x)
+		sys.solve(y)
+		for i := range flat {
+			flat[i] = geom.V2(x[i], y[i])
+		}
+		if !m.turnsOver(flat) {
+			break
+		}
+		for t, c := range m.tri {
+			if rs[t].area > 0 {
+				a, b, cc, d := rs[t].jacobian(flat[c[0]], flat[c[1]], flat[c[2]])
+				poses[t].turn = geom.V2(a+d, cc-b).Unit()
 			}
 		}
 	}
 	return flat
+}
+
+// sides lists every side once.
+func (m *mesh) sides() (s [][2]int32) {
+	for h, o := range m.twin {
+		if o < int32(h) {
+			s = append(s, [2]int32{m.from(int32(h)), m.to(int32(h))})
+		}
+	}
+	return s
 }
 
 // inmost is the triangle most triangles away from the border.
@@ -339,13 +414,7 @@ func (m *mesh) relax(flat []geom.Vec2) ([]geom.Vec2, error) {
 		return flat, nil
 	}
 	n := len(m.v)
-	var sides [][2]int32
-	for h, o := range m.twin {
-		if o < int32(h) {
-			sides = append(sides, [2]int32{m.from(int32(h)), m.to(int32(h))})
-		}
-	}
-	sys := newSystem2(n, sides, flat)
+	sys := newSystem2(n, m.sides(), flat)
 	slots := make([][21]int32, len(m.tri))
 	for t, c := range m.tri {
 		k := 0
