@@ -1,0 +1,113 @@
+package surface
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"groundwork/internal/geom"
+)
+
+// Options steer Recognise. The zero value is right for most solids.
+type Options struct {
+	// Tolerance is how far, mm, a vertex may lie from the surface that it
+	// belongs to. 0 takes 2e-6 of the solid's size, but no less than eight
+	// steps of a single-precision number at its farthest coordinate, which is
+	// what an STL file can hold.
+	Tolerance float64
+	// KeepUnsnapped leaves every face as it was fitted.
+	KeepUnsnapped bool
+}
+
+// tolerance is o.Tolerance or what stands in for it.
+func (o Options) tolerance(vertices []geom.Vec3) float64 {
+	if o.Tolerance > 0 {
+		return o.Tolerance
+	}
+	box, far := geom.EmptyBox3(), 0.0
+	for _, v := range vertices {
+		box = box.Add(v)
+		far = max(far, math.Abs(v.X), math.Abs(v.Y), math.Abs(v.Z))
+	}
+	return max(2e-6*box.Size().Len(), 8*far*0x1p-24)
+}
+
+// Recognise groups the triangles of a closed, oriented mesh into faces. The
+// vertices are shared with the result. It fails if the mesh is not closed and
+// oriented, or a vertex is not finite.
+func Recognise(vertices []geom.Vec3, triangles [][3]int32, o Options) (*Solid, error) {
+	if len(triangles) == 0 {
+		return nil, errors.New("surface: a mesh without triangles")
+	}
+	for i, v := range vertices {
+		if s := v.X + v.Y + v.Z; math.IsNaN(s) || math.IsInf(s, 0) {
+			return nil, fmt.Errorf("surface: vertex %d is not finite", i)
+		}
+	}
+	twin, err := twins(len(vertices), triangles)
+	if err != nil {
+		return nil, fmt.Errorf("surface: the mesh is not closed: %w", err)
+	}
+	s := &Solid{Vertices: vertices, Triangles: triangles, twin: twin}
+	g := newGrower(s, o.tolerance(vertices))
+	g.facets()
+	for i := range g.facet {
+		g.plane(int32(i))
+	}
+	s.assemble(g.found)
+	return s, nil
+}
+
+// assemble puts the faces in order and numbers the triangles by them.
+func (s *Solid) assemble(faces []Face) {
+	type key struct {
+		kind   int
+		area   float64
+		middle geom.Vec3
+	}
+	kinds := []Kind{Plane, Cylinder, Cone, Sphere, Developable, Free}
+	box := s.Bounds()
+	grain := 1e-6 * box.Size().Len()
+	coarse := func(x, grain float64) float64 { return math.Round(x/grain) * grain }
+	keys := make([]key, len(faces))
+	for i := range faces {
+		f := &faces[i]
+		slices.Sort(f.Triangles)
+		var sum geom.Vec3
+		f.Area = 0
+		for _, t := range f.Triangles {
+			a := s.cross(t).Len() / 2
+			f.Area += a
+			k := s.Triangles[t]
+			sum = sum.Add(s.Vertices[k[0]].Add(s.Vertices[k[1]]).Add(s.Vertices[k[2]]).Scale(a / 3))
+		}
+		if f.Area > 0 {
+			sum = sum.Scale(1 / f.Area)
+		}
+		keys[i] = key{
+			kind:   slices.Index(kinds, f.Kind),
+			area:   coarse(f.Area, 1e-6*box.Size().Len()*box.Size().Len()),
+			middle: geom.V3(coarse(sum.X, grain), coarse(sum.Y, grain), coarse(sum.Z, grain)),
+		}
+	}
+	order := make([]int, len(faces))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(i, j int) int {
+		a, b := keys[i], keys[j]
+		return cmp.Or(cmp.Compare(a.kind, b.kind), cmp.Compare(b.area, a.area),
+			cmp.Compare(a.middle.X, b.middle.X), cmp.Compare(a.middle.Y, b.middle.Y), cmp.Compare(a.middle.Z, b.middle.Z),
+			cmp.Compare(faces[i].Triangles[0], faces[j].Triangles[0]))
+	})
+	s.Of = make([]int32, len(s.Triangles))
+	s.Faces = make([]Face, len(faces))
+	for i, k := range order {
+		s.Faces[i] = faces[k]
+		for _, t := range faces[k].Triangles {
+			s.Of[t] = int32(i)
+		}
+	}
+}
