@@ -220,12 +220,21 @@ func (p *Patch) chartDirection(along geom.Vec3) geom.Vec2 {
 	return geom.Vec2{}
 }
 
-// longWay is the direction of the longer side of the smallest rectangle round
-// the flat patch, towards the half that the vertex with the lowest number is
-// not in.
+// longWay is the direction of the longer side of a small rectangle round the
+// flat patch, towards the half that the vertex with the lowest number is not
+// in. Of the rectangles that lie on a side of the convex hull and are hardly
+// larger than the smallest, it takes the one that lies best along the patch's
+// own longest axis of inertia: all three of a triangle are equally large.
 func (p *Patch) longWay() geom.Vec2 {
+	const hardly = 1.05
 	hull := convexHull(p.Flat)
-	best, least := geom.V2(1, 0), math.Inf(1)
+	axis := p.inertia()
+	type box struct {
+		dir  geom.Vec2
+		area float64
+	}
+	var boxes []box
+	least := math.Inf(1)
 	for i := range hull {
 		d := hull[(i+1)%len(hull)].Sub(hull[i]).Unit()
 		lo, hi := geom.V2(math.Inf(1), math.Inf(1)), geom.V2(math.Inf(-1), math.Inf(-1))
@@ -234,11 +243,16 @@ func (p *Patch) longWay() geom.Vec2 {
 			lo, hi = geom.V2(min(lo.X, x), min(lo.Y, y)), geom.V2(max(hi.X, x), max(hi.Y, y))
 		}
 		s := hi.Sub(lo)
-		if a := s.X * s.Y; a < least*(1-1e-9) {
-			least = a
-			if best = d; s.Y > s.X*(1+1e-9) {
-				best = d.Left()
-			}
+		if s.Y > s.X*(1+1e-9) {
+			d = d.Left()
+		}
+		least = min(least, s.X*s.Y)
+		boxes = append(boxes, box{d, s.X * s.Y})
+	}
+	best, most := geom.V2(1, 0), -1.0
+	for _, b := range boxes {
+		if c := math.Abs(b.dir.Dot(axis)); b.area <= hardly*least && c > most+1e-9 {
+			best, most = b.dir, c
 		}
 	}
 	lo, hi := math.Inf(1), math.Inf(-1)
@@ -255,6 +269,28 @@ func (p *Patch) longWay() geom.Vec2 {
 		}
 	}
 	return best
+}
+
+// inertia is the axis along which the flat patch spreads most.
+func (p *Patch) inertia() geom.Vec2 {
+	var first geom.Vec2
+	var second form
+	area := 0.0
+	o := p.Flat[0]
+	for _, c := range p.Triangles {
+		q := [3]geom.Vec2{p.Flat[c[0]].Sub(o), p.Flat[c[1]].Sub(o), p.Flat[c[2]].Sub(o)}
+		a := q[1].Sub(q[0]).Cross(q[2].Sub(q[0])) / 2
+		s := q[0].Add(q[1]).Add(q[2])
+		area += a
+		first = first.Add(s.Scale(a / 3))
+		// ∫ x xᵀ over a triangle is a/12 (Σ qᵢ qᵢᵀ + s sᵀ).
+		for _, x := range [4]geom.Vec2{q[0], q[1], q[2], s} {
+			second = second.add(form{x.X * x.X, x.X * x.Y, x.Y * x.Y}, a/12)
+		}
+	}
+	second = second.add(form{first.X * first.X, first.X * first.Y, first.Y * first.Y}, -1/area)
+	_, d := second.greatest()
+	return d
 }
 
 // convexHull is counter-clockwise, without points along its sides.

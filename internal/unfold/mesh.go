@@ -14,7 +14,8 @@ type mesh struct {
 	v      []geom.Vec3
 	tri    [][3]int32
 	origin []int32
-	twin   []int32 // the half-edge that runs the other way; -1 on a border
+	twin   []int32     // the half-edge that runs the other way; -1 on a border
+	normal []geom.Vec3 // per vertex, where it is known from a larger mesh
 }
 
 // sliver is the height below which a triangle counts as having no area, as a
@@ -117,6 +118,11 @@ func (m *mesh) open(cut map[int32]bool) (*mesh, []int32) {
 	}
 	for h, f := range fan {
 		o.tri[h/3][h%3] = rank[f]
+	}
+	if m.normal != nil {
+		for _, v := range from {
+			o.normal = append(o.normal, m.normal[v])
+		}
 	}
 	return o, from
 }
@@ -230,6 +236,9 @@ func (m *mesh) angles() (sum []float64, border []bool) {
 // order for any smooth surface, in the least-squares sense and with the average
 // as a weak wish that settles what chords leave open.
 func (m *mesh) normals() []geom.Vec3 {
+	if m.normal != nil {
+		return m.normal
+	}
 	n := make([]geom.Vec3, len(m.v))
 	for h := range int32(len(m.twin)) {
 		f := m.facet(int(h / 3))
@@ -273,6 +282,9 @@ func (m *mesh) borderNormals(n []geom.Vec3, border []bool) []geom.Vec3 {
 		if border[i] || border[j] {
 			all = append(all, [2]int32{i, j})
 		}
+	}
+	if len(at) == 0 {
+		return n
 	}
 	// Unknowns: the tilts x, y of each normal in its own frame.
 	frames := make([]geom.Frame, len(at))

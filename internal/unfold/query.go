@@ -72,35 +72,23 @@ func (p *Patch) forms() []form {
 			continue
 		}
 		u, v = u.Unit(), v.Unit()
-		// Least squares of S e = (Δn·u, Δn·v) over the three sides.
-		var a [3][4]float64
-		row := func(r [3]float64, b float64) {
-			for i := range 3 {
-				for j := range 3 {
-					a[i][j] += r[i] * r[j]
-				}
-				a[i][3] += r[i] * b
-			}
-		}
+		var e [3]geom.Vec2
+		var l [3]float64
+		var dn [3]geom.Vec2
 		for k := range 3 {
 			i, j := c[k], c[(k+1)%3]
-			e := p.Flat[j].Sub(p.Flat[i])
-			l := p.Vertices[i].Dist(p.Vertices[j]) // the chart's own length is off by the strain
-			if l == 0 {
-				continue
-			}
-			e = e.Unit()
-			dn := p.Normals[j].Sub(p.Normals[i]).Scale(1 / l)
-			row([3]float64{e.X, e.Y, 0}, dn.Dot(u))
-			row([3]float64{0, e.X, e.Y}, dn.Dot(v))
+			e[k] = p.Flat[j].Sub(p.Flat[i])
+			l[k] = p.Vertices[i].Dist(p.Vertices[j]) // the chart's own length is off by the strain
+			d := p.Normals[j].Sub(p.Normals[i])
+			dn[k] = geom.V2(d.Dot(u), d.Dot(v))
 		}
-		x, ok := solve3(a)
+		x, ok := explain(e, l, dn)
 		if !ok {
 			continue
 		}
 		area := p.facet(t).Len()
 		for _, i := range c {
-			fs[i] = fs[i].add(form{x[0], x[1], x[2]}, area)
+			fs[i] = fs[i].add(x, area)
 			weight[i] += area
 		}
 	}
@@ -110,6 +98,30 @@ func (p *Patch) forms() []form {
 		}
 	}
 	return fs
+}
+
+// explain is the form S that best meets S e = Δn for a triangle's sides, given
+// by their directions e, lengths l and changes of normal dn.
+func explain(e [3]geom.Vec2, l [3]float64, dn [3]geom.Vec2) (form, bool) {
+	var a [3][4]float64
+	row := func(r [3]float64, b float64) {
+		for i := range 3 {
+			for j := range 3 {
+				a[i][j] += r[i] * r[j]
+			}
+			a[i][3] += r[i] * b
+		}
+	}
+	for k := range 3 {
+		if l[k] == 0 {
+			continue
+		}
+		d, b := e[k].Unit(), dn[k].Scale(1/l[k])
+		row([3]float64{d.X, d.Y, 0}, b.X)
+		row([3]float64{0, d.X, d.Y}, b.Y)
+	}
+	x, ok := solve3(a)
+	return form{x[0], x[1], x[2]}, ok
 }
 
 // solve3 solves three equations given with their right-hand sides.

@@ -2,6 +2,9 @@ package unfold_test
 
 import (
 	"math"
+	"os"
+	"strconv"
+	"strings"
 
 	"groundwork/internal/geom"
 )
@@ -80,4 +83,42 @@ func dome(R, rho float64, rings int) (v []geom.Vec3, t [][3]int32) {
 		}
 	}
 	return v, t
+}
+
+// readOBJ reads the vertices and the triangles of an OBJ file.
+func readOBJ(name string) (v []geom.Vec3, t [][3]int32, err error) {
+	data, err := os.ReadFile(name)
+	if err != nil {
+		return nil, nil, err
+	}
+	for line := range strings.Lines(string(data)) {
+		f := strings.Fields(line)
+		if len(f) < 4 {
+			continue
+		}
+		switch f[0] {
+		case "v":
+			var p [3]float64
+			for i := range p {
+				if p[i], err = strconv.ParseFloat(f[1+i], 64); err != nil {
+					return nil, nil, err
+				}
+			}
+			v = append(v, geom.V3(p[0], p[1], p[2]))
+		case "f":
+			var c []int32
+			for _, s := range f[1:] {
+				s, _, _ = strings.Cut(s, "/")
+				i, err := strconv.Atoi(s)
+				if err != nil {
+					return nil, nil, err
+				}
+				c = append(c, int32(i-1))
+			}
+			for i := 2; i < len(c); i++ {
+				t = append(t, [3]int32{c[0], c[i-1], c[i]})
+			}
+		}
+	}
+	return v, t, nil
 }

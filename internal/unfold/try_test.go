@@ -27,27 +27,42 @@ func TestTry(t *testing.T) {
 		fmt.Println("  tightest", r, h, at, dir)
 		return p
 	}
-	v, tr := cylinder(100, 300, 1, 10, 1)
-	p := show("strip", v, tr, unfold.Options{})
-	q, err := p.Offset(3)
-	fmt.Println(q.Border()[0].Bounds().Size(), 103*20*math.Sin(.05), err)
-	v, tr = cylinder(100, 300, 2*math.Pi, 40, 8)
-	p = show("tube", v, tr, unfold.Options{})
-	q, err = p.Offset(3)
-	fmt.Println(q.Border()[0].Bounds().Size(), 103*80*math.Sin(math.Pi/40), err)
-	v, tr = frustum(100, 50, 300, 2*math.Pi, 40, 8)
-	show("frustum", v, tr, unfold.Options{})
-	v, tr = frustum(100, 0, 300, 2*math.Pi, 40, 1)
-	for i := range v {
-		_ = i
+
+	g := func(name string, v []geom.Vec3, tr [][3]int32, l unfold.Limits, o unfold.GoreOptions) {
+		s := time.Now()
+		gs, err := unfold.Gores(v, tr, l, o)
+		fmt.Println(name, len(gs), err, time.Since(s))
+		area := 0.0
+		for i, x := range gs {
+			area += x.Patch.Area()
+			if i < 3 {
+				fmt.Println("   ", x.Along, x.Across, x.Length, x.Width, x.Distortion.Overlap)
+			}
+		}
+		fmt.Println("  area", area)
 	}
-	v, tr = dome(100, 30, 20)
-	show("dome", v, tr, unfold.Options{})
-	fmt.Println("theory", 30.*30/8/100/100)
-	v, tr = dome(100, 157, 60)
-	show("hemisphere", v, tr, unfold.Options{})
-	v, tr = cylinder(100, 300, 1, 100, 100)
-	show("20k", v, tr, unfold.Options{})
-	v, tr = grid(100, 100, false, func(x, y float64) geom.Vec3 { return geom.V3(300*x, 300*y, 30*math.Sin(6*x)*math.Sin(6*y)) })
-	show("20k bumpy", v, tr, unfold.Options{})
+	_ = show
+	v, tr := dome(100, 50*math.Pi, 20)
+	g("hemisphere", v, tr, unfold.DefaultLimits, unfold.GoreOptions{})
+	g("hemisphere grain z", v, tr, unfold.DefaultLimits, unfold.GoreOptions{Grain: geom.V3(0, 0, 1)})
+	g("hemisphere grain x", v, tr, unfold.DefaultLimits, unfold.GoreOptions{Grain: geom.V3(1, 0, 0)})
+	v, tr = dome(300, 100, 20)
+	g("dish", v, tr, unfold.DefaultLimits, unfold.GoreOptions{})
+	v, tr = grid(40, 10, false, func(x, y float64) geom.Vec3 {
+		a, b := 2*x, 1.5*(y-.5)
+		return geom.V3((200+50*math.Cos(b))*math.Cos(a), (200+50*math.Cos(b))*math.Sin(a), 50*math.Sin(b))
+	})
+	g("torus arm", v, tr, unfold.DefaultLimits, unfold.GoreOptions{})
+	v, tr, _ = readOBJ("/work/shared/data/models/spot.obj")
+	g("spot", v, tr, unfold.Limits{.025, .025}, unfold.GoreOptions{Most: 12})
+}
+
+func cone(r, h float64, n, k int) (v []geom.Vec3, t [][3]int32) {
+	w, u := frustum(r, r/float64(k), h*(1-1/float64(k)), 2*math.Pi, n, k-1)
+	apex := int32(len(w))
+	w = append(w, geom.V3(0, 0, h))
+	for i := range n {
+		u = append(u, [3]int32{int32(i*k + k - 1), int32((i+1)%n*k + k - 1), apex})
+	}
+	return w, u
 }

@@ -1,0 +1,110 @@
+package unfold
+
+import (
+	"slices"
+
+	"groundwork/internal/geom"
+)
+
+// split is the mesh with every triangle that the level set f = 0 passes
+// through divided along it; f is given per vertex and linear in between. Where
+// the line passes a vertex within near it goes through the vertex. The values
+// at the new mesh's vertices are returned too.
+func (m *mesh) split(f []float64, near float64) (*mesh, []float64) {
+	f = slices.Clone(f)
+	for i, x := range f {
+		if x > -near && x < near {
+			f[i] = 0
+		}
+	}
+	o := &mesh{v: slices.Clone(m.v), origin: slices.Clone(m.origin), normal: slices.Clone(m.normal)}
+	made := map[[2]int32]int32{}
+	crossing := func(i, j int32) int32 {
+		if i > j {
+			i, j = j, i
+		}
+		k, ok := made[[2]int32{i, j}]
+		if !ok {
+			k = int32(len(o.v))
+			made[[2]int32{i, j}] = k
+			t := f[i] / (f[i] - f[j])
+			o.v = append(o.v, m.v[i].Lerp(m.v[j], t))
+			o.origin = append(o.origin, -1)
+			f = append(f, 0)
+			if m.normal != nil {
+				o.normal = append(o.normal, m.normal[i].Lerp(m.normal[j], t).Unit())
+			}
+		}
+		return k
+	}
+	opposite := func(a, b int32) bool { return f[a] < 0 && f[b] > 0 || f[a] > 0 && f[b] < 0 }
+	for _, c := range m.tri {
+		n := 0
+		for k := range 3 {
+			if opposite(c[k], c[(k+1)%3]) {
+				n++
+			}
+		}
+		switch n {
+		case 0:
+			o.tri = append(o.tri, c)
+		case 1: // through a corner
+			for opposite(c[0], c[1]) == false {
+				c = [3]int32{c[1], c[2], c[0]}
+			}
+			k := crossing(c[0], c[1])
+			o.tri = append(o.tri, [3]int32{c[0], k, c[2]}, [3]int32{k, c[1], c[2]})
+		case 2: // corner 0 is alone on its side
+			for !(opposite(c[0], c[1]) && opposite(c[2], c[0])) {
+				c = [3]int32{c[1], c[2], c[0]}
+			}
+			k, l := crossing(c[0], c[1]), crossing(c[2], c[0])
+			o.tri = append(o.tri, [3]int32{c[0], k, l})
+			// The four-sided rest is divided by its shorter diagonal.
+			if o.v[k].Dist(o.v[c[2]]) < o.v[l].Dist(o.v[c[1]]) {
+				o.tri = append(o.tri, [3]int32{k, c[1], c[2]}, [3]int32{k, c[2], l})
+			} else {
+				o.tri = append(o.tri, [3]int32{k, c[1], l}, [3]int32{c[1], c[2], l})
+			}
+		}
+	}
+	return o, f
+}
+
+// parts separates a mesh into its connected parts with equal labels, in the
+// order of labels. Labels are per triangle, from 0.
+func (m *mesh) separate(label []int) (parts []*mesh, err error) {
+	most := 0
+	for _, l := range label {
+		most = max(most, l)
+	}
+	for want := range most + 1 {
+		sub := &mesh{v: m.v, origin: m.origin, normal: m.normal}
+		for t, l := range label {
+			if l == want {
+				sub.tri = append(sub.tri, m.tri[t])
+			}
+		}
+		if err := sub.link(); err != nil {
+			return nil, err
+		}
+		for _, part := range sub.parts() {
+			one := &mesh{v: m.v, origin: m.origin, normal: m.normal}
+			for _, t := range part {
+				one.tri = append(one.tri, sub.tri[t])
+			}
+			if err := one.link(); err != nil {
+				return nil, err
+			}
+			open, _ := one.open(nil)
+			parts = append(parts, open)
+		}
+	}
+	return parts, nil
+}
+
+// centre is the mean of a triangle's corners.
+func (m *mesh) centre(t int) geom.Vec3 {
+	c := m.tri[t]
+	return m.v[c[0]].Add(m.v[c[1]]).Add(m.v[c[2]]).Scale(1. / 3)
+}
