@@ -7,6 +7,12 @@
 package mend
 
 import (
+	"cmp"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
 	"groundwork/internal/geom"
 	"groundwork/internal/mesh"
 )
@@ -79,4 +85,264 @@ func (s Shell) Solid() bool { return len(s.Faults) == 0 }
 type Result struct {
 	Shells []Shell // largest bounds first, then by place
 	Steps  []Step
+}
+
+// gap is how many times the weld tolerance an opening may be wide and still be
+// drawn together as a crack; leastGap is the least that this is ever, in mm.
+const (
+	gap      = 20
+	leastGap = 0.02
+)
+
+// Mend makes shells of a mesh. Every shell of the result either bounds a solid
+// or has a fault that says why not. It fails only if the mesh makes no sense:
+// no triangle, a corner that is no vertex, a coordinate that is not finite or
+// beyond 10⁹ mm.
+//
+// Vertices at the same place are always joined, others only where openings
+// meet, so closed bodies keep their finest features. The result stays as it is
+// if its coordinates are rounded to float32.
+func Mend(b mesh.Body, o Options) (Result, error) {
+	if err := check(b); err != nil {
+		return Result{}, fmt.Errorf("mend %q: %w", b.Name, err)
+	}
+	f := &fabric{points: slices.Clone(b.Vertices), triangles: slices.Clone(b.Triangles)}
+	box := geom.EmptyBox3()
+	reachOut := 0.0
+	for _, t := range f.triangles {
+		for _, p := range t {
+			v := f.points[p]
+			box = box.Add(v)
+			reachOut = max(reachOut, math.Abs(v.X), math.Abs(v.Y), math.Abs(v.Z))
+		}
+	}
+	size := box.Size().Len()
+	// Float32 keeps 24 binary digits. Four of its last places at the farthest
+	// coordinate are the least distance that survives rounding at both ends.
+	grain := 4 * reachOut * 0x1p-24
+	reach := o.Weld
+	if reach <= 0 {
+		reach = max(1e-5*size, 1e-4)
+	}
+	reach = max(reach, 2*grain)
+	m := &mender{fabric: f, grain: grain, reach: reach, wide: max(gap*reach, leastGap)}
+	if o.Weld > 0 {
+		m.wide = reach
+	}
+	m.draw()
+	m.close(o.Hole)
+	return m.shells(b, o), nil
+}
+
+func check(b mesh.Body) error {
+	if len(b.Triangles) == 0 {
+		return errors.New("it has no triangle")
+	}
+	for i, v := range b.Vertices {
+		if r := max(math.Abs(v.X), math.Abs(v.Y), math.Abs(v.Z)); !(r <= 1e9) || math.IsNaN(v.X+v.Y+v.Z) {
+			return fmt.Errorf("vertex %d lies at %v, which is not finite or too far out", i, v)
+		}
+	}
+	for i, t := range b.Triangles {
+		for _, k := range t {
+			if k < 0 || int(k) >= len(b.Vertices) {
+				return fmt.Errorf("triangle %d names vertex %d of %d", i, k, len(b.Vertices))
+			}
+		}
+	}
+	return nil
+}
+
+// mender carries one mesh through the steps.
+type mender struct {
+	*fabric
+	grain  float64 // mm; what float32 cannot hold: such triangles are flat
+	reach  float64 // mm; within which openings are joined
+	wide   float64 // mm; within which cracks are drawn together
+	steps  []Step
+	filled []closed
+
+	crossed []crossing // pairs of triangles of one sheet, once close is done
+}
+
+// note adds to the step of an action that is not of one shell.
+func (m *mender) note(a Action, n int, size float64, at geom.Vec3) {
+	if n == 0 {
+		return
+	}
+	for i, s := range m.steps {
+		if s.Action == a {
+			m.steps[i].Count += n
+			if size > s.Size {
+				m.steps[i].Size, m.steps[i].At = size, at
+			}
+			return
+		}
+	}
+	m.steps = append(m.steps, Step{Action: a, Shell: -1, Count: n, Size: size, At: at})
+}
+
+// tidy drops what has no size or lies double, and finds mates.
+func (m *mender) tidy() {
+	for range 4 { // each may make work for the other
+		n, at := m.dropRepeated()
+		m.note(Dropped, n, 0, at)
+		k, at := m.dropFlat(m.grain, nil)
+		m.note(Dropped, k, 0, at)
+		d, at := m.dropDoubles()
+		m.note(Doubled, d, 0, at)
+		if n+k+d == 0 {
+			break
+		}
+	}
+	m.join()
+}
+
+// draw joins what belongs together: equal vertices, near ones along openings,
+// sides of openings that run along one another.
+func (m *mender) draw() {
+	m.note(Welded, m.weldEqual(), 0, geom.Vec3{})
+	m.tidy()
+	if n, far, at := m.weldNear(m.reach); n > 0 {
+		m.note(Welded, n, far, at)
+		m.tidy()
+	}
+	m.stitch(m.reach)
+	if m.wide > m.reach {
+		if n, far, at := m.drawTogether(m.wide); n > 0 {
+			m.note(Stitched, n, far, at)
+			m.tidy()
+		}
+		m.stitch(m.wide)
+	}
+}
+
+func (m *mender) stitch(reach float64) {
+	for range 8 { // a triangle is divided at one side at a time
+		n, far, at := m.divideBorders(reach)
+		if n == 0 {
+			return
+		}
+		m.note(Stitched, n, far, at)
+		m.tidy()
+	}
+}
+
+// close fills holes, and lays flat triangles over that were folded by the
+// noise of their corners.
+func (m *mender) close(limit float64) {
+	if m.filled = m.closeHoles(limit, m.reach); len(m.filled) > 0 {
+		m.tidy()
+	}
+	for range 3 {
+		only := make([]bool, len(m.triangles))
+		any := false
+		m.crossed = crossings(m.points, m.triangles, m.sheets)
+		for _, c := range m.crossed {
+			for _, i := range [2]int32{c.i, c.j} {
+				if _, flat := m.flat(i, m.reach); flat {
+					only[i], any = true, true
+				}
+			}
+		}
+		if !any {
+			return
+		}
+		n, at := m.dropFlat(m.reach, only)
+		m.note(Dropped, n, 0, at)
+		m.tidy()
+	}
+	m.crossed = crossings(m.points, m.triangles, m.sheets)
+}
+
+// shells takes the sheets apart, tells solids from hollows and inner shells,
+// and holds what is left to the last gate.
+func (m *mender) shells(b mesh.Body, o Options) Result {
+	skins, torn := m.skins()
+	m.note(Parted, torn, 0, geom.Vec3{})
+	m.findFaults(skins)
+	var steps []Step
+	for i, s := range skins {
+		if s.turned > 0 {
+			steps = append(steps, Step{Action: Turned, Shell: i, Count: s.turned, At: s.turnedAt})
+		}
+	}
+	sheetOf := make([]int32, len(m.points))
+	for i, t := range m.triangles {
+		for _, p := range t {
+			sheetOf[p] = m.sheets[i]
+		}
+	}
+	for _, c := range m.filled {
+		steps = append(steps, Step{Action: Closed, Shell: int(sheetOf[c.point]), Count: 1, Size: c.length, At: c.at})
+	}
+	steps = append(steps, nest(skins, m.points)...)
+
+	type made struct {
+		Shell
+		skin   int
+		bounds geom.Box3
+	}
+	var all []made
+	for i, s := range skins {
+		if s.removed || s.holder != i {
+			continue
+		}
+		body := mesh.Body{Name: b.Name, PartNumber: b.PartNumber}
+		for _, j := range append([]int{i}, s.hollows...) {
+			base := int32(len(body.Vertices))
+			body.Vertices = append(body.Vertices, skins[j].vertices...)
+			for _, t := range skins[j].triangles {
+				body.Triangles = append(body.Triangles, [3]int32{t[0] + base, t[1] + base, t[2] + base})
+			}
+		}
+		faults := s.faults
+		if o.Thicken > 0 && len(faults) == 1 && faults[0].Kind == Open {
+			body.Vertices, body.Triangles = thicken(body.Vertices, body.Triangles, o.Thicken)
+			faults = gate(body, true)
+			steps = append(steps, Step{Action: Thickened, Shell: i, Count: 1, Size: o.Thicken, At: s.bounds.Center()})
+		} else if len(faults) == 0 {
+			faults = gate(body, len(s.hollows) > 0) // one skin alone has been searched for crossings
+		}
+		sh := made{Shell{Body: body, Faults: faults}, i, body.Bounds()}
+		if r, err := mesh.Check(body.Vertices, body.Triangles); err == nil {
+			sh.Volume, sh.Area = r.Volume, r.Area
+		}
+		all = append(all, sh)
+	}
+	slices.SortStableFunc(all, func(a, b made) int { return compareBounds(a.bounds, b.bounds) })
+
+	r := Result{Shells: make([]Shell, len(all))}
+	place := make([]int, len(skins))
+	for k, s := range all {
+		r.Shells[k] = s.Shell
+		place[s.skin] = k
+	}
+	for i := range steps {
+		holder := skins[steps[i].Shell].holder
+		steps[i].Shell = place[holder]
+	}
+	r.Steps = append(m.steps, gather(steps)...)
+	return r
+}
+
+// gather makes one step of all those of one action on one shell.
+func gather(steps []Step) []Step {
+	order := []Action{Turned, Closed, Inward, Inner, Thickened}
+	slices.SortStableFunc(steps, func(a, b Step) int {
+		return cmp.Or(cmp.Compare(slices.Index(order, a.Action), slices.Index(order, b.Action)), cmp.Compare(a.Shell, b.Shell))
+	})
+	var out []Step
+	for _, s := range steps {
+		if n := len(out); n > 0 && out[n-1].Action == s.Action && out[n-1].Shell == s.Shell {
+			last := &out[n-1]
+			last.Count += s.Count
+			if s.Size > last.Size {
+				last.Size, last.At = s.Size, s.At
+			}
+			continue
+		}
+		out = append(out, s)
+	}
+	return out
 }

@@ -1,0 +1,129 @@
+package mend
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"groundwork/internal/geom"
+	"groundwork/internal/mesh"
+)
+
+func volumeOf(t testing.TB, b mesh.Body) float64 {
+	t.Helper()
+	r, err := mesh.Check(b.Vertices, b.Triangles)
+	if err != nil || !r.Printable() {
+		t.Fatalf("not a clean solid: %+v %v", r, err)
+	}
+	return r.Volume
+}
+
+// verify holds a result to what Mend promises of every solid.
+func verify(t testing.TB, r Result) {
+	t.Helper()
+	for i, s := range r.Shells {
+		if !s.Solid() {
+			continue
+		}
+		c, err := mesh.Check(s.Body.Vertices, s.Body.Triangles)
+		if err != nil || !c.Printable() {
+			t.Errorf("shell %d is called a solid, but: %+v %v", i, c, err)
+		}
+		if c.Volume != s.Volume || c.Area != s.Area {
+			t.Errorf("shell %d: volume %g and area %g are stated as %g and %g", i, c.Volume, c.Area, s.Volume, s.Area)
+		}
+	}
+}
+
+func clean(t testing.TB) map[string]mesh.Body {
+	out := map[string]mesh.Body{
+		"box":          box(100, 60, 18),
+		"box, finer":   finer(finer(finer(box(100, 60, 18)))),
+		"pipe":         pipe(20, 8, 30, 48),
+		"cylinder":     finer(cylinder(20, 120, 64)),
+		"bracket":      bracket(6, 30),
+		"fine bracket": finer(finer(finer(bracket(6, 30)))),
+		"torus":        torus(40, 12, 48, 24),
+	}
+	for _, name := range []string{"angle_block.STL", "plate_holes.STL", "octagonal_pocket.stl"} {
+		f, err := os.Open(filepath.Join("..", "mesh", "testdata", name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		b, err := mesh.ReadSTL(f, mesh.Limits{})
+		f.Close()
+		if err != nil {
+			t.Fatal(err)
+		}
+		k := map[string]float64{"angle_block.STL": 25.4, "octagonal_pocket.stl": 1000}[name]
+		if k > 0 {
+			for i, v := range b.Vertices {
+				b.Vertices[i] = v.Scale(k)
+			}
+		}
+		out[name] = snapped(b)
+	}
+	return out
+}
+
+// snapped joins corners that agree to 1e-5 mm: some of the files were written
+// with noise in the last places.
+func snapped(b mesh.Body) mesh.Body {
+	number := map[[3]float64]int32{}
+	var out mesh.Body
+	to := make([]int32, len(b.Vertices))
+	for i, v := range b.Vertices {
+		k := [3]float64{math.Round(v.X * 1e5), math.Round(v.Y * 1e5), math.Round(v.Z * 1e5)}
+		n, ok := number[k]
+		if !ok {
+			n = int32(len(out.Vertices))
+			number[k] = n
+			out.Vertices = append(out.Vertices, v)
+		}
+		to[i] = n
+	}
+	for _, t := range b.Triangles {
+		out.Triangles = append(out.Triangles, [3]int32{to[t[0]], to[t[1]], to[t[2]]})
+	}
+	return out
+}
+
+// TestDamage: what is broken is mended to the volume that it had, or refused.
+func TestDamage(t *testing.T) {
+	models := clean(t)
+	const seeds = 4
+	for _, d := range damages {
+		mended, refused, wrong := 0, 0, 0
+		for name, b := range models {
+			want := volumeOf(t, b)
+			for seed := range uint64(seeds) {
+				r, err := Mend(d.do(b, rand.New(rand.NewPCG(seed, 1))), Options{})
+				if err != nil {
+					t.Fatal(err)
+				}
+				verify(t, r)
+				got, whole := 0.0, len(r.Shells) > 0
+				for _, s := range r.Shells {
+					got += s.Volume
+					whole = whole && s.Solid()
+				}
+				switch {
+				case !whole:
+					refused++
+				case math.Abs(got-want) <= 1e-3*want:
+					mended++
+				default:
+					wrong++
+					t.Errorf("%s, %s, seed %d: volume %.6g instead of %.6g, %v", name, d.name, seed, got, want, r.Steps)
+				}
+			}
+		}
+		t.Logf("%-34s mended %3d  refused %3d  wrong %d", d.name, mended, refused, wrong)
+	}
+}
+
+var _ = fmt.Sprint
+var _ = geom.Vec3{}
