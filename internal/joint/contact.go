@@ -58,9 +58,13 @@ type finder struct {
 	middles  middles
 	minArea  float64
 	flats    [][]flat
+	rounds   [][]round
 	contacts []Contact
-	near     map[[2]int]bool // pairs whose faces nearly touch: their overlap is told already
+	near     map[[2]int]bool    // pairs whose faces nearly touch: their overlap is told already
+	fits     map[[2]int]float64 // pairs that fit into each other: by how much facets and tight fits may overlap
 	findings []finding.Finding
+
+	roundContacts []RoundContact
 }
 
 // groups numbers the bodies that members are printed as.
@@ -122,6 +126,7 @@ func (f *finder) pair(r *solid.Regions, a, b int) {
 			}
 		}
 	}
+	f.pairRounds(r, &count, a, b)
 }
 
 // judge decides what a region where two planes face each other is.
@@ -162,11 +167,7 @@ func (f *finder) judge(r *solid.Regions, count *int, a, b int, fa, fb *flat, par
 		return
 	}
 	if area < f.minArea {
-		f.findings = append(f.findings, finding.Finding{
-			Severity: finding.Note, Stage: "joint", Code: "small-contact", Subject: ma.ID + ":" + mb.ID,
-			Message: fmt.Sprintf("%s and %s touch over %s mm² only, too little for a joint.", ma.ID, mb.ID, mm(area)),
-			Remedy:  "leave it; or let the members meet over more area", Source: "our own rule", File: f.p.File, Line: mb.Line,
-		})
+		f.small(ma, mb, area)
 		return
 	}
 	c := Contact{ID: ma.ID + ":" + mb.ID, Area: area}
@@ -246,13 +247,7 @@ func middlesOf(forms []*form) middles {
 // or away from the middle of A; where that is level with the point, of B; then
 // of the piece. It is 1 where all are.
 func (m middles) side(c *Contact, at, dir geom.Vec3) float64 {
-	const level = 1.0 // mm
-	for _, p := range []geom.Vec3{m.of[c.A.Member], m.of[c.B.Member], m.piece} {
-		if d := p.Sub(at).Dot(dir); math.Abs(d) > level {
-			return math.Copysign(1, d)
-		}
-	}
-	return 1
+	return m.toward(at, dir, c.A.Member, c.B.Member, -1)
 }
 
 // longest is the direction of the longer side of the smallest rectangle round

@@ -31,8 +31,27 @@ type drive struct {
 	axis          geom.Vec3 // from through into into
 }
 
-// screwAt works out a screw at a place of a contact, or says what is lacking.
-func (pl *placer) screwAt(c *Contact, d drive, at geom.Vec2) (*fastener, *lack) {
+// crossing is where a screw goes from one member into the other. At a flat
+// contact all of it is one point; where the surfaces are round the insert is
+// sunk until it has its whole wall, and bores begin where the surface is.
+type crossing struct {
+	at   geom.Vec3 // where the through member counts from
+	sink float64   // from there to where the insert's depth counts from
+	edge float64   // how far the axis lies inside the contact
+
+	mouthT, mouthI geom.Vec3 // where the bores of the two members open
+	overT, overI   float64   // how far they are cut beyond that; 0 for 1 mm
+}
+
+// flatCrossing is a place of a flat contact.
+func flatCrossing(c *Contact, at geom.Vec2) crossing {
+	p := c.Frame.Point(geom.V3(at.X, at.Y, 0))
+	return crossing{at: p, edge: inside(c.Region, at), mouthT: p, mouthI: p}
+}
+
+// screwAt works out a screw at a place where it crosses from one member into
+// another, or says what is lacking.
+func (pl *placer) screwAt(x crossing, d drive) (*fastener, *lack) {
 	nameT, nameI := pl.id(d.through.Member), pl.id(d.into.Member)
 	fail := func(code, what, in string, have, need float64) (*fastener, *lack) {
 		if in != "" {
@@ -51,7 +70,8 @@ func (pl *placer) screwAt(c *Contact, d drive, at geom.Vec2) (*fastener, *lack) 
 	t := pl.forms[d.through.Member]
 	core, in := pl.cores[d.through.Member], pl.cores[d.into.Member]
 	begin := pl.begin()
-	p := c.Frame.Point(geom.V3(at.X, at.Y, 0))
+	p := x.at
+	q := p.Add(d.axis.Scale(x.sink))
 	back := d.axis.Neg()
 
 	// The clearance hole's member must cover the insert, so that it cannot be pulled out.
@@ -59,23 +79,23 @@ func (pl *placer) screwAt(c *Contact, d drive, at geom.Vec2) (*fastener, *lack) 
 	if pl.skin > 0 {
 		edge = max(edge, d.insert.Hole/2+padRim)
 	}
-	wall("distance from the screw to the edge of the contact", "", inside(c.Region, at), edge)
+	wall("distance from the screw to the edge of the contact", "", x.edge, edge)
 
 	// Into: the insert's bore and what is left round and below it.
 	hole := d.insert.Hole / 2
 	deep := insertRecess + d.insert.Length + d.insert.Melt
-	wall("wall round the insert", nameI, in.lateral(p, d.axis, begin, deep, hole+d.wall())-hole, d.wall())
+	wall("wall round the insert", nameI, in.lateral(q, d.axis, begin, deep, hole+d.wall())-hole, d.wall())
 	if thin != nil {
 		return nil, thin
 	}
 	const end = leastEndWall
-	floor, _, _ := in.ahead(p.Add(d.axis.Scale(begin)), d.axis, hole)
+	floor, _, _ := in.ahead(q.Add(d.axis.Scale(begin)), d.axis, hole)
 	if have := floor + begin - deep; have < end-hair {
 		return fail(tooThin, "depth for the insert", nameI, floor+begin-end, deep)
 	}
 	// The tip runs in a narrower bore, which may go deeper.
 	run := d.Clearance / 2
-	below, _, _ := in.ahead(p.Add(d.axis.Scale(begin)), d.axis, run)
+	below, _, _ := in.ahead(q.Add(d.axis.Scale(begin)), d.axis, run)
 	tipMost := below + begin - end - tipRoom
 
 	// Through: where the head goes.
@@ -96,7 +116,7 @@ func (pl *placer) screwAt(c *Contact, d drive, at geom.Vec2) (*fastener, *lack) 
 	seat := d.seat() / 2
 	for range 3 { // the opening may slant, so that a wider bore meets it earlier
 		var lk *lack
-		if length, grip, lk = d.choose(stock, recess, tipMost, nameT, nameI); lk != nil {
+		if length, grip, lk = d.choose(stock, recess, tipMost, x.sink, nameT, nameI); lk != nil {
 			return nil, lk
 		}
 		floor := p.Add(back.Scale(grip))
@@ -136,16 +156,20 @@ func (pl *placer) screwAt(c *Contact, d drive, at geom.Vec2) (*fastener, *lack) 
 		return nil, lk
 	}
 
+	before := x.mouthT.Sub(p).Dot(d.axis) // plastic beyond where it counts from
 	f := &fastener{screw: &Screw{
 		Size: d.Size, Length: length, Insert: d.insert.Size, Through: d.through.Member, Into: d.into.Member,
-		Head: head, Axis: d.axis, Grip: grip + d.washer(), Engagement: min(d.insert.Length, length-d.washer()-grip-insertRecess), Washer: d.screw.Washer,
+		Head: head, Axis: d.axis, Grip: grip + before + d.washer(), Sunk: x.sink - before,
+		Engagement: min(d.insert.Length, length-d.washer()-grip-x.sink-insertRecess), Washer: d.screw.Washer,
 	}}
 	add := func(b Bore) { b.Fit = pl.shop.Fits.Hole; f.bores = append(f.bores, b) }
-	add(Bore{Member: d.into.Member, Purpose: InsertBore, Mouth: p, Axis: d.axis, Diameter: d.insert.Hole, Depth: deep, Surface: d.into.Surface})
-	if tip := length - d.washer() - grip + tipRoom; tip > deep+0.01 {
-		add(Bore{Member: d.into.Member, Purpose: Clearance, Mouth: p.Add(d.axis.Scale(deep)), Axis: d.axis, Diameter: d.Clearance, Depth: tip - deep, Surface: -1})
+	add(Bore{Member: d.into.Member, Purpose: InsertBore, Mouth: x.mouthI, Axis: d.axis, Diameter: d.insert.Hole,
+		Depth: deep + q.Sub(x.mouthI).Dot(d.axis), Over: x.overI, Surface: d.into.Surface})
+	if tip := length - d.washer() - grip - x.sink + tipRoom; tip > deep+0.01 {
+		add(Bore{Member: d.into.Member, Purpose: Clearance, Mouth: q.Add(d.axis.Scale(deep)), Axis: d.axis, Diameter: d.Clearance, Depth: tip - deep, Surface: -1})
 	}
-	add(Bore{Member: d.through.Member, Purpose: Clearance, Mouth: p, Axis: back, Diameter: d.Clearance, Depth: grip, Under: 1, Surface: d.through.Surface})
+	add(Bore{Member: d.through.Member, Purpose: Clearance, Mouth: x.mouthT, Axis: back, Diameter: d.Clearance, Depth: grip + before,
+		Over: x.overT, Under: 1, Surface: d.through.Surface})
 	covered := pl.touched(d.through.Member, surface, open)
 	add(Bore{Member: d.through.Member, Purpose: Seat, Mouth: open, Axis: d.axis, Diameter: d.seat(), Depth: centre,
 		Over: most - centre + 1, Shows: !covered, Surface: surface})
@@ -168,8 +192,9 @@ func (pl *placer) screwAt(c *Contact, d drive, at geom.Vec2) (*fastener, *lack) 
 
 // choose takes the stock length that leaves the shallowest counterbore and
 // the least thread beyond the insert. grip is plastic from the counterbore's
-// floor to the contact plane.
-func (h hardware) choose(stock, recess, tipMost float64, through, into string) (length, grip float64, _ *lack) {
+// floor to the contact, sink what lies between that and where the insert's
+// depth counts from.
+func (h hardware) choose(stock, recess, tipMost, sink float64, through, into string) (length, grip float64, _ *lack) {
 	most := stock - h.washer() - h.HeadHigh - recess
 	if most < h.bearing() {
 		return 0, 0, &lack{code: tooThin, what: "thickness of " + through + " for the screw's head", in: through, have: stock, need: stock - most + h.bearing()}
@@ -181,12 +206,12 @@ func (h hardware) choose(stock, recess, tipMost float64, through, into string) (
 	best := math.Inf(1)
 	var why *lack
 	for _, l := range h.screw.Lengths {
-		g := min(most, l-h.washer()-reach)
+		g := min(most, l-h.washer()-sink-reach)
 		if g < h.bearing() {
 			why = lesser(why, &lack{code: noGoods, what: fmt.Sprintf("plastic under the head of a %s x %s screw through %s", h.Size, mm(l), through), have: g, need: h.bearing()})
 			continue
 		}
-		tip := l - h.washer() - g
+		tip := l - h.washer() - sink - g
 		if tip > tipMost {
 			why = lesser(why, &lack{stage: 1, code: tooThin, what: fmt.Sprintf("depth for the tip of a %s x %s screw in %s", h.Size, mm(l), into), in: into, have: tipMost, need: tip})
 			continue
@@ -313,6 +338,14 @@ func (f *form) along(p, dir geom.Vec3, r, from, to float64) (lo, hi float64, hit
 		probes[2*i], probes[2*i+1] = fr.Dir(geom.V3(r*c, r*s, 0)), fr.Dir(geom.V3(r/2*c, r/2*s, 0))
 	}
 	n := int(math.Ceil((to - from) / step))
+	if f.mesh != nil {
+		// Where no triangle comes near the bar all of it lies on one side of the surface.
+		box := geom.EmptyBox3().Add(f.place.Local(p.Add(dir.Scale(from)))).Add(f.place.Local(p.Add(dir.Scale(to)))).Grow(r)
+		if !f.mesh.touches(box) {
+			in := f.contains(p.Add(dir.Scale(from)))
+			return from, to, in
+		}
+	}
 	for k := 0; k <= n; k++ {
 		t := from + (to-from)*float64(k)/float64(n)
 		in := false

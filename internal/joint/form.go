@@ -10,8 +10,8 @@ import (
 
 // form is a member as it is measured from within: exact where the member is
 // made of planes and cones, within the chord where an outline or a profile is
-// curved. It answers two questions: does a point lie inside, and where does a
-// ray leave.
+// curved, and as its triangles are where it is a solid. It answers two
+// questions: does a point lie inside, and where does a ray leave.
 type form struct {
 	place   geom.Frame
 	box     geom.Box3 // world
@@ -22,7 +22,8 @@ type form struct {
 	upS     int
 	profile []cone // a turning's side, low to high
 	cuts    []cutPlane
-	planar  []geom.Plane // every planar bound: directions worth measuring in
+	planar  []geom.Plane // every planar bound of a board or turning: directions worth measuring in
+	mesh    *meshForm    // a solid; then of the above only place, box and centre are set
 }
 
 type edge struct {
@@ -70,8 +71,11 @@ func formOf(m *piece.Member, chord float64) (*form, error) {
 		next = t.Runs()
 		f.lowS, f.upS = next, next+1
 		next += 2
+	case m.Solid != nil && m.Solid.Shape != nil && len(m.Solid.Shape.Triangles) > 0:
+		f.setMesh(m.Solid.Shape)
+		return f, nil
 	default:
-		return nil, fmt.Errorf("measuring member %s: it is neither a board nor a turning", m.ID)
+		return nil, fmt.Errorf("measuring member %s: it has no shape", m.ID)
 	}
 	for i, c := range m.EndCuts {
 		f.cuts = append(f.cuts, cutPlane{c.Plane, next + i})
@@ -134,7 +138,12 @@ func (f *form) radius(z float64) float64 {
 func (f *form) contains(p geom.Vec3) bool { return f.holds(f.place.Local(p)) }
 
 // holds is contains for a point in member coordinates.
-func (f *form) holds(q geom.Vec3) bool { return f.between(q) && f.beside(q) }
+func (f *form) holds(q geom.Vec3) bool {
+	if f.mesh != nil {
+		return f.mesh.holds(q)
+	}
+	return f.between(q) && f.beside(q)
+}
 
 // between reports whether a point lies between the ends and within the cuts.
 func (f *form) between(q geom.Vec3) bool {
@@ -177,6 +186,10 @@ func (f *form) leave(p, d geom.Vec3) (float64, int) {
 		if t > -1e-9 && t < best { // only ever called where the ray goes outwards
 			best, surface = max(0, t), s
 		}
+	}
+	if f.mesh != nil {
+		f.mesh.leave(p, d, hit)
+		return best, surface
 	}
 	if d.Z > 0 {
 		hit((f.up-p.Z)/d.Z, f.upS)
@@ -253,13 +266,21 @@ const rays = 32 // directions in which the material round a bore is measured
 
 // lateral is the least distance from the axis to the member's surfaces,
 // measured square to the axis, at every station between from and to along the
-// axis. It is -1 when part of the axis lies outside. Planar surfaces are
-// measured exactly, others within 0.5 %. Beyond enough it may be anything that
-// is more than enough.
+// axis. It is -1 when part of the axis lies outside. Planar surfaces and
+// triangles are measured exactly, others within 0.5 %. Beyond enough it may be
+// anything that is more than enough.
 func (f *form) lateral(at, axis geom.Vec3, from, to, enough float64) float64 {
 	const step = 2.0 // mm between stations
 	n := max(1, int(math.Ceil((to-from)/step)))
 	at, axis = f.place.Local(at), f.place.LocalDir(axis)
+	if f.mesh != nil {
+		first, last := at.Add(axis.Scale(from)), at.Add(axis.Scale(max(from, to)))
+		least := f.mesh.lateral(first, last, axis, enough)
+		if least < 1e-9 || !f.mesh.holds(first) { // it comes out, or was never in
+			return -1
+		}
+		return least
+	}
 	fr := geom.FrameFromZ(at, axis)
 	dirs := make([]geom.Vec3, rays, rays+len(f.planar))
 	for i := range dirs {
@@ -323,16 +344,18 @@ func (f *form) ahead(at, dir geom.Vec3, r float64) (least, most float64, surface
 	least, surface = f.leave(at, dir)
 	most = least
 	const in = 1e-6 // mm; the disc may lie on the surface
-	if f.profile == nil && !f.beside(at) {
+	if f.mesh != nil && !f.mesh.holds(at.Add(dir.Scale(in))) || f.mesh == nil && f.profile == nil && !f.beside(at) {
 		return -1, -1, surface
 	}
 	// Where no edge comes within the disc, all of it lies within the sides as its centre does.
-	free := f.profile == nil && len(f.near(at, at, r+2*in).edges) == 0
+	free := f.mesh == nil && f.profile == nil && len(f.near(at, at, r+2*in).edges) == 0
 	fr := geom.FrameFromZ(at, dir)
 	for i := range rays {
 		s, c := math.Sincos(2 * math.Pi * float64(i) / rays)
 		p := at.Add(fr.Dir(geom.V3(r*c, r*s, 0)))
-		if q := p.Add(dir.Scale(in)); !f.between(q) || !free && !f.beside(q) {
+		q := p.Add(dir.Scale(in))
+		out := free && !f.between(q) || !free && !f.holds(q)
+		if out {
 			return -1, -1, surface
 		}
 		t, _ := f.leave(p, dir)

@@ -74,9 +74,9 @@ func (b Bore) Cut() piece.Cut { return b.cut() }
 
 // Joint is one joint between two members, at one or more contacts.
 type Joint struct {
-	ID       string // "joint-1", in order of contacts
-	Contact  string
-	Rule     int // index into Piece.Joints, -1 for the default
+	ID       string // "joint-1", in order of contacts, the round ones after the flat ones
+	Contact  string // ID of a Contact or a RoundContact
+	Rule     int    // index into Piece.Joints, -1 for the default
 	Kind     piece.JointKind
 	Screws   []Screw
 	Dowels   []Dowel
@@ -93,8 +93,9 @@ type Screw struct {
 	Into       int       // member that holds the insert
 	Head       geom.Vec3 // world; centre of the seat that the head bears on
 	Axis       geom.Vec3 // direction in which the screw is driven
-	Grip       float64   // plastic and washer between the head and the contact plane
+	Grip       float64   // plastic and washer between the head and the contact
 	Engagement float64   // thread inside the insert
+	Sunk       float64   // from the contact to where the insert would lie flush; 0 at a flat contact, more where the insert's member is round
 	Washer     bool
 	Plug       string // ID of the plug that covers its access hole, "" when none
 }

@@ -95,7 +95,7 @@ func (l *layout) at(kind byte, x, dy float64) result {
 	case math.IsNaN(y):
 		r.lack = &lack{code: tooSmall, what: "length of the contact", have: l.x1 - l.x0, need: l.x1 - l.x0 + 1}
 	case kind == 'S':
-		r.f, r.lack = l.t.pl.screwAt(l.t.c, l.drive, q)
+		r.f, r.lack = l.t.pl.screwAt(flatCrossing(l.t.c, q), l.drive)
 	default:
 		r.f, r.lack = l.t.pl.dowelAt(l.t.c, l.peg[kind], q)
 	}

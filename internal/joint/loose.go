@@ -8,9 +8,12 @@ import (
 )
 
 // Loose says what hangs in the air: joint rules whose members nowhere touch,
-// and members that touch nothing.
-func Loose(p *piece.Piece, contacts []Contact) []finding.Finding {
+// and members that touch nothing, flat or round.
+func Loose(p *piece.Piece, contacts []Contact, rounds ...RoundContact) []finding.Finding {
 	var out []finding.Finding
+	for _, c := range rounds {
+		contacts = append(contacts[:len(contacts):len(contacts)], Contact{A: c.A, B: c.B})
+	}
 	named := func(m int, name string) bool { return p.Members[m].ID == name || p.Members[m].Name == name }
 	touches := make([]bool, len(p.Members))
 	for _, c := range contacts {
@@ -36,7 +39,7 @@ func Loose(p *piece.Piece, contacts []Contact) []finding.Finding {
 		if !met {
 			out = append(out, finding.Finding{
 				Severity: finding.Stop, Stage: "joint", Code: "do-not-touch", Subject: r.Between[0] + ":" + r.Between[1],
-				Message: fmt.Sprintf("%s and %s are to be joined but nowhere touch with flat faces.", r.Between[0], r.Between[1]),
+				Message: fmt.Sprintf("%s and %s are to be joined but nowhere touch with flat or matching round faces.", r.Between[0], r.Between[1]),
 				Remedy:  "Move or lengthen one of them until their faces meet, by an end cut if they meet at a slant; or take the joint out.",
 				Source:  "geometry", File: p.File, Line: r.Line,
 			})
@@ -50,7 +53,7 @@ func Loose(p *piece.Piece, contacts []Contact) []finding.Finding {
 			out = append(out, finding.Finding{
 				Severity: finding.Warning, Stage: "joint", Code: "held-by-nothing", Subject: member.ID,
 				Message: fmt.Sprintf("%s touches no other member: nothing holds it.", member.ID),
-				Remedy:  "Move it until a flat face of it meets another member.",
+				Remedy:  "Move it until a flat face of it, or a round one that fits, meets another member.",
 				Source:  "geometry", File: p.File, Line: member.Line,
 			})
 		}

@@ -44,15 +44,18 @@ func Place(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o
 	pl := &placer{
 		p: p, shop: s, forms: forms, boxes: boxesOf(forms), group: groups(p), goods: supplies(s), wall: wallOf(s),
 		bores: make([]boreSet, len(p.Members)), touching: make([][]touch, len(p.Members)),
+		socket: map[[2]int]bool{}, screwed: map[[2]int]string{},
 	}
 	pl.tree = newBoxTree(pl.boxes)
 	pl.look = look{p: p, surfaces: make([][]piece.Surface, len(p.Members))}
 	all := geom.EmptyBox3()
 	pl.middles = middlesOf(forms)
-	f := &finder{p: p, group: pl.group, middles: pl.middles, minArea: o.MinArea, flats: make([][]flat, len(p.Members)), near: map[[2]int]bool{}}
+	f := &finder{p: p, group: pl.group, middles: pl.middles, minArea: o.MinArea, flats: make([][]flat, len(p.Members)), rounds: make([][]round, len(p.Members)),
+		near: map[[2]int]bool{}, fits: map[[2]int]float64{}}
 	for i := range p.Members {
 		pl.look.surfaces[i] = p.Members[i].Surfaces(measureChord)
 		f.flats[i] = flats(&p.Members[i], pl.look.surfaces[i])
+		f.rounds[i] = rounds(&p.Members[i], pl.look.surfaces[i])
 		all = all.Union(pl.boxes[i])
 	}
 	pl.look.middle = all.Center()
@@ -68,42 +71,68 @@ func Place(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o
 	if err := f.search(ctx, k, pairs); err != nil {
 		return nil, fmt.Errorf("finding where the members of %s touch: %w", p.Name, err)
 	}
-	r := &Result{Contacts: f.contacts, Findings: f.findings}
+	r := &Result{Contacts: f.contacts, Rounds: f.roundContacts, Findings: f.findings}
 	over, err := overlaps(ctx, k, p, pl.boxes, pairs)
 	if err != nil {
 		return nil, fmt.Errorf("placing joints in %s: %w", p.Name, err)
 	}
 	for _, o := range over {
+		if fit, fits := f.fits[o.Members]; fits && o.Depth <= sliver+fit {
+			continue
+		}
 		if !f.near[o.Members] || o.Depth > nearly {
 			r.Findings = append(r.Findings, o.Finding(p))
 		}
 	}
 	for i := range r.Contacts {
 		c := &r.Contacts[i]
-		for _, s := range []Side{c.A, c.B} {
-			pl.touching[s.Member] = append(pl.touching[s.Member], touch{s.Surface, c})
+		pl.touch(c.A, c)
+		pl.touch(c.B, c)
+	}
+	for i := range r.Rounds {
+		c := &r.Rounds[i]
+		pl.touch(c.A, c)
+		pl.touch(c.B, c)
+		if c.Closed {
+			pl.socket[pairOf(c.A.Member, c.B.Member)] = true
 		}
 	}
-	r.Joints = make([]Joint, len(r.Contacts))
-	for _, i := range inOrder(r.Contacts) {
+	r.Joints = make([]Joint, len(r.Contacts)+len(r.Rounds))
+	for _, i := range pl.inOrder(r) {
 		if err := ctx.Err(); err != nil {
 			return nil, fmt.Errorf("placing joints in %s: %w", p.Name, err)
 		}
-		pl.settle(r, i)
+		if k := i - len(r.Contacts); k >= 0 {
+			pl.settleRound(r, i, &r.Rounds[k])
+		} else {
+			pl.settle(r, i)
+		}
 	}
+	pl.relieve(r)
 	r.Findings = finding.Sorted(r.Findings)
 	return r, nil
 }
 
 // inOrder is the order in which joints are settled: short contacts first, as
 // they leave the least choice; the order of the contacts where they are alike.
-func inOrder(cs []Contact) []int {
-	out := make([]int, len(cs))
-	long := make([]float64, len(cs))
-	for i := range cs {
-		out[i], long[i] = i, math.Round(cs[i].Region.Bounds().Size().X)
+// Round ones, which may need nothing when a flat one is screwed, come last.
+func (pl *placer) inOrder(r *Result) []int {
+	out := make([]int, len(r.Joints))
+	long := make([]float64, len(r.Joints))
+	for i := range out {
+		out[i] = i
+		if k := i - len(r.Contacts); k >= 0 {
+			long[i] = math.Round(r.Rounds[k].Region.Bounds().Size().Y)
+		} else {
+			long[i] = math.Round(r.Contacts[i].Region.Bounds().Size().X)
+		}
 	}
-	slices.SortStableFunc(out, func(a, b int) int { return cmp.Compare(long[a], long[b]) })
+	slices.SortStableFunc(out, func(a, b int) int {
+		if x, y := a >= len(r.Contacts), b >= len(r.Contacts); x != y {
+			return cmp.Compare(a, b)
+		}
+		return cmp.Compare(long[a], long[b])
+	})
 	return out
 }
 
@@ -182,19 +211,30 @@ type placer struct {
 	middles  middles
 	bores    []boreSet
 	touching [][]touch // by member
+
+	socket  map[[2]int]bool   // pairs of members one of which stands in the other
+	screwed map[[2]int]string // joint that screws a pair together
 }
 
+// touch is a contact of a surface.
 type touch struct {
 	surface int
-	contact *Contact
+	contact interface{ holds(world geom.Vec3) bool }
 }
+
+func (pl *placer) touch(s Side, c interface{ holds(geom.Vec3) bool }) {
+	pl.touching[s.Member] = append(pl.touching[s.Member], touch{s.Surface, c})
+}
+
+// holds reports whether a point of the surface lies in the contact.
+func (c *Contact) holds(p geom.Vec3) bool { return c.Region.Contains(c.Frame.Local(p).XY()) }
 
 func (pl *placer) id(m int) string { return pl.p.Members[m].ID }
 
 // touched reports whether a point of a surface lies in a contact.
 func (pl *placer) touched(member, surface int, at geom.Vec3) bool {
 	for _, t := range pl.touching[member] {
-		if t.surface == surface && t.contact.Region.Contains(t.contact.Frame.Local(at).XY()) {
+		if t.surface == surface && t.contact.holds(at) {
 			return true
 		}
 	}
@@ -227,17 +267,35 @@ type task struct {
 	w, l float64
 
 	known map[spot]result // looked up only
+	round *RoundContact   // nil at a flat contact; then c is what stands for it
 }
 
 // settle makes the joint of contact i.
 func (pl *placer) settle(r *Result, i int) {
 	c := &r.Contacts[i]
-	a, b := &pl.p.Members[c.A.Member], &pl.p.Members[c.B.Member]
-	j := Joint{ID: "joint-" + strconv.Itoa(i+1), Contact: c.ID, Rule: rule(pl.p, a, b), Kind: piece.Rests}
-	t := task{pl: pl, c: c, j: &j, r: r, rule: piece.JointRule{Dowels: -1}, known: map[spot]result{}}
+	t := pl.task(r, i, c)
 	box := c.Region.Bounds()
 	t.l, t.w = box.Size().X, box.Size().Y
 	t.size = mm(min(t.w, t.l)) + " x " + mm(max(t.w, t.l))
+	pair := pairOf(c.A.Member, c.B.Member)
+	switch {
+	case t.j.Kind == piece.KnockDown && pl.socket[pair] && pl.screwed[pair] != "":
+		t.held(pl.screwed[pair])
+	case t.j.Kind == piece.KnockDown:
+		t.knockDown()
+	case t.j.Kind == piece.Glued && pl.socket[pair]: // the tenon does what dowels would
+		t.j.GlueArea = c.Area
+	case t.j.Kind == piece.Glued:
+		t.glue()
+	}
+	r.Joints[i] = *t.j
+}
+
+// task begins the joint of contact i.
+func (pl *placer) task(r *Result, i int, c *Contact) *task {
+	a, b := &pl.p.Members[c.A.Member], &pl.p.Members[c.B.Member]
+	j := &Joint{ID: "joint-" + strconv.Itoa(i+1), Contact: c.ID, Rule: rule(pl.p, a, b), Kind: piece.Rests}
+	t := &task{pl: pl, c: c, j: j, r: r, rule: piece.JointRule{Dowels: -1}, known: map[spot]result{}}
 	if j.Rule >= 0 {
 		t.rule = pl.p.Joints[j.Rule]
 		j.Kind = t.rule.Kind
@@ -245,13 +303,7 @@ func (pl *placer) settle(r *Result, i int) {
 		t.tell(finding.Note, "touches-with-no-joint", fmt.Sprintf("%s and %s touch, and no joint rule says how they are held; they only rest on each other.", a.ID, b.ID),
 			"add a joint rule for the two; or one of kind rests, if that is meant", "our own rule")
 	}
-	switch j.Kind {
-	case piece.KnockDown:
-		t.knockDown()
-	case piece.Glued:
-		t.glue()
-	}
-	r.Joints[i] = j
+	return t
 }
 
 func (t *task) tell(s finding.Severity, code, message, remedy, source string) {
@@ -374,6 +426,9 @@ func (t *task) drives(h hardware) []drive {
 	cost := func(d drive) float64 {
 		back := d.axis.Neg()
 		p := t.c.Frame.Origin
+		if t.round != nil {
+			p = t.pl.radial(t.round, d, 0, 0).at
+		}
 		f := t.pl.forms[d.through.Member]
 		out, surface := f.exit(p.Add(back.Scale(start)), back)
 		if !f.contains(p.Add(back.Scale(start))) || math.IsInf(out, 0) {
@@ -391,12 +446,7 @@ func (t *task) knockDown() {
 	t.w, t.l = min(t.w, t.l), max(t.w, t.l)
 	sizes := t.sizes()
 	if len(sizes) == 0 {
-		what := "any screw with an insert of its size"
-		if t.rule.Screw != "" {
-			what = "a " + t.rule.Screw + " screw with an insert of its size, larger than the screw's clearance hole"
-		}
-		t.tell(finding.Stop, noGoods, fmt.Sprintf("The shop has no hardware for the joint of %s: it lacks %s.", t.between(), what),
-			"add screws and inserts of one size to the shop file; or name another size", "our own rule")
+		t.noGoods()
 		return
 	}
 	found, h, pattern, why := t.try(sizes)
@@ -414,6 +464,16 @@ func (t *task) knockDown() {
 		t.tell(finding.Warning, "joint-can-turn", fmt.Sprintf("%s are held by one %s screw with no dowel beside it: the joint can turn.", t.between(), h.Size),
 			"make the contact longer so that a dowel fits; or allow dowels in the rule", "common practice, no source")
 	}
+}
+
+// noGoods says that the shop lacks the hardware.
+func (t *task) noGoods() {
+	what := "any screw with an insert of its size"
+	if t.rule.Screw != "" {
+		what = "a " + t.rule.Screw + " screw with an insert of its size, larger than the screw's clearance hole"
+	}
+	t.tell(finding.Stop, noGoods, fmt.Sprintf("The shop has no hardware for the joint of %s: it lacks %s.", t.between(), what),
+		"add screws and inserts of one size to the shop file; or name another size", "our own rule")
 }
 
 // between names the two members.
@@ -514,6 +574,9 @@ func (t *task) commit(found []*fastener) {
 		for _, v := range vs {
 			*v = v.Add(geom.Vec3{})
 		}
+	}
+	if pair := pairOf(t.c.A.Member, t.c.B.Member); t.pl.screwed[pair] == "" && slices.ContainsFunc(found, func(f *fastener) bool { return f.screw != nil }) {
+		t.pl.screwed[pair] = t.j.ID
 	}
 	for _, f := range found {
 		if f.plug != nil {

@@ -200,7 +200,7 @@ func TestScrewLengths(t *testing.T) {
 		// under a plug 3.5 deep: 7.9 at most; 25 leaves it with 15.5 of thread, 20 would leave 5.5, under 6.
 		{name: "under a plug", size: "M6", stock: 19, recess: 3.5, tipMost: 40, length: 25, grip: 7.9},
 	} {
-		l, g, lk := hw(tc.size).choose(tc.stock, tc.recess, tc.tipMost, "leg", "rail")
+		l, g, lk := hw(tc.size).choose(tc.stock, tc.recess, tc.tipMost, 0, "leg", "rail")
 		switch {
 		case tc.code != "":
 			if lk == nil || lk.code != tc.code || !near(lk.short(), tc.shortBy, 1e-6) {

@@ -8,6 +8,7 @@ import (
 	"groundwork/internal/geom"
 	"groundwork/internal/piece"
 	"groundwork/internal/shop"
+	"groundwork/internal/surface"
 )
 
 // Verify looks a result over afresh and returns what is wrong with it, none
@@ -22,7 +23,10 @@ import (
 //     fills the insert, its tip is free, its head has a seat, plastic under
 //     it and a free way out for screw and key.
 //   - Every dowel has two bores on one axis, deep enough for it.
-//   - A joint that holds nothing has a finding that says so.
+//   - At a round contact a screw runs along a radius, within the contact, and
+//     its insert is sunk until its whole wall is there.
+//   - A joint that holds nothing has a finding that says so, unless another
+//     joint of two members that fit round each other holds them.
 //
 // With finished sizes p may be the piece as its file gives it, or a copy whose
 // members are the cores that are printed. Then a mouth may lie up to a stack
@@ -85,11 +89,15 @@ func (v *verifier) say(subject, format string, a ...any) {
 type skin struct {
 	place    geom.Frame
 	surfaces []piece.Surface
-	boxes    []geom.Box2 // of the charts
+	boxes    []geom.Box2    // of the charts
+	mesh     *surface.Solid // of a solid: it is looked at by its triangles, not its charts
 }
 
 func skinOf(m *piece.Member) *skin {
 	s := &skin{place: m.Place, surfaces: m.Surfaces(0.01)}
+	if m.Solid != nil {
+		s.mesh = m.Solid.Shape
+	}
 	for _, f := range s.surfaces {
 		s.boxes = append(s.boxes, f.Region.Bounds())
 	}
@@ -104,6 +112,9 @@ func (s *skin) above(surface int, p geom.Vec3, raised float64) (float64, bool) {
 	}
 	f := s.surfaces[surface]
 	q := s.place.Local(p)
+	if s.mesh != nil {
+		return s.aboveFacets(surface, q, raised)
+	}
 	uv := f.Chart(q)
 	off := q.Sub(f.Point(uv))
 	h := off.Dot(f.Normal(uv))
@@ -119,7 +130,9 @@ func (s *skin) above(surface int, p geom.Vec3, raised float64) (float64, bool) {
 // the body than the patch reaches cannot meet it; other patches are quartered
 // down to 0.05 mm.
 func (s *skin) meets(depth func(geom.Vec3) float64) (geom.Vec3, int, bool) {
-	const finest = 0.05
+	if s.mesh != nil {
+		return s.meetsFacets(depth)
+	}
 	for i, f := range s.surfaces {
 		if len(f.Region) == 0 {
 			continue
@@ -165,6 +178,62 @@ func (s *skin) meets(depth func(geom.Vec3) float64) (geom.Vec3, int, bool) {
 		}
 	}
 	return geom.Vec3{}, -1, false
+}
+
+// finest is how small the patches are, in mm, by which skins are looked over.
+const finest = 0.05
+
+// meetsFacets is meets for a solid: its triangles are quartered likewise.
+func (s *skin) meetsFacets(depth func(geom.Vec3) float64) (geom.Vec3, int, bool) {
+	var found geom.Vec3
+	var look func(a, b, c geom.Vec3) bool
+	look = func(a, b, c geom.Vec3) bool {
+		p := a.Add(b).Add(c).Scale(1.0 / 3)
+		d, reach := depth(p), max(p.Dist(a), p.Dist(b), p.Dist(c))
+		switch {
+		case d > 0:
+			found = p
+			return true
+		case d < -reach || reach < finest/2:
+			return false
+		}
+		// Halve the longest side.
+		if ab, bc, ca := a.Dist(b), b.Dist(c), c.Dist(a); bc >= ab && bc >= ca {
+			a, b, c = b, c, a
+		} else if ca > ab {
+			a, b, c = c, a, b
+		}
+		m := a.Lerp(b, 0.5)
+		return look(a, m, c) || look(m, b, c)
+	}
+	for i, t := range s.mesh.Triangles {
+		v := s.mesh.Vertices
+		if look(s.place.Point(v[t[0]]), s.place.Point(v[t[1]]), s.place.Point(v[t[2]])) {
+			return found, int(s.mesh.Of[i]), true
+		}
+	}
+	return geom.Vec3{}, -1, false
+}
+
+// aboveFacets is above for a solid, by the facets of the surface: q, in member
+// coordinates, may lie off them by as much as they stray from the surface.
+func (s *skin) aboveFacets(face int, q geom.Vec3, raised float64) (float64, bool) {
+	near := slack + s.mesh.Faces[face].Sag
+	best, on := math.Inf(1), false
+	for _, i := range s.mesh.Faces[face].Triangles {
+		t := s.mesh.Triangles[i]
+		a, b, c := s.mesh.Vertices[t[0]], s.mesh.Vertices[t[1]], s.mesh.Vertices[t[2]]
+		f := geom.FrameFromXZ(a, b.Sub(a), b.Sub(a).Cross(c.Sub(a)))
+		l := f.Local(q)
+		tri := geom.Polygon{{}, f.Local(b).XY(), f.Local(c).XY()}
+		if (tri.Contains(l.XY()) || tri.Distance(l.XY()) <= near) && l.Z >= -near && l.Z <= raised+near && math.Abs(l.Z) < math.Abs(best) {
+			best, on = l.Z, true
+		}
+	}
+	if !on {
+		return 0, false
+	}
+	return max(0, best), true
 }
 
 // rod is a round bar from a to b.
@@ -339,13 +408,8 @@ func chained(a, b *Bore) bool {
 }
 
 func (v *verifier) joint(j *Joint) {
-	var c *Contact
-	for i := range v.r.Contacts {
-		if v.r.Contacts[i].ID == j.Contact {
-			c = &v.r.Contacts[i]
-		}
-	}
-	if c == nil {
+	c, round := v.contact(j.Contact)
+	if c == nil && round == nil {
 		v.say(j.ID, "its contact %s is not in the result", j.Contact)
 		return
 	}
@@ -353,23 +417,135 @@ func (v *verifier) joint(j *Joint) {
 	for _, f := range v.r.Findings {
 		stopped = stopped || f.Severity == finding.Stop && f.Subject == j.ID+" ("+j.Contact+")"
 	}
+	fits, held := v.fits(c, round)
 	switch {
-	case j.Kind == piece.KnockDown && len(j.Screws) == 0 && !stopped:
+	case j.Kind == piece.KnockDown && len(j.Screws) == 0 && !stopped && !held:
 		v.say(j.ID, "it has no screw, and no finding says why")
-	case j.Kind == piece.Glued && len(j.Dowels) < 2 && !stopped && !(j.Rule >= 0 && v.p.Joints[j.Rule].Dowels >= 0):
+	case j.Kind == piece.Glued && len(j.Dowels) < 2 && !stopped && !fits && !(j.Rule >= 0 && v.p.Joints[j.Rule].Dowels >= 0):
 		v.say(j.ID, "it is glued with %d dowels, and no finding says why", len(j.Dowels))
 	}
 	used := map[string]bool{}
 	for i := range j.Screws {
-		v.screw(j, c, &j.Screws[i], used)
+		if round != nil {
+			v.cross(j, round, &j.Screws[i], used)
+		} else {
+			v.screw(j, c.Frame, coplanar, &j.Screws[i], used)
+		}
 	}
 	for i := range j.Dowels {
+		if round != nil {
+			v.say(j.ID, "it has a dowel where there is no flat contact")
+			continue
+		}
 		v.dowel(j, c, &j.Dowels[i], used)
 	}
 	for _, b := range j.Bores {
 		if !used[b.ID] {
 			v.say(b.ID, "no screw or dowel of %s uses it", j.ID)
 		}
+	}
+}
+
+// contact is the flat or the round contact of that ID; the other is nil.
+func (v *verifier) contact(id string) (*Contact, *RoundContact) {
+	for i := range v.r.Contacts {
+		if v.r.Contacts[i].ID == id {
+			return &v.r.Contacts[i], nil
+		}
+	}
+	for i := range v.r.Rounds {
+		if v.r.Rounds[i].ID == id {
+			return nil, &v.r.Rounds[i]
+		}
+	}
+	return nil, nil
+}
+
+// fits reports whether the members of a contact fit round each other, there or
+// elsewhere, and whether a screw of any joint holds two that do.
+func (v *verifier) fits(c *Contact, round *RoundContact) (fits, held bool) {
+	pair := func(id string) (p [2]int, round bool) {
+		c, r := v.contact(id)
+		if r != nil {
+			return pairOf(r.A.Member, r.B.Member), true
+		}
+		if c != nil {
+			p = pairOf(c.A.Member, c.B.Member)
+		}
+		return p, false
+	}
+	id := ""
+	if round != nil {
+		id = round.ID
+	} else {
+		id = c.ID
+	}
+	own, _ := pair(id)
+	for i := range v.r.Rounds {
+		r := &v.r.Rounds[i]
+		fits = fits || pairOf(r.A.Member, r.B.Member) == own && (r.Closed || round != nil)
+	}
+	for i := range v.r.Joints {
+		if j := &v.r.Joints[i]; len(j.Screws) > 0 {
+			p, _ := pair(j.Contact)
+			held = held || fits && p == own
+		}
+	}
+	return fits, held
+}
+
+// cross checks a screw along a radius of a round contact.
+func (v *verifier) cross(j *Joint, c *RoundContact, sc *Screw, used map[string]bool) {
+	say := func(format string, a ...any) { v.say(j.ID, "a "+sc.Size+" screw: "+format, a...) }
+	// Out from the axis, through the head.
+	h := c.Axis.Local(sc.Head)
+	e := c.Axis.LocalDir(sc.Axis)
+	surface := c.Radius // of the member that the screw goes through
+	if sc.Through == c.A.Member {
+		e, surface = e.Neg(), c.Radius+c.Gap
+	}
+	out := c.Axis.Dir(geom.V3(e.X, e.Y, 0)).Unit()
+	if math.Abs(e.Z) > 1e-9 || math.Abs(h.XY().Cross(e.XY())) > 1e-6 {
+		say("it does not run along a radius of the contact")
+		return
+	}
+	centre := c.Axis.Point(geom.V3(0, 0, h.Z))
+	at := geom.FrameFromXZ(centre.Add(out.Scale(surface)), c.Axis.Z, sc.Axis)
+	v.screw(j, at, coplanar+math.Abs(c.Gap), sc, used)
+
+	var insert *shop.Insert
+	for i := range v.s.Inserts {
+		if v.s.Inserts[i].Size == sc.Insert && insert == nil {
+			insert = &v.s.Inserts[i]
+		}
+	}
+	if insert == nil {
+		return // told already
+	}
+	// The insert as seen along the screw must lie within the contact.
+	around := 2 * math.Pi * c.Radius
+	for i := range 36 {
+		sn, cs := math.Sincos(float64(i) * math.Pi / 18)
+		y, z := insert.Outer/2*cs, h.Z+insert.Outer/2*sn
+		if math.Abs(y) >= c.Radius {
+			say("its insert is wider than the member it is in")
+			return
+		}
+		u := c.Radius * (e.XY().Angle() + math.Asin(y/c.Radius))
+		u -= around * math.Round(u/around)
+		q := geom.V2(u, z)
+		seam := c.Closed && math.Abs(math.Abs(u)-around/2) < slack
+		if !seam && !c.Region.Contains(q) && c.Region.Distance(q) > slack {
+			say("its insert reaches beyond the contact at %v", q)
+			return
+		}
+	}
+	// Its whole wall, from where it lies.
+	wall := max(insertWall, insert.MinWall)
+	flush := at.Origin.Add(sc.Axis.Scale(sc.Sunk))
+	s := v.skins[sc.Into]
+	if p, i, hit := s.meets(rod{flush.Add(sc.Axis.Scale(slack)), sc.Axis, insertRecess + insert.Length - slack, insert.Hole/2 + wall - slack}.depth); hit {
+		say("less than %.2f mm is left round its insert, at %s of %s %v", wall, s.surfaces[i].Name, v.p.Members[sc.Into].ID, p)
 	}
 }
 
@@ -386,7 +562,9 @@ func onAxis(j *Joint, p, axis geom.Vec3) []*Bore {
 	return out
 }
 
-func (v *verifier) screw(j *Joint, c *Contact, sc *Screw, used map[string]bool) {
+// screw checks one screw at a contact, whose plane, or tangent plane, is that of
+// the frame; the insert's bore may open that far from it.
+func (v *verifier) screw(j *Joint, c geom.Frame, open float64, sc *Screw, used map[string]bool) {
 	say := func(format string, a ...any) { v.say(j.ID, "a "+sc.Size+" screw: "+format, a...) }
 	m, known := metricOf(sc.Size)
 	if !known {
@@ -418,11 +596,11 @@ func (v *verifier) screw(j *Joint, c *Contact, sc *Screw, used map[string]bool) 
 	}
 	// Heights along the axis from the contact plane, positive into the insert's member.
 	n := sc.Axis
-	if math.Abs(n.Dot(c.Frame.Z)) < 1-1e-9 {
+	if math.Abs(n.Dot(c.Z)) < 1-1e-9 {
 		say("it does not stand square to the contact")
 		return
 	}
-	height := func(p geom.Vec3) float64 { return p.Sub(c.Frame.Origin).Dot(n) }
+	height := func(p geom.Vec3) float64 { return p.Sub(c.Origin).Dot(n) }
 	seatAt := height(sc.Head)
 	under := seatAt - thick // where the head's underside is
 	if math.Abs(-under-sc.Grip) > 1e-6 {
@@ -432,7 +610,8 @@ func (v *verifier) screw(j *Joint, c *Contact, sc *Screw, used map[string]bool) 
 		say("only %.2f mm of plastic lie under its head", -seatAt)
 	}
 	tip := under + sc.Length
-	thread := min(tip, insertRecess+insert.Length) - insertRecess
+	flush := sc.Sunk + insertRecess // the insert's end
+	thread := min(tip, flush+insert.Length) - flush
 	if thread < insert.Length-1e-6 || math.Abs(thread-sc.Engagement) > 1e-6 {
 		say("%.2f mm of thread are in the insert of %.2f mm; it says %.2f", thread, insert.Length, sc.Engagement)
 	}
@@ -459,8 +638,8 @@ func (v *verifier) screw(j *Joint, c *Contact, sc *Screw, used map[string]bool) 
 		say("it lacks an insert, clearance or seat bore on its axis")
 		return
 	}
-	if hole.Diameter != insert.Hole || height(hole.floor()) < insertRecess+insert.Length+insert.Melt-1e-6 || math.Abs(height(hole.Mouth)) > coplanar {
-		say("the insert's bore is not %.2f mm wide and %.2f deep", insert.Hole, insertRecess+insert.Length+insert.Melt)
+	if hole.Diameter != insert.Hole || height(hole.floor()) < flush+insert.Length+insert.Melt-1e-6 || math.Abs(height(hole.Mouth)) > open || sc.Sunk < -open {
+		say("the insert's bore is not %.2f mm wide and %.2f deep", insert.Hole, flush+insert.Length+insert.Melt)
 	}
 	if deepest < tip+0.5 {
 		say("its tip would bottom out: bored %.2f, tip at %.2f", deepest, tip)
