@@ -16,13 +16,18 @@ type hole struct {
 	origin geom.Vec3   // mean of its points
 	length float64     // mm, of its border
 	stray  float64     // mm; farthest that a point lies from the plane of origin and normal
-	flush  bool        // plane, and the triangles about it lie in that plane
+	flush  bool        // plane, and all triangles about it lie in that plane
+	sure   bool        // goes on from what is about it: there is one surface to close it with
 	flat   []geom.Vec2 // points in the plane, if plane
 }
 
 func (h *hole) plane(reach float64) bool {
 	return len(h.points) == 3 || h.normal.Len() > h.length*reach && h.stray <= reach
 }
+
+// smooth is the cosine of 30 degrees, the bend between two triangles up to
+// which they are taken for one curved surface.
+const smooth = 0.866
 
 // holes walks round every opening. Where a border comes back to a point that it
 // has passed, what lies between is a hole of its own. Borders that end at a
@@ -83,10 +88,10 @@ func (f *fabric) newHole(sides []int32, reach float64) *hole {
 		h.flat = f.inPlane(h.points, geom.FrameFromZ(h.origin, n))
 		h.flush = true
 		for _, s := range sides {
-			if f.normal(s/3).Unit().Dot(n) < 1-1e-6 {
-				h.flush = false
-				break
-			}
+			cos := f.normal(s / 3).Unit().Dot(n)
+			flush := cos > 1-1e-6
+			h.flush = h.flush && flush
+			h.sure = h.sure || flush || len(sides) == 3 && cos > smooth
 		}
 	}
 	return h
@@ -111,8 +116,10 @@ type closed struct {
 // time, which grows with the cube.
 const mostPoints = 400
 
-// closeHoles fills the holes whose border is no longer than limit (a quarter of
-// the sheet's size if limit is 0):
+// closeHoles fills the holes whose border is no longer than limit. If limit is
+// 0, that is a quarter of the sheet's size, but no limit for a plane hole that
+// goes on from a flat triangle beside it, or for a single triangle missing from
+// a curved surface: there the missing surface is known.
 //
 //   - plane ones by clipping ears in their plane, together with the holes that
 //     lie within them and face the other way, which stay open surfaces of a
@@ -142,11 +149,14 @@ func (f *fabric) closeHoles(limit, reach float64) []closed {
 		a, b, c = a.Sub(f.points[0]), b.Sub(f.points[0]), c.Sub(f.points[0])
 		volumes[s] += a.Dot(b.Cross(c)) / 6
 	}
-	most := func(sheet int32) float64 {
-		if limit > 0 {
+	most := func(h *hole) float64 {
+		switch {
+		case limit > 0:
 			return limit
+		case h.sure:
+			return math.Inf(1)
 		}
-		return sizes[sheet].Size().Len() / 4
+		return sizes[h.sheet].Size().Len() / 4
 	}
 	taken := f.spans(holes)
 	var out []closed
@@ -177,7 +187,7 @@ func (f *fabric) closeHoles(limit, reach float64) []closed {
 			shift, alike := f.alike(h, g, reach)
 			fine := min(len(h.points), len(g.points)) >= 6
 			switch {
-			case alike && fine && max(h.length, g.length) <= most(h.sheet):
+			case alike && fine && max(h.length, g.length) <= most(h):
 				fill(h, wall(h.points, g.points, shift), max(h.length, g.length))
 				done[i], done[j] = true, true
 			case alike || fine:
@@ -217,7 +227,7 @@ func (f *fabric) closeHoles(limit, reach float64) []closed {
 		for _, j := range within[i] {
 			length += holes[j].length
 		}
-		if length > most(h.sheet) {
+		if length > most(h) {
 			continue
 		}
 		if h.plane(reach) {

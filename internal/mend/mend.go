@@ -20,7 +20,7 @@ import (
 // Options steer Mend. The zero value is right for most files.
 type Options struct {
 	Weld    float64 // mm within which vertices are one; 0 means 1e-5 of the body's size, at least 1e-4
-	Hole    float64 // mm; holes whose border is longer stay open; 0 means a quarter of the shell's size
+	Hole    float64 // mm; holes whose border is longer stay open; 0 means a quarter of the shell's size, and any length for holes in a flat face
 	Thicken float64 // mm; an open shell that cannot be closed is given this thickness inward, 0 for none
 }
 
@@ -88,10 +88,12 @@ type Result struct {
 }
 
 // gap is how many times the weld tolerance an opening may be wide and still be
-// drawn together as a crack; leastGap is the least that this is ever, in mm.
+// drawn together as a crack, but at least leastGap and at most mostGap, mm: a
+// tenth of a millimetre is as much as a printer could show.
 const (
 	gap      = 20
 	leastGap = 0.02
+	mostGap  = 0.1
 )
 
 // Mend makes shells of a mesh. Every shell of the result either bounds a solid
@@ -125,7 +127,7 @@ func Mend(b mesh.Body, o Options) (Result, error) {
 		reach = max(1e-5*size, 1e-4)
 	}
 	reach = max(reach, 2*grain)
-	m := &mender{fabric: f, grain: grain, reach: reach, wide: max(gap*reach, leastGap)}
+	m := &mender{fabric: f, grain: grain, reach: reach, wide: max(reach, min(max(gap*reach, leastGap), mostGap))}
 	if o.Weld > 0 {
 		m.wide = reach
 	}
@@ -207,12 +209,16 @@ func (m *mender) draw() {
 		m.note(Welded, n, far, at)
 		m.tidy()
 	}
-	m.stitch(m.reach)
+	// Corners first: a corner beside a crack may lie on a side across it, but
+	// belongs to the corner there.
 	if m.wide > m.reach {
 		if n, far, at := m.drawTogether(m.wide); n > 0 {
 			m.note(Stitched, n, far, at)
 			m.tidy()
 		}
+	}
+	m.stitch(m.reach)
+	if m.wide > m.reach {
 		m.stitch(m.wide)
 	}
 }
