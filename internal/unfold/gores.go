@@ -38,9 +38,13 @@ var ErrStrained = errors.New("gores are strained beyond the limits")
 // Gores proposes cuts of a surface into as few gores as meet the limits, and of
 // those with equally few the ones with the least length of cut. It tries
 // sectors about the axis that the surface most nearly revolves about, and
-// strips of equal width across the surface's long and short directions and
-// across the direction in which it bends most. Cuts are straight through the
+// strips of equal width across the surface's long and short directions, across
+// that axis (zones) and across the directions in which it bends most and least. Cuts are straight through the
 // triangles: they lie in planes.
+//
+// Vertices are taken to lie on the true surface: where facets are coarse beside
+// the limits, they are divided on the smooth surface through the vertices, and
+// the gores' vertices that are new have Origin -1.
 func Gores(vertices []geom.Vec3, triangles [][3]int32, limits Limits, o GoreOptions) ([]Gore, error) {
 	if !(limits.Along > 0 && limits.Across > 0) {
 		return nil, fmt.Errorf("cut into gores: limits must be positive, not %g and %g", limits.Along, limits.Across)
@@ -53,6 +57,11 @@ func Gores(vertices []geom.Vec3, triangles [][3]int32, limits Limits, o GoreOpti
 		return nil, fmt.Errorf("cut into gores: %w", err)
 	}
 	m.normal = m.normals()
+	// Facets strain a flat leaf by about an eighth of their turning squared, which
+	// would ask for gores that the smooth surface does not need.
+	if m, err = m.smooth(math.Sqrt(8*0.05*min(limits.Along, limits.Across)), 12000); err != nil {
+		return nil, fmt.Errorf("cut into gores: %w", err)
+	}
 	whole := cutting{mesh: m, limits: limits, options: o}
 	one, excess, err := whole.lay([]*mesh{m}, math.Inf(1))
 	if err == nil && excess <= 1 {
@@ -235,7 +244,7 @@ func (m *mesh) families() []family {
 		}
 	}
 	fs := []family{m.sectors(centre, axis)}
-	across := []geom.Vec3{axes[1], axes[0]}
+	across := []geom.Vec3{axes[1], axes[0], axis}
 	if b := principal(bend); b != nil {
 		across = append(across, b[0], b[1])
 	}

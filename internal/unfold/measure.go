@@ -37,14 +37,14 @@ func (p *Patch) distortion() Distortion {
 	if err := m.link(); err != nil {
 		panic("unfold: an opened mesh is no longer one: " + err.Error())
 	}
-	n, sum := 0.0, 0.0
+	n, sum, size := 0.0, 0.0, m.size()
 	for h, o := range m.twin {
 		if o > int32(h) {
 			continue
 		}
 		i, j := m.from(int32(h)), m.to(int32(h))
 		l := p.Vertices[i].Dist(p.Vertices[j])
-		if l == 0 {
+		if l <= sliver*size {
 			continue
 		}
 		e := p.Flat[i].Dist(p.Flat[j])/l - 1

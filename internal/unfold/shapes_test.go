@@ -122,3 +122,44 @@ func readOBJ(name string) (v []geom.Vec3, t [][3]int32, err error) {
 	}
 	return v, t, nil
 }
+
+// cone is a whole cone about Z with its apex above.
+func cone(r, h float64, n, k int) ([]geom.Vec3, [][3]int32) {
+	v, t := frustum(r, r/float64(k), h*(1-1/float64(k)), 2*math.Pi, n, k-1)
+	apex := int32(len(v))
+	v = append(v, geom.V3(0, 0, h))
+	for i := range n {
+		t = append(t, [3]int32{int32(i*k + k - 1), int32((i+1)%n*k + k - 1), apex})
+	}
+	return v, t
+}
+
+// tangents is the strip between the distances t1 and t2 along the tangents of
+// the helix (a cos φ, a sin φ, b φ), 0 <= φ <= span.
+func tangents(a, b, t1, t2, span float64, n int) ([]geom.Vec3, [][3]int32) {
+	c := math.Hypot(a, b)
+	return grid(n, 1, false, func(x, y float64) geom.Vec3 {
+		sn, cs := math.Sincos(span * x)
+		t := t1 + (t2-t1)*y
+		return geom.V3(a*cs-t*a/c*sn, a*sn+t*a/c*cs, b*span*x+t*b/c)
+	})
+}
+
+// without drops the triangles that f picks.
+func without(t [][3]int32, v []geom.Vec3, f func(mid geom.Vec3) bool) (kept [][3]int32) {
+	for _, c := range t {
+		if !f(v[c[0]].Add(v[c[1]]).Add(v[c[2]]).Scale(1. / 3)) {
+			kept = append(kept, c)
+		}
+	}
+	return kept
+}
+
+// moved is the mesh seen from another place.
+func moved(v []geom.Vec3, f geom.Frame) []geom.Vec3 {
+	out := make([]geom.Vec3, len(v))
+	for i, p := range v {
+		out[i] = f.Point(p)
+	}
+	return out
+}

@@ -1,6 +1,7 @@
 package unfold
 
 import (
+	"math"
 	"slices"
 
 	"groundwork/internal/geom"
@@ -107,4 +108,64 @@ func (m *mesh) separate(label []int) (parts []*mesh, err error) {
 func (m *mesh) centre(t int) geom.Vec3 {
 	c := m.tri[t]
 	return m.v[c[0]].Add(m.v[c[1]]).Add(m.v[c[2]]).Scale(1. / 3)
+}
+
+// creased is the cosine of the angle between the normals at its ends from
+// which a side counts as lying across a crease.
+const creased = 0.85
+
+// refine divides every triangle into four, with the new vertices on the smooth
+// surface that has the vertices' positions and normals: the middle of side ij
+// lies at
+//
+//	(pᵢ + pⱼ)/2 - ((e·nᵢ) nᵢ - (e·nⱼ) nⱼ)/8,  e = pⱼ - pᵢ
+//
+// (Vlachos, Peters, Boyd, Mitchell: Curved PN triangles, 2001). Across creases
+// it lies on the chord.
+func (m *mesh) refine() (*mesh, error) {
+	o := &mesh{v: slices.Clone(m.v), origin: slices.Clone(m.origin), normal: slices.Clone(m.normal)}
+	mid := make([]int32, len(m.twin))
+	for h, w := range m.twin {
+		if w >= 0 && w < int32(h) {
+			mid[h] = mid[w]
+			continue
+		}
+		i, j := m.from(int32(h)), m.to(int32(h))
+		p, e := m.v[i].Lerp(m.v[j], 0.5), m.v[j].Sub(m.v[i])
+		a, b := m.normal[i], m.normal[j]
+		n := a.Add(b)
+		if a.Dot(b) > creased {
+			p = p.Sub(a.Scale(e.Dot(a)).Sub(b.Scale(e.Dot(b))).Scale(1. / 8))
+			n = n.Sub(e.Scale(2 * n.Dot(e) / e.Dot(e)))
+		}
+		mid[h] = int32(len(o.v))
+		o.v = append(o.v, p)
+		o.normal = append(o.normal, n.Unit())
+		o.origin = append(o.origin, -1)
+	}
+	for t, c := range m.tri {
+		a, b, d := mid[3*t], mid[3*t+1], mid[3*t+2]
+		o.tri = append(o.tri, [3]int32{c[0], a, d}, [3]int32{a, c[1], b}, [3]int32{d, b, c[2]}, [3]int32{a, b, d})
+	}
+	return o, o.link()
+}
+
+// smooth refines the mesh until the normals at the ends of a side differ by
+// less than fine radians, creases apart, or it would have more than most triangles.
+func (m *mesh) smooth(fine float64, most int) (*mesh, error) {
+	for {
+		turn := 0.0
+		for h := range int32(len(m.twin)) {
+			if c := m.normal[m.from(h)].Dot(m.normal[m.to(h)]); c > creased {
+				turn = max(turn, math.Acos(min(1, c)))
+			}
+		}
+		if turn < fine || 4*len(m.tri) > most {
+			return m, nil
+		}
+		var err error
+		if m, err = m.refine(); err != nil {
+			return nil, err
+		}
+	}
 }

@@ -231,7 +231,7 @@ func (p *Patch) Strain(grain geom.Vec2) (along, across float64) {
 	g := grain.Unit()
 	for t := range p.Triangles {
 		u, v, ok := p.frame(t)
-		if !ok {
+		if !ok || p.facet(t).Len() <= sliver*p.longest(t) {
 			continue
 		}
 		f := u.Scale(g.X).Add(v.Scale(g.Y)).Len() - 1
