@@ -18,16 +18,35 @@ type facet struct {
 	area      float64
 }
 
+// A side is all of a facet's border with one other facet.
+type side struct {
+	to     int32
+	half   []int32   // half-edges, on this facet
+	length float64   // mm, of all of them
+	dir    geom.Vec3 // unit; along the two planes' common line
+	angle  float64   // between the outward normals, radians, never negative
+}
+
 // grower is the state of one recognition.
 type grower struct {
 	*Solid
-	tol   float64
-	facet []facet
-	of    []int32 // facet of each triangle
-	found []Face
+	tol    float64
+	extent float64 // mm, the solid's diagonal
+	facet  []facet
+	of     []int32   // facet of each triangle
+	corner [][]int32 // vertices of each facet, rising
+	side   [][]side  // of each facet, longest first
+	face   []int32   // index into found of each facet, -1 for none yet
+	found  []Face
+	parts  [][]int32 // facets of each face
+
+	stampV []int32 // marks vertices; see stamp
+	stamp  int32
 }
 
-func newGrower(s *Solid, tol float64) *grower { return &grower{Solid: s, tol: tol} }
+func newGrower(s *Solid, tol float64) *grower {
+	return &grower{Solid: s, tol: tol, extent: s.Bounds().Size().Len()}
+}
 
 // facets groups the triangles by planes. The largest triangle that is left
 // begins the next facet, so that a plane is known from its widest part.
@@ -72,7 +91,8 @@ func (g *grower) facets() {
 				for _, v := range g.Triangles[u] {
 					far = max(far, math.Abs(normal.Dot(g.Vertices[v].Sub(at))))
 				}
-				if far > g.tol || cross[u].Dot(normal) < 0.9*size[u]-g.tol*g.tol {
+				// The normal of a sliver says nothing.
+				if far > g.tol || cross[u].Dot(normal) < 0.9*size[u] && g.height(u, size[u]) > 4*g.tol {
 					continue
 				}
 				g.of[u] = id
@@ -99,16 +119,921 @@ func (g *grower) facets() {
 	}
 }
 
+// height is the least height of a triangle with twice the area double, mm.
+func (g *grower) height(t int32, double float64) float64 {
+	longest := 0.0
+	for i := range 3 {
+		longest = max(longest, g.Vertices[g.Triangles[t][i]].Dist(g.Vertices[g.Triangles[t][(i+1)%3]]))
+	}
+	if longest == 0 {
+		return 0
+	}
+	return double / longest
+}
+
+// sides finds the corners and the neighbours of every facet.
+func (g *grower) sides() {
+	n := len(g.facet)
+	g.corner = make([][]int32, n)
+	g.side = make([][]side, n)
+	g.face = make([]int32, n)
+	g.stampV = make([]int32, len(g.Vertices))
+	var half []int32
+	for i := range g.facet {
+		g.face[i] = -1
+		half = half[:0]
+		g.stamp++
+		for _, t := range g.facet[i].triangles {
+			for j := range int32(3) {
+				if h := 3*t + j; g.of[g.twin[h]/3] != int32(i) {
+					half = append(half, h)
+				}
+				if v := g.Triangles[t][j]; g.stampV[v] != g.stamp {
+					g.stampV[v] = g.stamp
+					g.corner[i] = append(g.corner[i], v)
+				}
+			}
+		}
+		slices.Sort(g.corner[i])
+		slices.SortFunc(half, func(a, b int32) int {
+			return cmp.Or(cmp.Compare(g.of[g.twin[a]/3], g.of[g.twin[b]/3]), cmp.Compare(a, b))
+		})
+		for len(half) > 0 {
+			s := side{to: g.of[g.twin[half[0]]/3]}
+			k := 0
+			for k < len(half) && g.of[g.twin[half[k]]/3] == s.to {
+				a, b := g.ends(half[k])
+				s.length += g.Vertices[a].Dist(g.Vertices[b])
+				k++
+			}
+			s.half = slices.Clone(half[:k])
+			half = half[k:]
+			// The farthest apart of its ends give the steadiest direction.
+			first, _ := g.ends(s.half[0])
+			p := g.farthest(s.half, g.Vertices[first])
+			q := g.farthest(s.half, p)
+			s.dir = q.Sub(p).Unit()
+			m, o := g.facet[i].normal, g.facet[s.to].normal
+			s.angle = math.Atan2(m.Cross(o).Len(), m.Dot(o))
+			g.side[i] = append(g.side[i], s)
+		}
+		slices.SortStableFunc(g.side[i], func(a, b side) int { return cmp.Compare(b.length, a.length) })
+	}
+}
+
+func (g *grower) ends(h int32) (a, b int32) {
+	t := g.Triangles[h/3]
+	return t[h%3], t[(h+1)%3]
+}
+
+// farthest is the end of the half-edges that lies farthest from p.
+func (g *grower) farthest(half []int32, p geom.Vec3) geom.Vec3 {
+	best, d := p, -1.0
+	for _, h := range half {
+		a, b := g.ends(h)
+		for _, v := range [2]int32{a, b} {
+			if e := g.Vertices[v].Dist(p); e > d {
+				best, d = g.Vertices[v], e
+			}
+		}
+	}
+	return best
+}
+
+// across is how far a facet reaches from the line of one of its sides, mm.
+func (g *grower) across(f int32, s *side) float64 {
+	a, _ := g.ends(s.half[0])
+	in := g.facet[f].normal.Cross(s.dir)
+	w := 0.0
+	for _, v := range g.corner[f] {
+		w = max(w, math.Abs(g.Vertices[v].Sub(g.Vertices[a]).Dot(in)))
+	}
+	return w
+}
+
 // plane makes a face of one facet.
 func (g *grower) plane(i int32) {
 	f := &g.facet[i]
 	origin := g.Vertices[g.Triangles[slices.Min(f.triangles)][0]]
 	origin = origin.Sub(f.normal.Scale(f.normal.Dot(origin) - f.offset))
-	face := Face{Kind: Plane, Frame: geom.FrameFromZ(origin, f.normal), Triangles: slices.Clone(f.triangles)}
-	for _, t := range f.triangles {
-		for _, v := range g.Triangles[t] {
-			face.Residual = max(face.Residual, math.Abs(face.Distance(g.Vertices[v])))
+	g.add(Face{Kind: Plane, Frame: geom.FrameFromZ(origin, f.normal)}, []int32{i})
+}
+
+// Angles of a tessellation, radians.
+const (
+	// Neighbours that turn by more than this are never taken for facets of one
+	// round surface: eight to a circle.
+	widest = 46 * math.Pi / 180
+	// Up to this turn, ten facets to a circle, vertices on a circle are enough;
+	// beyond it there must be other evidence. See accept.
+	usual = 36.5 * math.Pi / 180
+	// Leftover facets are one smooth surface up to this turn.
+	smooth = 30 * math.Pi / 180
+)
+
+// region is a run of facets that lie on a round surface.
+type region struct {
+	round
+	facets []int32
+	out    float64 // 1 where the material is inside, -1 where it is outside
+	half   float64 // the most that a facet's normal strays from the surface's at a vertex
+}
+
+// match reports whether a facet can be a piece of the surface: each vertex on
+// it, and its normal within half a facet's turn of the surface's at every
+// vertex.
+//
+// Where a solid was cut as a mesh, vertices of the cut lie in the facets, under
+// the surface. Such a vertex is let pass as deep as the facets do that are
+// already in the region (half is their greatest half turn); whole tells that
+// there was none.
+func (g *grower) match(q *round, out, half float64, f int32) (turn float64, whole, ok bool) {
+	n := g.facet[f].normal
+	least, deep, bend := 1.0, 0.0, 0.0
+	for _, v := range g.corner[f] {
+		p := g.Vertices[v]
+		d := q.distance(p)
+		if d > g.tol {
+			return 0, false, false
+		}
+		if -d > max(g.tol, deep) {
+			deep, bend = -d, q.bend(p)
+		}
+		if m := q.normal(p); m != (geom.Vec3{}) && q.bend(p) > 8*g.tol {
+			least = min(least, m.Dot(n)*out)
 		}
 	}
+	turn = math.Acos(max(-1, least))
+	if turn > widest/2 {
+		return turn, false, false
+	}
+	if deep == 0 {
+		return turn, true, true
+	}
+	allowed := 1.15*half + 1e-6
+	return turn, false, turn <= allowed && deep <= bend*(1-math.Cos(allowed))+g.tol
+}
+
+// soft reports whether two facets may lie on one curved surface.
+func (s *side) soft() bool { return s.angle < widest }
+
+// ruled gathers the vertices of facets that lie on creases between facets of a
+// curve: unlike those of a cut, they lie on the surface itself.
+func (g *grower) ruled(facets []int32) []geom.Vec3 {
+	g.stamp++
+	var points []geom.Vec3
+	for _, f := range facets {
+		for i := range g.side[f] {
+			s := &g.side[f][i]
+			if !s.soft() {
+				continue
+			}
+			for _, h := range s.half {
+				a, b := g.ends(h)
+				for _, v := range [2]int32{a, b} {
+					if g.stampV[v] != g.stamp {
+						g.stampV[v] = g.stamp
+						points = append(points, g.Vertices[v])
+					}
+				}
+			}
+		}
+	}
+	return points
+}
+
+// most vertices that a fit looks at; more would not make it better.
+const most = 3000
+
+// near gathers the region's vertices that lie on its surface.
+func (g *grower) near(r *region) []geom.Vec3 {
+	g.stamp++
+	var points []geom.Vec3
+	for _, f := range r.facets {
+		for _, v := range g.corner[f] {
+			if g.stampV[v] == g.stamp {
+				continue
+			}
+			g.stampV[v] = g.stamp
+			if math.Abs(r.distance(g.Vertices[v])) <= 3*g.tol {
+				points = append(points, g.Vertices[v])
+			}
+		}
+	}
+	if len(points) > most {
+		kept := points[:0]
+		for i := range most {
+			kept = append(kept, points[i*len(points)/most])
+		}
+		points = kept
+	}
+	return points
+}
+
+// grow starts a region from a first guess and some facets, and takes in
+// neighbours for as long as they match, with a new fit whenever the region has
+// doubled. It is nil if the seed does not lie on such a surface.
+func (g *grower) grow(q round, seed []int32) *region {
+	points := g.ruled(seed)
+	q, ok := q.refine(points)
+	if !ok || q.worst(points) > g.tol || !g.sane(&q) {
+		return nil
+	}
+	r := &region{round: q, out: 1}
+	middle := g.Vertices[g.corner[seed[0]][0]]
+	if q.normal(middle).Dot(g.facet[seed[0]].normal) < 0 {
+		r.out = -1
+	}
+	for _, f := range seed {
+		turn, whole, _ := g.match(&r.round, r.out, widest/2, f)
+		if whole {
+			r.half = max(r.half, turn)
+		}
+	}
+	g.stamp++
+	inside := map[int32]bool{}
+	banned := map[int32]bool{}
+	for _, f := range seed {
+		if _, _, ok := g.match(&r.round, r.out, r.half, f); !ok || inside[f] {
+			return nil
+		}
+		inside[f] = true
+		r.facets = append(r.facets, f)
+	}
+	refit := func() bool {
+		next, ok := r.round.refine(g.near(r))
+		if !ok || !g.sane(&next) {
+			return false
+		}
+		r.round = next
+		kept := r.facets[:0]
+		for i, f := range r.facets {
+			turn, whole, ok := g.match(&r.round, r.out, r.half, f)
+			if !ok {
+				if i < len(seed) {
+					return false
+				}
+				delete(inside, f)
+				banned[f] = true
+				continue
+			}
+			if whole {
+				r.half = max(r.half, turn)
+			}
+			kept = append(kept, f)
+		}
+		r.facets = kept
+		return true
+	}
+	goal := len(r.facets) + 2
+	for pass := 0; pass < 4; pass++ {
+		grew := false
+		for i := 0; i < len(r.facets); i++ {
+			f := r.facets[i]
+			for j := range g.side[f] {
+				s := &g.side[f][j]
+				if !s.soft() || g.face[s.to] >= 0 || inside[s.to] || banned[s.to] {
+					continue
+				}
+				turn, whole, ok := g.match(&r.round, r.out, r.half, s.to)
+				if !ok {
+					continue
+				}
+				if whole {
+					r.half = max(r.half, turn)
+				}
+				inside[s.to] = true
+				r.facets = append(r.facets, s.to)
+				grew = true
+			}
+			if len(r.facets) >= goal {
+				if !refit() {
+					return nil
+				}
+				goal = 2 * len(r.facets)
+				i = min(i, len(r.facets)-1)
+			}
+		}
+		if !grew {
+			break
+		}
+		if !refit() {
+			return nil
+		}
+	}
+	return r
+}
+
+// sane refuses surfaces that are next to flat over the whole solid.
+func (g *grower) sane(q *round) bool {
+	return q.radius < 1e3*g.extent && math.Abs(q.slope) < 50 && q.radius > 0
+}
+
+// seeds tries to begin a surface of the kind at a facet, and returns the
+// region, if one was found that is to be believed.
+func (g *grower) seeds(kind Kind, f int32) *region {
+	var soft []*side
+	for i := range g.side[f] {
+		s := &g.side[f][i]
+		if s.soft() && g.face[s.to] < 0 && s.length > 4*g.tol {
+			soft = append(soft, s)
+		}
+	}
+	soft = soft[:min(len(soft), 5)]
+	try := func(q round, ok bool, seed ...int32) *region {
+		if !ok {
+			return nil
+		}
+		r := g.grow(q, seed)
+		if r == nil || !g.accept(r) {
+			return nil
+		}
+		return r
+	}
+	if kind == Sphere {
+		return g.seedSphere(f, soft, try)
+	}
+	for i, a := range soft {
+		for _, b := range soft[i+1:] {
+			seed := []int32{f, a.to, b.to}
+			dir := b.dir
+			if dir.Dot(a.dir) < 0 {
+				dir = dir.Neg()
+			}
+			skew := a.dir.Cross(dir)
+			if kind == Cylinder {
+				if skew.Len() > 1e-3+4*g.tol/min(a.length, b.length) {
+					continue
+				}
+				axis := a.dir.Scale(a.length).Add(dir.Scale(b.length)).Unit()
+				q, ok := startRound(Cylinder, axis, 0, g.ruled(seed))
+				if r := try(q, ok, seed...); r != nil {
+					return r
+				}
+				continue
+			}
+			if skew.Len() < 1e-7 {
+				continue
+			}
+			axis, slope, ok := g.apex(f, a, b)
+			if !ok {
+				continue
+			}
+			q, ok := startRound(Cone, axis, slope, g.ruled(seed))
+			if r := try(q, ok, seed...); r != nil {
+				return r
+			}
+		}
+	}
+	if kind == Cylinder {
+		// Two strips alone, as a coarse fillet has: any three parallel lines lie
+		// on a cylinder, so everything hangs on its neighbours.
+		for _, a := range soft {
+			seed := []int32{f, a.to}
+			if len(g.corner[f]) < 4 || len(g.corner[a.to]) < 4 {
+				continue
+			}
+			var points []geom.Vec3
+			for _, i := range seed {
+				for _, v := range g.corner[i] {
+					points = append(points, g.Vertices[v])
+				}
+			}
+			q, ok := startRound(Cylinder, a.dir, 0, points)
+			if r := try(q, ok, seed...); r != nil {
+				return r
+			}
+		}
+	}
+	return nil
+}
+
+// apex is the axis and slope of the cone through three rulings: the sides a
+// and b of facet f, and the edge of the facet beyond a that lies farthest from
+// it. Unit vectors along the rulings of a cone end on a circle round its axis.
+func (g *grower) apex(f int32, a, b *side) (axis geom.Vec3, slope float64, ok bool) {
+	pa, _ := g.ends(a.half[0])
+	pb, _ := g.ends(b.half[0])
+	o, p := g.Vertices[pa], g.Vertices[pb]
+	n := a.dir.Cross(b.dir)
+	t := p.Sub(o).Cross(b.dir).Dot(n) / n.Dot(n)
+	top := o.Add(a.dir.Scale(t))
+	in := g.facet[a.to].normal.Cross(a.dir)
+	far, third := -1.0, geom.Vec3{}
+	for _, v := range g.corner[a.to] {
+		if w := math.Abs(g.Vertices[v].Sub(o).Dot(in)); w > far {
+			far, third = w, g.Vertices[v]
+		}
+	}
+	toward := func(s *side) geom.Vec3 {
+		return g.farthest(s.half, top).Sub(top).Unit()
+	}
+	u, v, w := toward(a), toward(b), third.Sub(top).Unit()
+	axis = u.Sub(v).Cross(w.Sub(v)).Unit()
+	if axis == (geom.Vec3{}) {
+		return axis, 0, false
+	}
+	c := axis.Dot(u)
+	if c < 0 {
+		axis, c = axis.Neg(), -c
+	}
+	if c < 1e-3 || c >= 1 {
+		return axis, 0, false
+	}
+	return axis, math.Sqrt(1-c*c) / c, true
+}
+
+// seedSphere tries the sphere through a facet and its neighbours.
+func (g *grower) seedSphere(f int32, soft []*side, try func(round, bool, ...int32) *region) *region {
+	if len(soft) < 3 {
+		return nil
+	}
+	seed := []int32{f}
+	for _, s := range soft {
+		seed = append(seed, s.to)
+	}
+	var points []geom.Vec3
+	for _, i := range seed {
+		if len(g.corner[i]) > 64 {
+			return nil
+		}
+		for _, v := range g.corner[i] {
+			points = append(points, g.Vertices[v])
+		}
+	}
+	q, ok := startSphere(points)
+	if !ok || q.worst(points) > 20*g.tol {
+		return nil
+	}
+	return try(q, true, seed...)
+}
+
+// accept decides whether a region is evidence enough for its surface.
+//
+// Any polygon's corners may lie on a circle, and a maker who draws an octagon
+// means one. So a region counts as round
+//   - with five facets or more, whose typical turn is that of ten to a circle
+//     or finer;
+//   - with three or four such facets, if a neighbour goes on without a kink at
+//     one end at least, as the flat beside a fillet does;
+//   - with two facets, or with facets of any turn up to 46°, if a neighbour
+//     does so at both ends;
+//   - for a sphere, with a vertex that has nothing but its facets round it.
+//
+// Facets that turn by far more than the rest are flats cut into the surface
+// and are let go.
+func (g *grower) accept(r *region) bool {
+	turns := make([]float64, 0, len(r.facets))
+	all := 0.0
+	turnOf := make([]float64, len(r.facets))
+	for i, f := range r.facets {
+		turn, _, _ := g.match(&r.round, r.out, r.half, f)
+		turns = append(turns, 2*turn)
+		turnOf[i] = 2 * turn
+		all += 2 * turn
+	}
+	slices.Sort(turns)
+	typical, sum := 0.0, 0.0
+	for _, t := range turns {
+		sum += t
+		if sum >= all/2 {
+			typical = t
+			break
+		}
+	}
+	if r.kind != Sphere {
+		kept := r.facets[:0]
+		for i, f := range r.facets {
+			if turnOf[i] <= 2.2*typical+0.01 {
+				kept = append(kept, f)
+			}
+		}
+		r.facets = kept
+	}
+	in := map[int32]bool{}
+	for _, f := range r.facets {
+		in[f] = true
+	}
+	if r.kind == Sphere {
+		return len(r.facets) >= 6 && typical <= usual && g.surrounded(in)
+	}
+	tangents, goesOn := map[int32]bool{}, false
+	for _, f := range r.facets {
+		for i := range g.side[f] {
+			s := &g.side[f][i]
+			if in[s.to] || !s.soft() {
+				continue
+			}
+			a, b := g.ends(s.half[0])
+			pa, pb := g.Vertices[a], g.Vertices[b]
+			if math.Abs(r.distance(pa)) > g.tol || math.Abs(r.distance(pb)) > g.tol {
+				continue
+			}
+			m := r.normal(pa).Scale(r.out)
+			n := g.facet[s.to].normal
+			if angle := math.Atan2(m.Cross(n).Len(), m.Dot(n)); angle < max(0.1*typical, 0.002) {
+				tangents[s.to] = true
+			} else if math.Abs(s.dir.Dot(r.along(pa))) > 0.99 && s.angle < 2*typical {
+				goesOn = true
+			}
+		}
+	}
+	n := len(r.facets)
+	switch {
+	case len(tangents) >= 2 && n >= 2:
+		return true
+	case typical > usual:
+		return false
+	case len(tangents) == 1 && n >= 3:
+		return true
+	case n < 5:
+		return false
+	}
+	// A curve that is no arc passes for one over a few facets. It gives itself
+	// away by going on beyond them, and by a misfit that only just passes.
+	if goesOn && n < 12 && r.worst(g.near(r)) > 0.4*g.tol {
+		return false
+	}
+	return !g.turned(r, in, typical)
+}
+
+// along is the direction of the ruling at p.
+func (q *round) along(p geom.Vec3) geom.Vec3 {
+	u := offAxis(p.Sub(q.origin), q.axis).Unit()
+	return q.axis.Add(u.Scale(q.slope)).Unit()
+}
+
+// surrounded reports whether some vertex has only facets of the region round
+// it, as no single band of a turned surface has.
+func (g *grower) surrounded(in map[int32]bool) bool {
+	inner := map[int32]int{}
+	for f := range in {
+		for _, v := range g.corner[f] {
+			inner[v]++
+		}
+	}
+	for f := range in {
+		for i := range g.side[f] {
+			s := &g.side[f][i]
+			if in[s.to] {
+				continue
+			}
+			for _, h := range s.half {
+				a, b := g.ends(h)
+				delete(inner, a)
+				delete(inner, b)
+			}
+		}
+	}
+	for _, n := range inner {
+		if n >= 3 {
+			return true
+		}
+	}
+	return false
+}
+
+// turned reports whether a cylinder or cone is but one band of a surface
+// turned from a curved profile: every such band of facets is a perfect cone.
+// It is one if the band's own profile, a chord, would stray from a smooth curve
+// about as little as its facets stray from the circle, and the next band is of
+// like width.
+func (g *grower) turned(r *region, in map[int32]bool, typical float64) bool {
+	chords, rims := 0.0, 0.0
+	for _, f := range r.facets {
+		for i := range g.side[f] {
+			s := &g.side[f][i]
+			if in[s.to] {
+				continue
+			}
+			a, b := g.ends(s.half[0])
+			if math.Abs(s.dir.Dot(r.along(g.Vertices[a].Lerp(g.Vertices[b], 0.5)))) > 0.5 {
+				continue // beside the band, not beyond its rim
+			}
+			rims += s.length
+			if s.angle > usual || g.face[s.to] >= 0 {
+				continue
+			}
+			width, next := g.across(f, s), g.across(s.to, s)
+			sag := r.bend(g.Vertices[a]) * (1 - math.Cos(typical/2))
+			if width*s.angle/8 <= 4*sag && width <= 3*next && next <= 3*width {
+				chords += s.length
+			}
+		}
+	}
+	return chords > 0.3*rims
+}
+
+// round surfaces are sought in this order: a band of a sphere is a cone, too,
+// and a cylinder the simpler of two.
+var roundKinds = []Kind{Sphere, Cylinder, Cone}
+
+// roundFaces finds every sphere, cylinder and cone.
+func (g *grower) roundFaces() {
+	for _, kind := range roundKinds {
+		for f := range g.facet {
+			if g.face[f] >= 0 {
+				continue
+			}
+			if r := g.seeds(kind, int32(f)); r != nil {
+				g.take(r)
+			}
+		}
+	}
+}
+
+// take makes faces of a region, one for each connected part.
+func (g *grower) take(r *region) {
+	in := map[int32]bool{}
+	for _, f := range r.facets {
+		in[f] = true
+	}
+	for _, first := range r.facets {
+		if !in[first] {
+			continue
+		}
+		part := []int32{first}
+		delete(in, first)
+		for i := 0; i < len(part); i++ {
+			for j := range g.side[part[i]] {
+				if to := g.side[part[i]][j].to; in[to] {
+					delete(in, to)
+					part = append(part, to)
+				}
+			}
+		}
+		face := Face{
+			Kind:   r.kind,
+			Frame:  geom.FrameFromZ(r.origin, r.axis),
+			Radius: r.radius,
+			Slope:  r.slope,
+			Hollow: r.out < 0,
+		}
+		if r.kind == Sphere {
+			face.Frame = geom.World()
+			face.Frame.Origin = r.origin
+		}
+		g.add(face, part)
+	}
+}
+
+// add makes the facets a face.
+func (g *grower) add(face Face, facets []int32) {
+	for _, f := range facets {
+		g.face[f] = int32(len(g.found))
+		face.Triangles = append(face.Triangles, g.facet[f].triangles...)
+	}
 	g.found = append(g.found, face)
+	g.parts = append(g.parts, facets)
+}
+
+// crumbs gives facets too narrow to have a normal of their own to the face
+// beside their longest side.
+func (g *grower) crumbs() {
+	for f := range g.facet {
+		if g.face[f] >= 0 {
+			continue
+		}
+		width := 0.0
+		for i := range g.side[f] {
+			if w := g.across(int32(f), &g.side[f][i]); i == 0 || w < width {
+				width = w
+			}
+		}
+		if width > 4*g.tol {
+			continue
+		}
+		for i := range g.side[f] {
+			to := g.face[g.side[f][i].to]
+			if to < 0 {
+				continue
+			}
+			off := 0.0
+			for _, v := range g.corner[f] {
+				off = max(off, math.Abs(g.found[to].Distance(g.Vertices[v])))
+			}
+			if off <= 4*g.tol {
+				g.face[f] = to
+				g.found[to].Triangles = append(g.found[to].Triangles, g.facet[f].triangles...)
+				g.parts[to] = append(g.parts[to], int32(f))
+				break
+			}
+		}
+	}
+}
+
+// least facets that make a curved surface without a name.
+const fewest = 6
+
+// rest makes faces of what is left: planes, and smooth runs of facets that are
+// none of the named surfaces.
+//
+// In such a run a facet is a chord: neighbours beyond a smooth side are about
+// as wide. A plane that goes on smoothly into a curve is far wider than the
+// facets of the curve.
+func (g *grower) rest() {
+	flat := make([]bool, len(g.facet))
+	curved := func(s *side) bool { return s.angle < smooth && g.face[s.to] < 0 }
+	for f := range g.facet {
+		if g.face[f] >= 0 {
+			continue
+		}
+		flat[f] = true
+		for i := range g.side[f] {
+			s := &g.side[f][i]
+			if curved(s) && g.across(int32(f), s) <= 4*g.across(s.to, s) {
+				flat[f] = false
+			}
+		}
+	}
+	done := make([]bool, len(g.facet))
+	for f := range g.facet {
+		if g.face[f] >= 0 || flat[f] || done[f] {
+			continue
+		}
+		run := []int32{int32(f)}
+		done[f] = true
+		for i := 0; i < len(run); i++ {
+			for j := range g.side[run[i]] {
+				s := &g.side[run[i]][j]
+				if curved(s) && !flat[s.to] && !done[s.to] {
+					done[s.to] = true
+					run = append(run, s.to)
+				}
+			}
+		}
+		if len(run) < fewest {
+			for _, i := range run {
+				flat[i] = true
+			}
+			continue
+		}
+		kind := Free
+		if g.developable(run) {
+			kind = Developable
+		}
+		g.add(Face{Kind: kind, Frame: geom.World()}, run)
+	}
+	for f := range g.facet {
+		if g.face[f] < 0 {
+			g.plane(int32(f))
+		}
+	}
+}
+
+// developable reports whether a run of facets unrolls: at every vertex inside
+// it the triangles' angles come to a full turn. What a vertex of a surface
+// curved both ways lacks of that is of the order of the square of the angle
+// through which the facets turn there; a hundredth of that square passes, and
+// what the rounding of the vertices can do.
+func (g *grower) developable(run []int32) bool {
+	in := map[int32]bool{}
+	for _, f := range run {
+		in[f] = true
+	}
+	type star struct {
+		angle, turn, shortest float64
+		border                bool
+	}
+	stars := map[int32]*star{}
+	at := func(v int32) *star {
+		s := stars[v]
+		if s == nil {
+			s = &star{shortest: math.Inf(1)}
+			stars[v] = s
+		}
+		return s
+	}
+	for _, f := range run {
+		for _, t := range g.facet[f].triangles {
+			k := g.Triangles[t]
+			for i, v := range k {
+				u := g.Vertices[k[(i+1)%3]].Sub(g.Vertices[v])
+				w := g.Vertices[k[(i+2)%3]].Sub(g.Vertices[v])
+				s := at(v)
+				s.angle += math.Atan2(u.Cross(w).Len(), u.Dot(w))
+				s.shortest = min(s.shortest, u.Len(), w.Len())
+			}
+		}
+		for i := range g.side[f] {
+			s := &g.side[f][i]
+			for _, h := range s.half {
+				a, b := g.ends(h)
+				for _, v := range [2]int32{a, b} {
+					at(v).turn += s.angle / 2 // each side is seen from both of its facets
+					at(v).border = at(v).border || !in[s.to]
+				}
+			}
+		}
+	}
+	inner, bad := 0, 0
+	for _, s := range stars { // only counts leave this loop, so order is free
+		if s.border {
+			continue
+		}
+		inner++
+		if math.Abs(2*math.Pi-s.angle) > 0.01*s.turn*s.turn+8*g.tol/s.shortest {
+			bad++
+		}
+	}
+	return bad*50 <= inner
+}
+
+// measure fills in what is told of a face beside its geometry.
+func (g *grower) measure(i int) {
+	face := &g.found[i]
+	for _, f := range g.parts[i] {
+		if face.Exact() {
+			for _, v := range g.corner[f] {
+				face.Residual = max(face.Residual, math.Abs(face.Distance(g.Vertices[v])))
+			}
+		}
+		switch face.Kind {
+		case Cylinder, Cone, Sphere:
+			// Half the facet's turn is what its normal strays by at a vertex
+			// that lies on the surface.
+			for _, v := range g.corner[f] {
+				p := g.Vertices[v]
+				if math.Abs(face.Distance(p)) > 4*g.tol {
+					continue
+				}
+				m := face.Normal(p)
+				if m == (geom.Vec3{}) {
+					continue
+				}
+				n := g.facet[f].normal
+				turn := math.Atan2(m.Cross(n).Len(), m.Dot(n))
+				q := round{kind: face.Kind, origin: face.Frame.Origin, axis: face.Frame.Z, radius: face.Radius, slope: face.Slope}
+				face.Sag = max(face.Sag, q.bend(p)*(1-math.Cos(turn)))
+			}
+		case Developable, Free:
+			// A chord of length w whose ends turn by a strays by about wa/8.
+			for j := range g.side[f] {
+				s := &g.side[f][j]
+				if g.face[s.to] == int32(i) {
+					w := min(g.across(f, s), g.across(s.to, s))
+					face.Sag = max(face.Sag, w*s.angle/8)
+				}
+			}
+		}
+	}
+	if face.Kind == Cylinder || face.Kind == Cone {
+		g.extents(i)
+	}
+}
+
+// extents finds how far a cylinder or cone goes along and round its axis, and
+// puts its origin where it begins.
+func (g *grower) extents(i int) {
+	face := &g.found[i]
+	if face.Kind == Cone && face.Slope < 0 || face.Kind == Cylinder && backward(face.Frame.Z) {
+		face.Frame = geom.FrameFromZ(face.Frame.Origin, face.Frame.Z.Neg())
+		face.Slope = -face.Slope
+	}
+	lo, hi := math.Inf(1), math.Inf(-1)
+	type arc struct{ from, to float64 }
+	var arcs []arc
+	for _, f := range g.parts[i] {
+		n := face.Frame.LocalDir(g.facet[f].normal)
+		middle := math.Atan2(n.Y, n.X)
+		if face.Hollow {
+			middle = math.Atan2(-n.Y, -n.X)
+		}
+		a := arc{0, 0}
+		for _, v := range g.corner[f] {
+			l := face.Frame.Local(g.Vertices[v])
+			lo, hi = min(lo, l.Z), max(hi, l.Z)
+			if math.Hypot(l.X, l.Y) > 8*g.tol {
+				d := math.Remainder(math.Atan2(l.Y, l.X)-middle, 2*math.Pi)
+				a.from, a.to = min(a.from, d), max(a.to, d)
+			}
+		}
+		from := math.Mod(middle+a.from+4*math.Pi, 2*math.Pi)
+		arcs = append(arcs, arc{from, from + a.to - a.from})
+	}
+	slices.SortFunc(arcs, func(a, b arc) int { return cmp.Compare(a.from, b.from) })
+	reach, gap := arcs[0].from, 0.0
+	for _, a := range append(arcs, arc{arcs[0].from + 2*math.Pi, 0}) {
+		// The last arc round the start may reach past the first.
+		gap = max(gap, a.from-reach)
+		reach = max(reach, a.to)
+	}
+	face.Full = gap < 1e-3
+	face.Frame.Origin = face.Frame.Point(geom.V3(0, 0, lo))
+	face.Radius += face.Slope * lo
+	face.From, face.To = 0, hi-lo
+}
+
+// backward reports whether a direction points down the axis it is nearest to,
+// the earlier axis in a tie.
+func backward(d geom.Vec3) bool {
+	x, y, z := math.Abs(d.X), math.Abs(d.Y), math.Abs(d.Z)
+	const near = 1e-6
+	switch {
+	case x >= y-near && x >= z-near:
+		return d.X < 0
+	case y >= z-near:
+		return d.Y < 0
+	}
+	return d.Z < 0
 }

@@ -53,8 +53,12 @@ func Recognise(vertices []geom.Vec3, triangles [][3]int32, o Options) (*Solid, e
 	s := &Solid{Vertices: vertices, Triangles: triangles, twin: twin}
 	g := newGrower(s, o.tolerance(vertices))
 	g.facets()
-	for i := range g.facet {
-		g.plane(int32(i))
+	g.sides()
+	g.roundFaces()
+	g.crumbs()
+	g.rest()
+	for i := range g.found {
+		g.measure(i)
 	}
 	s.assemble(g.found)
 	return s, nil
