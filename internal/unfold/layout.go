@@ -144,7 +144,7 @@ func (m *mesh) unroll() []geom.Vec2 {
 	if m.strain(rs, flat) <= agree*area {
 		return flat
 	}
-	sys := newSystem(len(m.v), m.sides(), flat)
+	sys := newSystem(1, m.sides(), m.v)
 	for t, c := range m.tri {
 		for i := range 3 {
 			for j := range i + 1 {
@@ -242,6 +242,7 @@ func (m *mesh) spread() ([]geom.Vec2, error) {
 		}
 	}
 	n := len(m.v)
+	places := slices.Clone(m.v)
 	var sides [][2]int32
 	var weight []float64
 	mean := longest / float64(len(loops[outer]))
@@ -258,9 +259,12 @@ func (m *mesh) spread() ([]geom.Vec2, error) {
 		if i == outer {
 			continue
 		}
+		middle := geom.Vec3{}
 		for _, h := range l {
 			add(m.from(h), int32(n), mean)
+			middle = middle.Add(m.v[m.from(h)].Scale(1 / float64(len(l))))
 		}
+		places = append(places, middle)
 		n++
 	}
 	fixed := make([]bool, n)
@@ -274,7 +278,7 @@ func (m *mesh) spread() ([]geom.Vec2, error) {
 		run += length(h)
 	}
 	// A fixed vertex keeps an equation of its own, x = given.
-	sys := newSystem(n, sides, nil)
+	sys := newSystem(1, sides, places)
 	bx, by := make([]float64, n), make([]float64, n)
 	for i := range n {
 		if fixed[i] {
@@ -414,7 +418,7 @@ func (m *mesh) relax(flat []geom.Vec2) ([]geom.Vec2, error) {
 		return flat, nil
 	}
 	n := len(m.v)
-	sys := newSystem2(n, m.sides(), flat)
+	sys := newSystem(2, m.sides(), m.v)
 	slots := make([][21]int32, len(m.tri))
 	for t, c := range m.tri {
 		k := 0

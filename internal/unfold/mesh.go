@@ -223,18 +223,19 @@ func (m *mesh) angles() (sum []float64, border []bool) {
 	return sum, border
 }
 
-// normals estimates the surface's normal at each vertex.
-//
-// Inside, facet normals weighted by the angle that the facet has at the vertex
-// (Thürmer and Wüthrich, Computing vertex normals from polygonal facets, 1998).
-// At a border only one side is known and that average is off by half a facet,
-// so border normals are chosen to meet, with every neighbour,
+// normals estimates the surface's normal at each vertex: those that meet, along
+// every side,
 //
 //	(nᵢ + nⱼ) · (pⱼ - pᵢ) = 0
 //
-// which holds exactly for chords of circular cylinders and spheres and to third
-// order for any smooth surface, in the least-squares sense and with the average
-// as a weak wish that settles what chords leave open.
+// in the least-squares sense. That holds exactly for chords of circular
+// cylinders and spheres and to third order for any smooth surface.
+//
+// What chords leave open is settled by a weak wish for the facets' normals
+// weighted by their angles at the vertex (Thürmer and Wüthrich, Computing
+// vertex normals from polygonal facets, 1998). Alone those are off by half a
+// facet where only one side is known, at a border, and in the middle they
+// depend on how the facets lie.
 func (m *mesh) normals() []geom.Vec3 {
 	if m.normal != nil {
 		return m.normal
@@ -250,63 +251,25 @@ func (m *mesh) normals() []geom.Vec3 {
 		n[i] = n[i].Unit()
 	}
 	_, border := m.angles()
-	wishes := m.borderNormals(n, border)
-	for i, ok := range border {
-		if ok {
-			n[i] = wishes[i]
+	frames := make([]geom.Frame, len(n))
+	sys := newSystem(2, m.sides(), m.v)
+	b := make([]float64, 2*len(n)) // the tilts x, y of each normal in its own frame
+	for i := range n {
+		const inside, atBorder = 0.05, 1e-3 // beside one neighbour
+		frames[i] = geom.FrameFromZ(geom.Vec3{}, n[i])
+		wish := inside
+		if border[i] {
+			wish = atBorder
 		}
+		sys.add(int32(2*i), int32(2*i), wish)
+		sys.add(int32(2*i+1), int32(2*i+1), wish)
 	}
-	return n
-}
-
-// borderNormals solves for the border's normals; those inside are given.
-func (m *mesh) borderNormals(n []geom.Vec3, border []bool) []geom.Vec3 {
-	const wish = 1e-3 // weight of the average beside that of one neighbour
-	row := make([]int32, len(m.v))
-	var at []int32
-	for i, ok := range border {
-		if ok {
-			row[i] = int32(len(at))
-			at = append(at, int32(i))
-		}
-	}
-	var pairs, all [][2]int32
-	for h, o := range m.twin {
-		if o > int32(h) {
-			continue
-		}
-		i, j := m.from(int32(h)), m.to(int32(h))
-		if border[i] && border[j] {
-			pairs = append(pairs, [2]int32{row[i], row[j]})
-		}
-		if border[i] || border[j] {
-			all = append(all, [2]int32{i, j})
-		}
-	}
-	if len(at) == 0 {
-		return n
-	}
-	// Unknowns: the tilts x, y of each normal in its own frame.
-	frames := make([]geom.Frame, len(at))
-	sys := newSystem2(len(at), pairs, nil)
-	b := make([]float64, 2*len(at))
-	for r, i := range at {
-		frames[r] = geom.FrameFromZ(geom.Vec3{}, n[i])
-		sys.add(int32(2*r), int32(2*r), wish)
-		sys.add(int32(2*r+1), int32(2*r+1), wish)
-	}
-	for _, e := range all {
-		d := m.v[e[1]].Sub(m.v[e[0]]).Unit()
-		miss := n[e[0]].Add(n[e[1]]).Dot(d)
-		var unknown []int32
-		var by []float64
-		for _, i := range e {
-			if border[i] {
-				r := row[i]
-				unknown = append(unknown, 2*r, 2*r+1)
-				by = append(by, frames[r].X.Dot(d), frames[r].Y.Dot(d))
-			}
-		}
+	for _, e := range m.sides() {
+		i, j := e[0], e[1]
+		d := m.v[j].Sub(m.v[i]).Unit()
+		miss := n[i].Add(n[j]).Dot(d)
+		unknown := [4]int32{2 * i, 2*i + 1, 2 * j, 2*j + 1}
+		by := [4]float64{frames[i].X.Dot(d), frames[i].Y.Dot(d), frames[j].X.Dot(d), frames[j].Y.Dot(d)}
 		for k, u := range unknown {
 			b[u] -= by[k] * miss
 			for l := range k + 1 {
@@ -314,13 +277,12 @@ func (m *mesh) borderNormals(n []geom.Vec3, border []bool) []geom.Vec3 {
 			}
 		}
 	}
-	out := slices.Clone(n)
 	if !sys.factor(0) {
-		return out
+		return n
 	}
 	sys.solve(b)
-	for r, i := range at {
-		out[i] = n[i].Add(frames[r].X.Scale(b[2*r])).Add(frames[r].Y.Scale(b[2*r+1])).Unit()
+	for i, f := range frames {
+		n[i] = n[i].Add(f.X.Scale(b[2*i])).Add(f.Y.Scale(b[2*i+1])).Unit()
 	}
-	return out
+	return n
 }

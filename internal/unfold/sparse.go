@@ -14,8 +14,8 @@ import (
 // Reference: T. A. Davis, Direct Methods for Sparse Linear Systems, 2006,
 // chapter 4 (elimination tree, reach of a row, up-looking factorisation).
 //
-// Unknowns are ordered by nested dissection: cut the graph in two by its
-// position (or breadth-first distance), number the two halves first and the
+// Unknowns are ordered by nested dissection: cut the graph in two by place,
+// number the two halves first and the
 // vertices between them last.
 type system struct {
 	n     int
@@ -35,18 +35,10 @@ type system struct {
 	stack  []int32
 }
 
-// newSystem has one unknown per vertex of the graph; at places the vertices
-// for the dissection, or nil.
-func newSystem(n int, sides [][2]int32, at []geom.Vec2) *system {
-	return systemOf(n, 1, sides, at)
-}
-
-// newSystem2 has two unknowns per vertex, 2i and 2i+1.
-func newSystem2(n int, sides [][2]int32, at []geom.Vec2) *system {
-	return systemOf(n, 2, sides, at)
-}
-
-func systemOf(vertices, per int, sides [][2]int32, at []geom.Vec2) *system {
+// newSystem has per unknowns for each vertex of a graph, numbered per*i + k;
+// at places the vertices for the dissection.
+func newSystem(per int, sides [][2]int32, at []geom.Vec3) *system {
+	vertices := len(at)
 	adj := make([][]int32, vertices)
 	for _, s := range sides {
 		adj[s[0]] = append(adj[s[0]], s[1])
@@ -92,15 +84,10 @@ func systemOf(vertices, per int, sides [][2]int32, at []geom.Vec2) *system {
 }
 
 // dissect orders the vertices of a graph.
-func dissect(adj [][]int32, at []geom.Vec2) []int32 {
+func dissect(adj [][]int32, at []geom.Vec3) []int32 {
 	order := make([]int32, 0, len(adj))
 	side := make([]int32, len(adj)) // the half a vertex is in, by a number that no other half has
 	var halves int32
-	if at == nil { // place by distance from the first vertex and from the last one reached
-		at = make([]geom.Vec2, len(adj))
-		far := distances(adj, 0, func(v int32, d float64) { at[v].X = d })
-		distances(adj, far, func(v int32, d float64) { at[v].Y = d })
-	}
 	var split func(vs []int32)
 	split = func(vs []int32) {
 		const small = 24
@@ -108,15 +95,12 @@ func dissect(adj [][]int32, at []geom.Vec2) []int32 {
 			order = append(order, vs...)
 			return
 		}
-		box := geom.EmptyBox2()
+		box := geom.EmptyBox3()
 		for _, v := range vs {
 			box = box.Add(at[v])
 		}
-		key := func(v int32) float64 { return at[v].X }
-		if d := box.Size(); d.Y > d.X {
-			key = func(v int32) float64 { return at[v].Y }
-		}
-		slices.SortFunc(vs, func(a, b int32) int { return cmp.Or(cmp.Compare(key(a), key(b)), cmp.Compare(a, b)) })
+		key := longest(box)
+		slices.SortFunc(vs, func(a, b int32) int { return cmp.Or(cmp.Compare(key(at[a]), key(at[b])), cmp.Compare(a, b)) })
 		mid := len(vs) / 2
 		halves += 2
 		low, high := halves-1, halves
@@ -144,27 +128,6 @@ func dissect(adj [][]int32, at []geom.Vec2) []int32 {
 	}
 	split(vs)
 	return order
-}
-
-// distances calls f with each vertex's distance in edges from the first, and
-// returns the last one reached.
-func distances(adj [][]int32, first int32, f func(v int32, d float64)) int32 {
-	d := make([]int32, len(adj))
-	for i := range d {
-		d[i] = -1
-	}
-	d[first] = 0
-	queue := []int32{first}
-	for i := 0; i < len(queue); i++ {
-		f(queue[i], float64(d[queue[i]]))
-		for _, w := range adj[queue[i]] {
-			if d[w] < 0 {
-				d[w] = d[queue[i]] + 1
-				queue = append(queue, w)
-			}
-		}
-	}
-	return queue[len(queue)-1]
 }
 
 // slot is where the coefficient of unknowns i and j is stored; their vertices

@@ -48,13 +48,7 @@ func (tr *tree) build(mid []geom.Vec3, first, last int32) {
 	if last-first <= leaf {
 		return
 	}
-	key := func(v geom.Vec3) float64 { return v.X }
-	switch s := mids.Size(); {
-	case s.Z > s.X && s.Z > s.Y:
-		key = func(v geom.Vec3) float64 { return v.Z }
-	case s.Y > s.X:
-		key = func(v geom.Vec3) float64 { return v.Y }
-	}
+	key := longest(mids)
 	slices.SortFunc(tr.items[first:last], func(a, b int32) int {
 		return cmp.Or(cmp.Compare(key(mid[a]), key(mid[b])), cmp.Compare(a, b))
 	})
@@ -173,4 +167,15 @@ func (tr *tree) closest(t int32, q geom.Vec3) (d2 float64, w [3]float64) {
 		return done(0, 0)
 	}
 	return done(vb/s, vc/s)
+}
+
+// longest picks the coordinate in which the box is longest.
+func longest(b geom.Box3) func(geom.Vec3) float64 {
+	switch s := b.Size(); {
+	case s.Z > s.X && s.Z > s.Y:
+		return func(v geom.Vec3) float64 { return v.Z }
+	case s.Y > s.X:
+		return func(v geom.Vec3) float64 { return v.Y }
+	}
+	return func(v geom.Vec3) float64 { return v.X }
 }

@@ -118,7 +118,7 @@ func (m *mesh) flatten(o Options) (*Patch, Distortion, error) {
 	var failed error
 	var done [][]stop
 	// From the fewest cuts to the most.
-	for _, tol := range []struct{ hole, point float64 }{{1, 10}, {1e-3, 10}, {1, 0.05}, {1e-3, 0.05}} {
+	for _, tol := range []struct{ hole, point float64 }{{1, 10}, {1e-3, 10}, {1, 1e-3}, {1e-3, 1e-3}} {
 		stops := m.stops(tol.hole, tol.point)
 		if contains(done, stops) {
 			continue
