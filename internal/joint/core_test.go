@@ -52,7 +52,7 @@ func placed(t testing.TB, name string, s *shop.Shop) (*piece.Piece, *joint.Resul
 // printed is the piece with its cores for members.
 func printed(t testing.TB, p *piece.Piece, s *shop.Shop, r *joint.Result) *piece.Piece {
 	t.Helper()
-	l, err := veneer.Lay(context.Background(), *joint.Kernel, p, r.Contacts, s, veneer.Options{})
+	l, err := veneer.Lay(context.Background(), *joint.Kernel, p, r.Contacts, r.Rounds, s, veneer.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

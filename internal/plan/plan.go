@@ -67,7 +67,7 @@ func Make(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o 
 			return f, err
 		}},
 		{"veneer layout", func() (f []finding.Finding, err error) {
-			if pl.Layout, err = veneer.Lay(ctx, k, p, pl.Joints.Contacts, s, o.Veneer); err == nil {
+			if pl.Layout, err = veneer.Lay(ctx, k, p, pl.Joints.Contacts, pl.Joints.Rounds, s, o.Veneer); err == nil {
 				f = pl.Layout.Findings
 			}
 			return f, err

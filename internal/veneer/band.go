@@ -24,17 +24,23 @@ func baseID(member, surface string, part int) string {
 
 // isBand reports whether a surface is covered by a band.
 func isBand(sf *piece.Surface) bool {
-	return sf.Role == piece.Edge || sf.Role == piece.Side && sf.Kind == piece.Cylinder
+	switch sf.Kind {
+	case piece.Cylinder:
+		return sf.Role == piece.Edge || sf.Role == piece.Side
+	case piece.Extruded, piece.Plane:
+		return sf.Role == piece.Edge
+	}
+	return false
 }
 
 // lengthwise reports whether the grain runs along u rather than across.
 func lengthwise(grain float64) bool { return math.Abs(math.Cos(grain)) > math.Sqrt(0.5) }
 
 // wraps reports whether a part of a closed surface goes all the way round.
-func wraps(sf *piece.Surface, base geom.Polygons) bool {
+func (c *clad) wraps(si int, base geom.Polygons) bool {
 	for _, p := range base {
 		for j := range p {
-			if onSeam(sf, p[j], p[(j+1)%len(p)]) {
+			if c.onSeam(si, p[j], p[(j+1)%len(p)]) {
 				return true
 			}
 		}
@@ -61,9 +67,12 @@ func (t *task) divide(r *solid.Regions, c *clad, si int) {
 		switch {
 		case isBand(sf):
 			t.band(c, si, name, base, un, w)
-		case sf.Kind == piece.Cone && wraps(sf, base):
-			t.layout.Joints = append(t.layout.Joints, LeafJoint{ID: name + "/butt", Member: c.index, Surface: si, Kind: "butt", At: c.backAngle()})
+		case sf.Kind == piece.Cone && c.wraps(si, base):
+			t.layout.Joints = append(t.layout.Joints, LeafJoint{ID: name + "/butt", Member: c.index, Surface: si, Kind: "butt", At: c.backAngle(si)})
 		default:
+			if c.wraps(si, base) {
+				t.layout.Joints = append(t.layout.Joints, LeafJoint{ID: name + "/butt", Member: c.index, Surface: si, Kind: "butt", Line: c.openingLine(si)})
+			}
 			t.leaf(c, si, name, base, un, w)
 		}
 	}
@@ -81,13 +90,13 @@ func (t *task) small(c *clad, si int, base geom.Polygons, w wish) bool {
 
 // hollows tells of corners of a face that a cutter cannot trim into.
 func (t *task) hollows(c *clad, si int, subject string, w wish) {
-	if c.core.Board == nil {
-		return
-	}
 	sharp := 0
-	for _, o := range append([]piece.Outline{c.core.Board.Outline}, c.core.Board.Cutouts...) {
-		for i := range o.Path.Segs {
-			if o.Path.Corner(i) < -piece.BreakAngle {
+	for _, loop := range c.surfaces[si].Region {
+		loop = dropRepeats(loop)
+		n := len(loop)
+		for i, q := range loop {
+			a, b := q.Sub(loop[(i+n-1)%n]), loop[(i+1)%n].Sub(q)
+			if math.Atan2(a.Cross(b), a.Dot(b)) < -piece.BreakAngle {
 				sharp++
 			}
 		}
@@ -98,19 +107,38 @@ func (t *task) hollows(c *clad, si int, subject string, w wish) {
 	}
 }
 
-// backAngle is the angle about a turning's axis at which its joint is seen
-// least: towards the middle of the piece, if the turning stands off it by more
-// than its own width; else farthest back, or, if the axis points there, lowest.
-func (c *clad) backAngle() float64 {
+// backAngle is the angle about the axis of a round side at which its joint is
+// seen least: towards the middle of the piece, if the member stands off it by
+// more than its own width; else farthest back, or, if the axis points there,
+// lowest. All sides about one axis have their joints in line.
+func (c *clad) backAngle(si int) float64 {
 	dirs := []geom.Vec3{{Y: 1}, {Z: -1}}
-	low, high := c.core.Turning.Profile.Segs[0].From(), c.core.Turning.Profile.Segs[len(c.core.Turning.Profile.Segs)-1].To()
-	at := c.core.Place.Point(geom.V3(0, 0, (low.Y+high.Y)/2)).XY()
+	frame := c.surfaces[si].Frame
+	low, high := geom.V2(0, math.Inf(1)), geom.V2(0, math.Inf(-1)) // ends of the profile
+	for i := range c.surfaces {
+		o := &c.surfaces[i]
+		if o.Role != piece.Side || o.Kind == piece.Plane || o.Kind == piece.Extruded || len(o.Run.Segs) == 0 ||
+			math.Abs(o.Frame.Z.Dot(frame.Z)) < 1-1e-9 || frame.Local(o.Frame.Origin).XY().Len() > 1e-3 {
+			continue
+		}
+		for _, q := range []geom.Vec2{o.Run.Segs[0].From(), o.Run.Segs[len(o.Run.Segs)-1].To()} {
+			q.Y = frame.Local(o.Frame.Point(geom.V3(0, 0, q.Y))).Z
+			if q.Y < low.Y {
+				low = q
+			}
+			if q.Y > high.Y {
+				high = q
+			}
+		}
+	}
+	frame = frame.In(c.core.Place)
+	at := frame.Point(geom.V3(0, 0, (low.Y+high.Y)/2)).XY()
 	if in := c.middle.Sub(at); in.Len() > low.X+high.X {
 		dirs = append([]geom.Vec3{{X: in.X, Y: in.Y}}, dirs...)
 	}
 	for _, d := range dirs {
 		d = d.Unit()
-		if l := c.core.Place.LocalDir(d).XY(); l.Len() > 0.1 {
+		if l := frame.LocalDir(d).XY(); l.Len() > 0.1 {
 			a := l.Angle()
 			if a < 0 {
 				a += 2 * math.Pi
@@ -124,7 +152,7 @@ func (c *clad) backAngle() float64 {
 // band settles one stretch of an edge or a round side.
 func (t *task) band(c *clad, si int, id string, base geom.Polygons, un unrolled, w wish) {
 	sf := &c.surfaces[si]
-	closed := sf.Closed && wraps(sf, base)
+	closed := sf.Closed && c.wraps(si, base)
 	box, cut := un.net.Bounds(), un.gross.Bounds()
 	width, wide := box.Size().Y, cut.Size().Y
 	rs := rooms(t.shop, w.veneer)

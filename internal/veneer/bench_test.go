@@ -12,7 +12,7 @@ func BenchmarkRoundTop(b *testing.B) {
 	p := rimPiece()
 	s := testShop(600, 400)
 	for b.Loop() {
-		l, err := Lay(context.Background(), k, p, nil, s, Options{})
+		l, err := Lay(context.Background(), k, p, nil, nil, s, Options{})
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -28,7 +28,7 @@ func BenchmarkTable(b *testing.B) {
 	cs := contactsOf(b, p)
 	s := testShop(600, 400)
 	for b.Loop() {
-		l, err := Lay(context.Background(), k, p, cs, s, Options{})
+		l, err := Lay(context.Background(), k, p, cs, nil, s, Options{})
 		if err != nil {
 			b.Fatal(err)
 		}

@@ -24,6 +24,9 @@ type clad struct {
 	chord    float64
 	middle   geom.Vec2 // of the whole piece, seen from above; known to Lay only
 	mates    []pairing // surfaces that lie flush with those of members printed as one with this
+
+	neutrals []*neutral       // by surface, as they are asked for
+	openings map[int][]cutway // by surface, as they are asked for
 }
 
 // surfaceRank puts faces before edges or after them.
@@ -42,7 +45,11 @@ func (c *clad) seen(si int) float64 {
 	if sf.Closed || len(sf.Region) == 0 || sf.Role == piece.Side && sf.Kind != piece.Plane {
 		return 0
 	}
-	n := c.core.Place.Dir(sf.Normal(sf.Region.Bounds().Center()))
+	n := sf.Normal(sf.Region.Bounds().Center())
+	if sf.Patch != nil {
+		n = c.facing(si)
+	}
+	n = c.core.Place.Dir(n)
 	return -n.Y + n.Z/2
 }
 
@@ -84,7 +91,7 @@ type meeting struct {
 func (c *clad) across(si int, a, b geom.Vec2) meeting {
 	sf := &c.surfaces[si]
 	mid := a.Lerp(b, 0.5)
-	if onSeam(sf, a, b) {
+	if c.onSeam(si, a, b) {
 		return meeting{surface: si}
 	}
 	p := sf.Point(mid)
@@ -127,33 +134,39 @@ func (c *clad) across(si int, a, b geom.Vec2) meeting {
 	return meeting{found, tau}
 }
 
-// onSeam reports whether a border is where the chart of a closed side or rim
-// was cut open.
-func onSeam(sf *piece.Surface, a, b geom.Vec2) bool {
+// onSeam reports whether a border is where the chart of a side or rim that goes
+// all the way round was cut open.
+func (c *clad) onSeam(si int, a, b geom.Vec2) bool {
 	const tol = 1e-6
+	sf := &c.surfaces[si]
 	switch {
+	case sf.Patch != nil:
+		return c.opening(si, a.Lerp(b, 0.5)) != 0
 	case sf.Closed:
 		return math.Abs(a.X) < tol && math.Abs(b.X) < tol ||
 			math.Abs(a.X-sf.Length) < tol && math.Abs(b.X-sf.Length) < tol
 	case sf.Kind == piece.Cone:
 		// Rays through the apex at the sector's two ends.
 		full := 2 * math.Pi * sine(sf)
-		at := func(q geom.Vec2) float64 {
-			phi := math.Atan2(q.X, math.Abs(q.Y))
-			p0, p1 := coneEnds(sf)
-			if (p1.X > p0.X) != (q.Y > 0) {
-				phi = math.Atan2(q.X, -math.Abs(q.Y))
-			}
-			if phi < -tol {
-				phi += 2 * math.Pi
-			}
-			return phi
-		}
-		fa, fb := at(a), at(b)
+		fa, fb := sectorAngle(sf, a), sectorAngle(sf, b)
 		near := func(x, y float64) bool { return math.Abs(x-y) < tol }
 		return near(fa, 0) && near(fb, 0) || near(fa, full) && near(fb, full)
 	}
 	return false
+}
+
+// sectorAngle is the angle of a point of a cone's chart about the apex, from
+// where the chart was cut open, from 0 to 2π.
+func sectorAngle(sf *piece.Surface, q geom.Vec2) float64 {
+	phi := math.Atan2(q.X, math.Abs(q.Y))
+	p0, p1 := coneEnds(sf)
+	if (p1.X > p0.X) != (q.Y > 0) {
+		phi = math.Atan2(q.X, -math.Abs(q.Y))
+	}
+	if phi < -1e-6 {
+		phi += 2 * math.Pi
+	}
+	return phi
 }
 
 // margin is how far a border of a leaf is carried beyond the core's.
@@ -226,9 +239,9 @@ type unrolled struct {
 // unroll lays a base flat, carries its borders out by the rules of corners and
 // adds the allowance.
 func (c *clad) unroll(r *solid.Regions, si int, base geom.Polygons, allowance float64, o Options) unrolled {
-	sf := &c.surfaces[si]
-	out := unrolled{neutral: newNeutral(sf, c.stack[si].NeutralDepth())}
+	out := unrolled{neutral: c.neutral(si)}
 	base = c.parted(si, out.neutral.folded(base))
+	flat := base.Map(out.neutral.flat)
 	var net, gross [][]float64
 	alike := true // every border has the same allowance
 	for _, p := range base {
@@ -245,12 +258,14 @@ func (c *clad) unroll(r *solid.Regions, si int, base geom.Polygons, allowance fl
 			} else {
 				m = of.of.margins(of.surface, a, b, allowance)
 			}
+			if of.of.surfaces[of.surface].Patch != nil {
+				m = of.of.endMargin(of.surface, a, b, m, flat.Bounds().Size().X, o)
+			}
 			n[j], g[j] = m.net, m.net+m.extra
 			alike = alike && m.extra == allowance
 		}
 		net, gross = append(net, n), append(gross, g)
 	}
-	flat := base.Map(out.neutral.flat)
 	out.net = grow(r, flat, net)
 	if alike {
 		out.gross = r.Offset(out.net, allowance, solid.Miter, 4, o.Chord)
@@ -316,7 +331,7 @@ func (c *clad) fingersLow(si int) bool {
 func (c *clad) backmost(si int) float64 {
 	sf := &c.surfaces[si]
 	if sf.Kind == piece.Cylinder {
-		return c.backAngle() * sf.Run.Segs[0].From().X
+		return c.backAngle(si) * sf.Run.Segs[0].From().X
 	}
 	v := sf.Region.Bounds().Center().Y
 	samples := sf.Run.Flatten(1e-4)

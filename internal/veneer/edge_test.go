@@ -116,7 +116,7 @@ func TestSmallBeds(t *testing.T) {
 	lay := func(s *shop.Shop, m piece.Member, rules ...piece.SurfaceRule) result {
 		p := pieceOf(piece.CoreSize, m)
 		p.Surfaces = rules
-		l, err := Lay(context.Background(), testKernel(t), p, nil, s, Options{})
+		l, err := Lay(context.Background(), testKernel(t), p, nil, nil, s, Options{})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -71,7 +71,7 @@ func BenchmarkLay(b *testing.B) {
 	p, j := example(b, "heron-side-table")
 	k, s := testKernel(b), exampleShop()
 	for b.Loop() {
-		if _, err := Lay(context.Background(), k, p, j.Contacts, s, Options{}); err != nil {
+		if _, err := Lay(context.Background(), k, p, j.Contacts, j.Rounds, s, Options{}); err != nil {
 			b.Fatal(err)
 		}
 	}
@@ -80,7 +80,7 @@ func BenchmarkLay(b *testing.B) {
 func BenchmarkPatterns(b *testing.B) {
 	p, j := example(b, "heron-side-table")
 	k, s := testKernel(b), exampleShop()
-	l, err := Lay(context.Background(), k, p, j.Contacts, s, Options{})
+	l, err := Lay(context.Background(), k, p, j.Contacts, j.Rounds, s, Options{})
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -236,7 +236,7 @@ func TestAnyPairPrintedAsOne(t *testing.T) {
 		p.PrintAsOne = [][]int{{0, 1}}
 		p.Veneer.Order = rapid.SampledFrom([]string{"faces first", "edges first"}).Draw(rt, "order")
 		s := testShop(600, 600)
-		l, err := Lay(context.Background(), k, p, nil, s, Options{})
+		l, err := Lay(context.Background(), k, p, nil, nil, s, Options{})
 		if err != nil {
 			rt.Fatal(err)
 		}

@@ -100,7 +100,7 @@ type result struct {
 func run(t testing.TB, p *piece.Piece, cs []joint.Contact, j *joint.Result, s *shop.Shop, o Options) result {
 	t.Helper()
 	k := testKernel(t)
-	l, err := Lay(context.Background(), k, p, cs, s, o)
+	l, err := Lay(context.Background(), k, p, cs, rounds(j), s, o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -175,4 +175,12 @@ func draw(t testing.TB, name string, ps ...Pattern) {
 	if err := os.WriteFile(dir+"/"+name+".svg", []byte(svg), 0o644); err != nil {
 		t.Fatal(err)
 	}
+}
+
+// rounds are the round contacts of what was joined, if anything was.
+func rounds(j *joint.Result) []joint.RoundContact {
+	if j == nil {
+		return nil
+	}
+	return j.Rounds
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
@@ -19,8 +20,10 @@ type meet struct {
 	id             string
 	member, surf   int
 	other, against int        // the other member and its surface
-	frame          geom.Frame // world; Z out of this surface
+	frame          geom.Frame // world; Z out of this surface. Of a round contact: along the axis
 	region         geom.Polygons
+	radius         float64 // of a round contact, mm; 0 for a flat one
+	hollow         bool    // this surface is the hollow one of a round contact
 	covered        float64
 	host           bool // this member goes on beyond the contact
 	inside         bool // both are printed as one
@@ -42,8 +45,8 @@ type task struct {
 
 // Lay settles what is veneered and with what, the sizes of the cores, where
 // veneer stops round other members, and where bands, laps and joints of leaves
-// lie. Contacts are those of the piece as described.
-func Lay(ctx context.Context, k *solid.Kernel, p *piece.Piece, contacts []joint.Contact, s *shop.Shop, o Options) (*Layout, error) {
+// lie. Contacts, flat and round, are those of the piece as described.
+func Lay(ctx context.Context, k *solid.Kernel, p *piece.Piece, contacts []joint.Contact, rounds []joint.RoundContact, s *shop.Shop, o Options) (*Layout, error) {
 	if len(s.Veneers) == 0 {
 		return nil, errors.New("veneer: the shop has no veneer")
 	}
@@ -59,6 +62,9 @@ func Lay(ctx context.Context, k *solid.Kernel, p *piece.Piece, contacts []joint.
 	}
 	for _, c := range contacts {
 		t.meets = append(t.meets, sides(c)...)
+	}
+	for _, c := range rounds {
+		t.meets = append(t.meets, roundSides(c)...)
 	}
 	err := k.Regions(ctx, func(r *solid.Regions) error {
 		t.inside(r)
@@ -187,9 +193,11 @@ const (
 func (t *task) states() {
 	covered := map[[2]int]float64{}
 	by := map[[2]int]string{}
+	holds := map[[2]int]bool{} // a hollow with a round part of another member in it
 	for _, m := range t.meets {
 		key := [2]int{m.member, m.surf}
 		covered[key] += m.covered
+		holds[key] = holds[key] || m.hollow
 		if by[key] == "" {
 			by[key] = t.p.Members[m.other].ID
 		}
@@ -216,9 +224,17 @@ func (t *task) states() {
 			switch {
 			case len(sf.Region) == 0:
 				*cov = Covering{State: Bare, Why: "cut away"}
-			case sf.Kind == piece.Free && w.show != "bare" && w.show != "hidden":
+			case sf.Patch != nil && sf.Strain.Overlap && w.show != "bare" && w.show != "hidden":
+				*cov = Covering{State: Bare, Why: "lies on itself when flat"}
+				t.add(finding.Warning, "flat-overlap", subject, w.line, "geometry", "draw it as two surfaces with a corner between them; or leave it bare",
+					"%s lies on itself when it is laid flat, so no leaf covers it in one piece, and it is left bare.", subject)
+			case sf.Kind == piece.Free && w.show != "bare" && w.show != "hidden" && !t.bears(c, si, w):
 				*cov = Covering{State: Bare, Why: "does not unroll"}
-				t.freeSurface(subject, sf, w.line)
+				if sf.Patch != nil {
+					t.doubleCurved(c, si, subject, w)
+				} else {
+					t.freeSurface(subject, sf, w.line, t.o.Strain)
+				}
 			case covers && w.show != "show":
 				*cov = Covering{State: Bare, Why: "full contact with " + by[[2]int{mi, si}]}
 			case w.show != "":
@@ -229,20 +245,25 @@ func (t *task) states() {
 				}
 			case t.foot(c, si):
 				*cov = Covering{State: Bare, Why: "foot"}
-			case sf.Role == piece.Edge && inCutout(m, si):
+			case (sf.Inside || strings.HasPrefix(sf.Name, "cutout-")) && sf.Role == piece.Edge:
 				*cov = Covering{State: Bare, Why: "inside of a cut-out"}
+			case sf.Inside:
+				*cov = Covering{State: Bare, Why: "inside of a bore"}
+			case holds[[2]int{mi, si}]:
+				*cov = Covering{State: Bare, Why: "holds " + by[[2]int{mi, si}]}
 			case sf.Role == piece.Face && t.downward(c, si):
 				*cov = Covering{State: Hidden, Why: "underside"}
 			default:
 				*cov = Covering{State: Show, Why: "shows"}
 			}
-			if cov.State == Show && sf.Kind != piece.Free {
+			if cov.State == Show && (sf.Kind != piece.Free || sf.Patch != nil) {
 				t.lay(mi, si, w.veneer)
+				if sf.Kind == piece.Free {
+					t.strained(c, si, subject, w)
+				}
 			}
 		}
-		if m.Board != nil {
-			t.balance(mi)
-		}
+		t.balance(mi)
 	}
 }
 
@@ -250,22 +271,23 @@ func (t *task) states() {
 func (t *task) lay(mi, si int, v shop.Veneer) {
 	c := t.members[mi]
 	c.stack[si] = v
-	c.cover[si].Veneer, c.cover[si].Stack = v.ID, v.Stack()
+	c.cover[si].Veneer, c.cover[si].Stack, c.cover[si].Neutral = v.ID, v.Stack(), v.NeutralDepth()
 	if g := t.wishes[mi][si].grain; g != nil {
 		c.cover[si].Grain = *g
 	} else {
-		c.cover[si].Grain = grainDirection(&c.surfaces[si])
+		c.cover[si].Grain = c.grainDirection(si)
 	}
 }
 
-// balance veneers the hidden broad side of a board whose other side is
-// veneered: the same stack, the grain in the same direction. A board that is
-// held over more than half of that side needs none.
+// balance veneers the hidden side of a panel whose other side is veneered: the
+// same stack, the grain in the same direction. A panel that is held over more
+// than half of that side needs none.
 func (t *task) balance(mi int) {
 	c := t.members[mi]
-	for si, opposite := range []int{1, 0} {
+	for si := range c.surfaces {
 		cov := &c.cover[si]
-		if cov.State != Hidden || c.cover[opposite].Stack == 0 {
+		opposite := opposite(&t.p.Members[mi], si)
+		if cov.State != Hidden || opposite < 0 || c.cover[opposite].Stack == 0 || len(c.surfaces[si].Region) == 0 {
 			continue
 		}
 		var held float64
@@ -284,20 +306,19 @@ func (t *task) balance(mi int) {
 		default:
 			v := c.stack[opposite]
 			t.lay(mi, si, v)
-			if t.wishes[mi][si].grain == nil { // a back's u runs against the face's
-				c.cover[si].Grain = math.Mod(math.Pi-c.cover[opposite].Grain, math.Pi)
+			if a, b := &c.surfaces[si], &c.surfaces[opposite]; t.wishes[mi][si].grain == nil && a.Kind == piece.Plane && b.Kind == piece.Plane {
+				// Seen from this side the other's u axis points along turn and its v axis is mirrored.
+				x := b.Frame.LocalDir(a.Frame.X)
+				turn := math.Atan2(x.Y, x.X)
+				c.cover[si].Grain = math.Mod(turn-c.cover[opposite].Grain, math.Pi)
 			}
 			cov.Why += "; balances " + c.surfaces[opposite].Name
 		}
 	}
 }
 
-func inCutout(m *piece.Member, si int) bool {
-	return m.Board != nil && si >= 2+m.Board.Outline.Runs()
-}
-
 func (t *task) downward(c *clad, si int) bool {
-	return c.core.Place.Dir(c.surfaces[si].Normal(geom.Vec2{})).Z < -math.Sqrt(0.5)
+	return c.core.Place.Dir(c.facing(si)).Z < -math.Sqrt(0.5)
 }
 
 // foot reports whether a plane stands on the floor.
@@ -392,7 +413,7 @@ func (t *task) uncovered(mi int, why error) piece.Member {
 	m, c := t.p.Members[mi], t.members[mi]
 	for si := range c.surfaces {
 		if cov := &c.cover[si]; cov.Stack > 0 || cov.Inset != 0 {
-			cov.State, cov.Stack, cov.Inset, cov.Veneer, cov.Why = Bare, 0, 0, "", "its core cannot be moved in"
+			cov.State, cov.Stack, cov.Neutral, cov.Inset, cov.Veneer, cov.Why = Bare, 0, 0, 0, "", "its core cannot be moved in"
 		}
 	}
 	t.add(finding.Stop, "core-not-moved", m.ID, m.Line, "geometry of parallel curves",
@@ -417,9 +438,7 @@ func (t *task) windows(r *solid.Regions) {
 		if c.cover[m.surf].Stack == 0 || m.treatment == Through || len(sf.Region) == 0 {
 			continue
 		}
-		chart := m.region.Map(func(q geom.Vec2) geom.Vec2 {
-			return sf.Chart(c.core.Place.Local(m.frame.Point(geom.V3(q.X, q.Y, 0))))
-		})
+		chart := c.chartOf(r, m)
 		contact := r.Intersect(chart, sf.Region)
 		if len(contact) == 0 {
 			continue
@@ -488,11 +507,15 @@ func (t *task) sideStack(other *clad, m *meet, c *clad, sf *piece.Surface, q geo
 // without a seam between coincident planes.
 const padRoot = 0.2
 
-// pad raises the core to the contact plane.
+// pad raises the core to the other member's surface.
 func (t *task) pad(m *meet, c *clad, outline geom.Polygons) {
 	id := m.id + "/pad"
 	if !m.host {
 		id += "-2"
+	}
+	if m.radius > 0 {
+		t.layout.Cuts = append(t.layout.Cuts, piece.Cut{ID: id, Member: m.member, Purpose: "pad", Add: true, Shape: c.roundPad(m, outline)})
+		return
 	}
 	var loops []solid.Loop
 	for _, p := range outline {
@@ -517,7 +540,7 @@ func (t *task) shift() {
 	}
 	for _, m := range t.meets {
 		v := t.members[m.member].cover[m.surf].Stack
-		if !m.host || m.inside || v == 0 || m.treatment == Open || m.treatment == "" {
+		if !m.host || m.inside || m.radius > 0 || v == 0 || m.treatment == Open || m.treatment == "" {
 			continue
 		}
 		at := &t.layout.Cores[m.other].Place

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"groundwork/internal/shop"
+	"groundwork/internal/unfold"
 )
 
 // Options are the rules for cladding. The zero value of a field means its
@@ -23,6 +24,8 @@ type Options struct {
 	LeafClear float64 // mm between a joint of leaves and a core seam, default 25
 	RingExtra float64 // mm by which the ends of a closed ring are cut long, at least, default 10; never less than 1 %
 	Knife     bool    // rip bands that are longer than the bed by knife rather than dividing them
+
+	Strain unfold.Limits // what the veneer bears where a surface curves both ways; default unfold.DefaultLimits
 }
 
 func (o Options) withDefaults() Options {
@@ -36,6 +39,8 @@ func (o Options) withDefaults() Options {
 	o.LapClear = cmp.Or(o.LapClear, 30)
 	o.LeafClear = cmp.Or(o.LeafClear, 25)
 	o.RingExtra = cmp.Or(o.RingExtra, 10)
+	o.Strain.Along = cmp.Or(o.Strain.Along, unfold.DefaultLimits.Along)
+	o.Strain.Across = cmp.Or(o.Strain.Across, unfold.DefaultLimits.Across)
 	return o
 }
 

@@ -152,17 +152,21 @@ func (d *drawing) surface(c *clad, si int, id string, base geom.Polygons, w wish
 		p.Release = "bore centres"
 	}
 	if c.cover[si].State == Show && sf.Role == piece.Face {
-		p.ShowFirst = c.core.Place.Dir(sf.Normal(geom.Vec2{})).Z > 0.7
+		p.ShowFirst = c.core.Place.Dir(c.facing(si)).Z > 0.7
 	}
 	run := slices.IndexFunc(d.layout.Bands, func(b BandRun) bool { return b.ID == id })
 	switch {
 	case run >= 0:
 		p.Kind = Band
 		d.band(c, si, d.layout.Bands[run], un, p)
-	case sf.Kind == piece.Cone && wraps(sf, base):
+	case sf.Kind == piece.Cone && c.wraps(si, base):
 		p.Kind = Band
 		d.cone(sf, un, p)
 	default:
+		if c.wraps(si, base) {
+			p.Kind, p.CutInPlace = Band, true
+			p.Release = strings.TrimSuffix("true perimeter, "+p.Release, ", ")
+		}
 		d.leaf(id, un, p)
 	}
 }

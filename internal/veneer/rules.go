@@ -1,14 +1,17 @@
 package veneer
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
 	"groundwork/internal/piece"
 	"groundwork/internal/shop"
+	"groundwork/internal/unfold"
 )
 
 // wish is what the piece file asks of one surface, its rules taken together.
@@ -91,20 +94,80 @@ func applies(r piece.SurfaceRule, m *piece.Member, sf *piece.Surface) bool {
 }
 
 // grainDirection is the default angle of the grain from u: along the longest
-// dimension of faces and ends, along edges, along the axis of turnings. Where
-// two dimensions are alike it is u.
-func grainDirection(sf *piece.Surface) float64 {
+// dimension of flat surfaces and of those with a patch, along edges, along the
+// axis of turnings. Where two dimensions are alike it is u. Flat surfaces of a
+// member in one plane, such as those between its housings, have one grain.
+func (c *clad) grainDirection(si int) float64 {
+	sf := &c.surfaces[si]
 	switch {
+	case sf.Patch != nil:
 	case sf.Role == piece.Side && sf.Kind != piece.Plane:
 		return math.Pi / 2
 	case sf.Kind == piece.Extruded:
 		return 0
 	}
-	size := sf.Region.Bounds().Size()
-	if size.Y > size.X*1.02 {
-		return math.Pi / 2
+	longest := func(b geom.Box2) float64 {
+		if size := b.Size(); size.Y > size.X*1.02 {
+			return math.Pi / 2
+		}
+		return 0
 	}
-	return 0
+	level := c.level(si)
+	if len(level) < 2 {
+		return longest(sf.Region.Bounds())
+	}
+	largest := slices.MaxFunc(level, func(a, b int) int { return cmp.Compare(c.surfaces[a].Area, c.surfaces[b].Area) })
+	of := &c.surfaces[largest]
+	box := geom.EmptyBox2()
+	for _, j := range level {
+		for _, loop := range c.surfaces[j].Region {
+			for _, q := range loop {
+				box = box.Add(of.Chart(c.surfaces[j].Point(q)))
+			}
+		}
+	}
+	g := longest(box)
+	if largest == si {
+		return g
+	}
+	sn, cs := math.Sincos(g)
+	in := sf.Frame.LocalDir(of.Frame.Dir(geom.V3(cs, sn, 0)))
+	a := math.Atan2(in.Y, in.X)
+	if a < -1e-9 {
+		a += math.Pi
+	}
+	return a
+}
+
+// level lists the flat surfaces that lie in one plane with si and play the same
+// role, itself among them; nothing if si is not flat.
+func (c *clad) level(si int) []int {
+	const near, turned = 0.01, 1e-5 // mm, radians
+	sf := &c.surfaces[si]
+	if sf.Kind != piece.Plane {
+		return nil
+	}
+	var out []int
+	for j := range c.surfaces {
+		o := &c.surfaces[j]
+		if o.Kind == piece.Plane && o.Role == sf.Role && len(o.Region) > 0 &&
+			o.Frame.Z.Sub(sf.Frame.Z).Len() < turned && math.Abs(sf.Frame.Local(o.Frame.Origin).Z) < near {
+			out = append(out, j)
+		}
+	}
+	return out
+}
+
+// opposite is the surface that is the parallel of si at the other side of the
+// member's thickness, -1 for none.
+func opposite(m *piece.Member, si int) int {
+	if m.Solid != nil {
+		return m.Solid.Opposite[si]
+	}
+	if m.Board != nil && si < 2 {
+		return 1 - si
+	}
+	return -1
 }
 
 // bendLimit is the smallest radius that the stack bears with its grain at
@@ -145,11 +208,18 @@ func mm(x float64) string { return strconv.FormatFloat(math.Round(x*10)/10, 'f',
 // bends checks the bend radii of a covered surface.
 func (r *report) bends(subject string, sf *piece.Surface, w wish, grain float64, o Options) {
 	b := sf.MinRadius()
+	var way geom.Vec2 // in which a patch bends
+	if sf.Patch != nil {
+		b.Radius, b.Hollow, b.At, way = sf.Patch.Tightest()
+	}
 	if math.IsInf(b.Radius, 1) {
 		return
 	}
 	turn := grain // from the direction that bends
-	if !b.AxisV {
+	switch {
+	case sf.Patch != nil:
+		turn -= way.Angle()
+	case !b.AxisV:
 		turn += math.Pi / 2
 	}
 	t := w.veneer.Stack()
@@ -181,8 +251,8 @@ func (r *report) bends(subject string, sf *piece.Surface, w wish, grain float64,
 // freeSurface tells that a surface does not unroll, and how many gores would
 // cover it: a strip of half-width h on a surface of Gaussian curvature K is
 // stretched by about K h²/2 along its edges when it is laid flat.
-func (r *report) freeSurface(subject string, sf *piece.Surface, line int) {
-	const strain = 0.005 // what veneer takes up, engineering estimate
+func (r *report) freeSurface(subject string, sf *piece.Surface, line int, lim unfold.Limits) {
+	strain := lim.Along // gores run along the axis, as the grain does
 	worst, wide := 0.0, 0.0
 	for _, q := range sf.Run.Flatten(0.01) {
 		u, v := sf.Curvature(geom.V2(0, q.S))
@@ -192,7 +262,7 @@ func (r *report) freeSurface(subject string, sf *piece.Surface, line int) {
 	if worst > 0 {
 		gores = math.Ceil(2 * math.Pi * wide / (2 * math.Sqrt(2*strain/worst)))
 	}
-	r.add(finding.Warning, "not-developable", subject, line, "Gauss: a flat sheet covers only surfaces of zero Gaussian curvature; 0.5 % strain is an engineering estimate",
+	r.add(finding.Warning, "not-developable", subject, line, fmt.Sprintf("Gauss: a flat sheet covers only surfaces of zero Gaussian curvature; %.2g %% strain is an engineering estimate", 100*strain),
 		fmt.Sprintf("draw the profile with straight lines, so that it is made of cones; or cover it by hand with %.0f gores, each at most %s mm wide; or leave it bare and paint it", max(2, gores), mm(2*math.Pi*wide/max(2, gores))),
 		"This side curves both ways (up to %.2e per mm²) and no flat leaf lies on it, so it is left bare.", worst)
 }

@@ -5,6 +5,7 @@ import (
 
 	"groundwork/internal/geom"
 	"groundwork/internal/piece"
+	"groundwork/internal/unfold"
 )
 
 // This file holds the lengths of veneer bent round a core. The stack is as
@@ -64,6 +65,9 @@ type neutral struct {
 	// segment, folds left out; and the folds.
 	u, w  []float64
 	folds []fold
+	// With a patch: the neutral surface laid flat, nil where there is none.
+	offset *unfold.Patch
+	err    error // why there is none
 }
 
 // fold is a corner below the break angle, which a band is bent round.
@@ -75,6 +79,10 @@ const foldReach = 1.0
 
 func newNeutral(s *piece.Surface, k float64) *neutral {
 	n := &neutral{s: s, k: k}
+	if s.Patch != nil {
+		n.offset, n.err = s.Patch.Offset(k)
+		return n
+	}
 	if s.Kind == piece.Extruded {
 		var u, w float64
 		n.u, n.w = []float64{0}, []float64{0}
@@ -209,6 +217,9 @@ func (n *neutral) back(w float64) float64 {
 
 // flat carries a point of the chart to the pattern.
 func (n *neutral) flat(q geom.Vec2) geom.Vec2 {
+	if n.offset != nil {
+		return n.s.Patch.Carry(q, n.offset)
+	}
 	switch n.s.Kind {
 	case piece.Extruded, piece.Cylinder:
 		return geom.V2(n.along(q.X), q.Y)

@@ -68,7 +68,7 @@ func (t *task) stations(c *clad, si int) []station {
 				continue
 			}
 			for _, v := range []float64{box.Min.Y, (box.Min.Y + box.Max.Y) / 2, box.Max.Y} {
-				st[i].clear = min(st[i].clear, polygonDistance(st[i].at.Add(up.Scale(v)), m.frame, m.region))
+				st[i].clear = min(st[i].clear, m.distance(st[i].at.Add(up.Scale(v))))
 			}
 		}
 	}

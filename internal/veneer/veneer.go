@@ -29,7 +29,9 @@ type Covering struct {
 	Stack  float64 // thickness laid on, mm; 0 when nothing
 	Inset  float64 // how far the core's surface lies inside the one in the piece file
 	Grain  float64 // angle of the grain from the surface's u axis, radians
-	Why    string  // "shows", "full contact with top", "foot", "balances face", "set in the piece file"
+
+	Neutral float64 // how far above the core's surface the veneer keeps its length when it bends, mm
+	Why     string  // "shows", "full contact with top", "foot", "balances face", "set in the piece file"
 }
 
 // Clear is a place that seams keep away from, because a joint in the veneer

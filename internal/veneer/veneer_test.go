@@ -140,7 +140,7 @@ func TestLapRules(t *testing.T) {
 	}
 	short := testShop(600, 400)
 	short.Veneers[0].Sheet.Y = 1000
-	l, err := Lay(context.Background(), testKernel(t), rule(func(s *piece.SurfaceRule) { s.Lap = "never" }), nil, short, Options{})
+	l, err := Lay(context.Background(), testKernel(t), rule(func(s *piece.SurfaceRule) { s.Lap = "never" }), nil, nil, short, Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -303,7 +303,7 @@ func TestBendRadius(t *testing.T) {
 		geom.LineTo(geom.V2(0, 0), geom.V2(200, 0)), geom.LineTo(geom.V2(200, 0), geom.V2(200, 60)),
 		geom.LineTo(geom.V2(200, 60), geom.V2(102, 60)), geom.ArcOf(geom.V2(102, 62), 2, 2, 0, -q, -q),
 		geom.LineTo(geom.V2(100, 62), geom.V2(100, 150)), geom.LineTo(geom.V2(100, 150), geom.V2(0, 150)), geom.LineTo(geom.V2(0, 150), geom.V2(0, 0))}}
-	l, err := Lay(context.Background(), testKernel(t), pieceOf(piece.CoreSize, board("top", notch, 19, lifted(300))), nil, testShop(600, 400), Options{})
+	l, err := Lay(context.Background(), testKernel(t), pieceOf(piece.CoreSize, board("top", notch, 19, lifted(300))), nil, nil, testShop(600, 400), Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -443,7 +443,7 @@ func TestBalanceAndRules(t *testing.T) {
 		t.Errorf("%s: set %q, %g mm² of allowance", q.ID, q.Set, q.GrossArea-q.NetArea)
 	}
 	p.Surfaces = []piece.SurfaceRule{{Member: "top", Surface: "face", Veneer: "wenge"}}
-	l, err := Lay(context.Background(), testKernel(t), p, nil, testShop(600, 400), Options{})
+	l, err := Lay(context.Background(), testKernel(t), p, nil, nil, testShop(600, 400), Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -494,7 +494,7 @@ func TestAnyBoard(t *testing.T) {
 		p.Veneer.Order = rapid.SampledFrom([]string{"faces first", "edges first"}).Draw(rt, "order")
 		k := testKernel(t)
 		s := testShop(500, 400)
-		l, err := Lay(context.Background(), k, p, nil, s, Options{})
+		l, err := Lay(context.Background(), k, p, nil, nil, s, Options{})
 		if err != nil {
 			rt.Fatal(err) // a shape that vanishes when its sides move in is a finding
 		}

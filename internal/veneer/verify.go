@@ -11,6 +11,7 @@ import (
 	"groundwork/internal/joint"
 	"groundwork/internal/piece"
 	"groundwork/internal/shop"
+	"groundwork/internal/unfold"
 )
 
 // Verify checks patterns against the surfaces that they are to cover, by other
@@ -77,12 +78,16 @@ const slack = 0.05
 type carrier struct {
 	sf   *piece.Surface
 	k    float64
-	u, w []float64 // Extruded: a table
-	full float64   // once round
+	u, w []float64     // Extruded: a table
+	over *unfold.Patch // the neutral surface of a patch
+	full float64       // once round
 }
 
 func newCarrier(sf *piece.Surface, k float64) *carrier {
 	c := &carrier{sf: sf, k: k, full: sf.Length}
+	if sf.Patch != nil {
+		c.over, _ = sf.Patch.Offset(k)
+	}
 	switch sf.Kind {
 	case piece.Cylinder:
 		r := sf.Run.Segs[0].From().X
@@ -124,6 +129,9 @@ func newCarrier(sf *piece.Surface, k float64) *carrier {
 // places are the points of the unrolled surface that q may lie at: one, or for
 // a ring one for every turn.
 func (c *carrier) places(q geom.Vec2) []geom.Vec2 {
+	if c.over != nil { // the nearest point of the neutral surface in space
+		return c.over.Charts(c.sf.Point(q).Add(c.sf.Normal(q).Scale(c.k)))
+	}
 	switch c.sf.Kind {
 	case piece.Cylinder, piece.Extruded:
 		x := 0.0
@@ -268,6 +276,11 @@ func (v *verifier) surface(c *clad, si int, id string, of []Pattern, j *joint.Re
 	}
 
 	// Sums.
+	strip := 0.0 // by which a patch that is strained may differ
+	if carry.over != nil {
+		area *= carry.over.Area() / carry.over.Border().Area()
+		strip = math.Abs(sf.Strain.Area) * 2 * area
+	}
 	switch sf.Kind {
 	case piece.Cylinder:
 		area *= carry.full / sf.Length
@@ -299,7 +312,7 @@ func (v *verifier) surface(c *clad, si int, id string, of []Pattern, j *joint.Re
 			most = max(most, m.of.cover[i].Stack)
 		}
 	}
-	strips := border*most*2 + 16*most*most
+	strips := border*most*2 + 16*most*most + strip
 	if low, high := area-open-strips, area-open+strips+laps; net < low-slack*border || net > high+slack*border {
 		v.fault(id, "its patterns add up to %.1f mm², the surface to %.1f", net, area-open)
 	}
@@ -384,7 +397,7 @@ func (v *verifier) explained(c *clad, sf *piece.Surface, si int, p Pattern, box 
 		if at := angle(mid); min(at-lo, hi-at)*mid.Dist(apex) < p.Allowance {
 			return true
 		}
-	} else if ring {
+	} else if ring && sf.Patch == nil {
 		end := p.Allowance
 		if p.Fingers > 0 {
 			end += fingerMax * p.Width
@@ -412,15 +425,28 @@ func (v *verifier) explained(c *clad, sf *piece.Surface, si int, p Pattern, box 
 // another member in the same plane, or one against another leaf of its own.
 func (c *clad) unallowed(si int, q geom.Vec2, allowance float64) bool {
 	sf := &c.surfaces[si]
-	carry := newNeutral(sf, c.stack[si].NeutralDepth())
+	carry := c.neutral(si)
 	for i, w := range c.bare[si] {
-		if c.exact[si][i] && w.Map(carry.flat).Distance(q) < allowance {
-			return true
+		if !c.exact[si][i] {
+			continue
+		}
+		flat := w.Map(carry.flat)
+		for _, turned := range turns(sf, carry, q) {
+			if flat.Distance(turned) < allowance {
+				return true
+			}
 		}
 	}
 	for _, m := range c.mates {
 		if m.surface == si && !m.with.one && m.with.of.surfaces[m.with.surface].Region.Distance(m.with.from(c, si, q)) < allowance+4*c.cover[si].Stack {
 			return true
+		}
+	}
+	if sf.Patch != nil { // the ends of a ring
+		for _, s := range c.cuts(si) {
+			if geom.SegmentDistance(q, carry.flat(s.a), carry.flat(s.b)) < allowance {
+				return true
+			}
 		}
 	}
 	// Near a border that has no allowance by the rule of corners.

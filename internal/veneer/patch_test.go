@@ -1,0 +1,108 @@
+package veneer
+
+import (
+	"context"
+	"math"
+	"testing"
+
+	"groundwork/internal/geom"
+	"groundwork/internal/piece"
+	"groundwork/internal/shop"
+	"groundwork/internal/solid"
+	"groundwork/internal/unfold"
+)
+
+// cone is a frustum of radii r1 (at z = 0) and r2 and the height h as a
+// triangle mesh, from angle from to angle to, its vertices on the cone.
+func coneMesh(r1, r2, h, from, to float64, around, along int) (vs []geom.Vec3, ts [][3]int32) {
+	full := to-from > 2*math.Pi-1e-9
+	columns := around + 1
+	if full {
+		columns = around
+	}
+	for i := range columns {
+		sn, cs := math.Sincos(from + (to-from)*float64(i)/float64(around))
+		for k := range along + 1 {
+			f := float64(k) / float64(along)
+			r := r1 + (r2-r1)*f
+			vs = append(vs, geom.V3(r*cs, r*sn, h*f))
+		}
+	}
+	at := func(i, k int) int32 { return int32((i%columns)*(along+1) + k) }
+	for i := range around {
+		for k := range along {
+			a, b, c, d := at(i, k), at(i+1, k), at(i+1, k+1), at(i, k+1)
+			ts = append(ts, [3]int32{a, b, c}, [3]int32{a, c, d})
+		}
+	}
+	return vs, ts
+}
+
+// patchSurface is a surface with a patch by itself.
+func patchSurface(t testing.TB, kind piece.SurfaceKind, vs []geom.Vec3, ts [][3]int32, o unfold.Options) piece.Surface {
+	t.Helper()
+	p, d, err := unfold.Flatten(vs, ts, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return piece.Surface{Name: "cone-1", Kind: kind, Role: piece.Side, Frame: geom.World(), Region: p.Border(), Area: p.Area(), Patch: p, Strain: d}
+}
+
+// alone is a member of one surface that is covered.
+func alone(sf piece.Surface, v shop.Veneer) *clad {
+	c := &clad{core: piece.Member{ID: "leg", Name: "leg", Place: geom.World()}, surfaces: []piece.Surface{sf}, chord: 0.02,
+		cover: []Covering{{State: Show, Stack: v.Stack(), Neutral: v.NeutralDepth(), Veneer: v.ID}}, stack: []shop.Veneer{v},
+		bare: make([][]geom.Polygons, 1), exact: make([][]bool, 1), rank: []int{0}}
+	return c
+}
+
+// TestPatchAgainstCone compares the patch of a frustum with its sector: the
+// same radii, angle and area over the neutral surface (ConeSector).
+func TestPatchAgainstCone(t *testing.T) {
+	v := testShop(600, 400).Veneers[0]
+	k := v.NeutralDepth()
+	const r1, r2, h = 14, 19, 430
+	for _, ring := range []bool{false, true} {
+		angle := 2 * math.Pi
+		if !ring {
+			angle = 2.0
+		}
+		const around = 96
+		vs, ts := coneMesh(r1, r2, h, 0, angle, around, 4)
+		sf := patchSurface(t, piece.Developable, vs, ts, unfold.Options{})
+		c := alone(sf, v)
+		if got := c.wraps(0, sf.Region); got != ring {
+			t.Fatalf("wraps: %v", got)
+		}
+		err := testKernel(t).Regions(context.Background(), func(r *solid.Regions) error {
+			bases := c.bases(r, 0)
+			if len(bases) != 1 {
+				t.Fatalf("%d bases", len(bases))
+			}
+			o := Options{}.withDefaults()
+			un := c.unroll(r, 0, bases[0], 2, o)
+			if un.neutral.err != nil {
+				t.Fatal(un.neutral.err)
+			}
+			s := ConeSector(r1, r2, h, k)
+			sector := s.Angle * angle / (2 * math.Pi)
+			facets := math.Pow(angle/around, 2) / 24 // chords are shorter than arcs by that part
+			near(t, "net area", un.net.Area(), sector*(s.R2*s.R2-s.R1*s.R1)/2*(1-facets), 0.5)
+			slant := math.Hypot(h, r2-r1)
+			size := un.net.Bounds().Size()
+			near(t, "length", max(size.X, size.Y), s.R2-s.R1*math.Cos(sector/2), 0.02)
+			extra := un.gross.Area() - un.net.Area()
+			border := (s.R1+s.R2)*sector*2 + 4*math.Pi
+			if ring { // ends of the cone with allowance, one side long
+				border = (s.R1+s.R2)*sector*2 + o.ringExtra(min(size.X, size.Y))*slant
+				near(t, "ring extra", extra, border, 0.02*border)
+			} else {
+				near(t, "allowance all round", extra, 2*(2*slant+(s.R1+s.R2)*sector)+16, 2)
+			}
+			return nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+}
