@@ -163,13 +163,39 @@ func (f *fabric) byAngle(sides []int32) []int32 {
 	rays := make([]ray, len(sides))
 	for i, h := range sides {
 		d := f.points[f.apex(h)].Sub(o)
-		rays[i] = ray{h, math.Atan2(d.Dot(y), d.Dot(x))}
+		angle := math.Atan2(d.Dot(y), d.Dot(x))
+		if angle < same-math.Pi {
+			angle += 2 * math.Pi
+		}
+		rays[i] = ray{h, angle}
 	}
 	slices.SortStableFunc(rays, func(a, b ray) int { return cmp.Compare(a.angle, b.angle) })
+	// Faces that lie on one another: the wedge below ends before that above begins.
+	for i := 0; i < len(rays); {
+		j := i + 1
+		for j < len(rays) && rays[j].angle-rays[j-1].angle < same {
+			j++
+		}
+		slices.SortStableFunc(rays[i:j], func(a, b ray) int {
+			return cmp.Compare(f.against(a.h), f.against(b.h))
+		})
+		i = j
+	}
 	for i, r := range rays {
 		sides[i] = r.h
 	}
 	return sides
+}
+
+// same is how far apart in angle, in radians, faces are that lie on one another.
+const same = 1e-7
+
+// against is 1 if the side runs from its higher to its lower point, else 0.
+func (f *fabric) against(h int32) int {
+	if a, b := f.ends(h); a > b {
+		return 1
+	}
+	return 0
 }
 
 // joinWedges joins those of the sides, ordered by angle, that choose admits,
@@ -184,7 +210,7 @@ func (f *fabric) joinWedges(sides []int32, choose func(h int32) bool) []int32 {
 			if joined[h] || !choose(h) {
 				continue
 			}
-			if a, b := f.ends(h); a > b {
+			if f.against(h) == 1 {
 				if round == 0 {
 					waiting = append(waiting, h)
 				}

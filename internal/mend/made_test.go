@@ -200,8 +200,11 @@ func soup(b mesh.Body, jitter float64, r *rand.Rand) mesh.Body {
 	for _, t := range b.Triangles {
 		n := int32(len(out.Vertices))
 		for _, k := range t {
-			d := geom.V3(r.Float64()-0.5, r.Float64()-0.5, r.Float64()-0.5).Scale(2 * jitter)
-			out.Vertices = append(out.Vertices, b.Vertices[k].Add(d))
+			v := b.Vertices[k]
+			if jitter > 0 {
+				v = v.Add(geom.V3(r.Float64()-0.5, r.Float64()-0.5, r.Float64()-0.5).Scale(2 * jitter))
+			}
+			out.Vertices = append(out.Vertices, v)
 		}
 		out.Triangles = append(out.Triangles, [3]int32{n, n + 1, n + 2})
 	}

@@ -132,6 +132,10 @@ func Mend(b mesh.Body, o Options) (Result, error) {
 		m.wide = reach
 	}
 	m.draw()
+	if len(f.triangles) == 0 { // nothing had any size
+		lost := Shell{Body: b, Faults: []Fault{{Kind: Empty, Count: 1, At: box.Center()}}}
+		return Result{Shells: []Shell{lost}, Steps: m.steps}, nil
+	}
 	m.close(o.Hole)
 	return m.shells(b, o), nil
 }

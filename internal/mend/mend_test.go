@@ -1,18 +1,23 @@
 package mend
 
 import (
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"testing"
 
-	"groundwork/internal/geom"
 	"groundwork/internal/mesh"
 )
 
-func volumeOf(t testing.TB, b mesh.Body) float64 {
+// tester is what testing.T and rapid.T have in common.
+type tester interface {
+	Helper()
+	Errorf(format string, args ...any)
+	Fatalf(format string, args ...any)
+}
+
+func volumeOf(t tester, b mesh.Body) float64 {
 	t.Helper()
 	r, err := mesh.Check(b.Vertices, b.Triangles)
 	if err != nil || !r.Printable() {
@@ -22,7 +27,7 @@ func volumeOf(t testing.TB, b mesh.Body) float64 {
 }
 
 // verify holds a result to what Mend promises of every solid.
-func verify(t testing.TB, r Result) {
+func verify(t tester, r Result) {
 	t.Helper()
 	for i, s := range r.Shells {
 		if !s.Solid() {
@@ -124,6 +129,3 @@ func TestDamage(t *testing.T) {
 		t.Logf("%-34s mended %3d  refused %3d  wrong %d", d.name, mended, refused, wrong)
 	}
 }
-
-var _ = fmt.Sprint
-var _ = geom.Vec3{}

@@ -152,7 +152,7 @@ func (f *mender) openFaults(skins []*skin) {
 			}
 			s.faults = append(s.faults, Fault{Kind: Open, Count: open[i], Size: length[i], At: openAt[i]})
 		}
-		if crowded[i] > 0 {
+		if crowded[i] > 0 && open[i] == 0 {
 			s.faults = append(s.faults, Fault{Kind: Crowded, Count: crowded[i], At: crowdedAt[i]})
 		}
 	}

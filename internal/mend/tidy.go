@@ -26,83 +26,153 @@ func (f *fabric) dropRepeated() (n int, at geom.Vec3) {
 	return
 }
 
-// dropDoubles leaves one of the triangles on the same three points, or none
-// where they lie back to back and the surface is closed without them: where an
-// odd number of other triangles meets most of the sides, one is wanted there.
+// set is the triangles on the same three points.
+type set struct {
+	points     [3]int32
+	members    []int32
+	backToBack bool // some run one way and some the other
+}
+
+// dropDoubles leaves one of the triangles on the same three points. Where they
+// lie back to back, a patch of them is
+//
+//   - a part of the surface that was put in twice, if along most of its edge an
+//     odd number of other triangles goes on: one of each is left; so it is where
+//     nothing goes on at all, and the patch is a panel drawn from both sides;
+//   - a flap without thickness, if part of its edge is free: none is left;
+//   - where two solids lie face to face otherwise: one each way is left.
 func (f *fabric) dropDoubles() (n int, at geom.Vec3) {
-	type set struct {
-		points [3]int32
-		i      int32
-		odd    bool
-	}
-	sets := make([]set, len(f.triangles))
-	for i, t := range f.triangles {
-		s := t
-		odd := false // whether it takes an odd number of swaps to sort the corners
-		for _, k := range [3]int{0, 1, 0} {
-			if s[k] > s[k+1] {
-				s[k], s[k+1] = s[k+1], s[k]
-				odd = !odd
-			}
-		}
-		sets[i] = set{s, int32(i), odd}
-	}
-	slices.SortFunc(sets, func(a, b set) int {
-		return cmp.Or(slices.Compare(a.points[:], b.points[:]), cmp.Compare(a.i, b.i))
-	})
-	type group struct{ from, to int }
-	var doubles []group
-	groups := 0
-	for i := 0; i < len(sets); {
-		j := i + 1
-		for j < len(sets) && sets[j].points == sets[i].points {
-			j++
-		}
-		if j-i > 1 {
-			doubles = append(doubles, group{i, j})
-		}
-		groups++
-		i = j
-	}
-	if len(doubles) == 0 {
+	sets := f.sets()
+	if len(sets) == len(f.triangles) {
 		return
 	}
-	around := make(map[uint64]int, 3*groups) // edge: triangles that differ
+	type use struct{ single, patch int }
+	uses := make(map[uint64]use, 3*len(sets)/2)
+	var patch []int32 // sets back to back
 	for i, s := range sets {
-		if i > 0 && sets[i-1].points == s.points {
-			continue
+		if s.backToBack {
+			patch = append(patch, int32(i))
 		}
 		for k := range 3 {
-			around[edgeKey(s.points[k], s.points[(k+1)%3])]++
+			e := edgeKey(s.points[k], s.points[(k+1)%3])
+			u := uses[e]
+			if s.backToBack {
+				u.patch++
+			} else {
+				u.single++
+			}
+			uses[e] = u
+		}
+	}
+	// Patches hang together over edges that nothing else meets.
+	first := map[uint64]int32{}
+	root := make([]int32, len(sets))
+	for i := range root {
+		root[i] = int32(i)
+	}
+	find := func(i int32) int32 {
+		for root[i] != i {
+			root[i] = root[root[i]]
+			i = root[i]
+		}
+		return i
+	}
+	for _, i := range patch {
+		for k := range 3 {
+			e := edgeKey(sets[i].points[k], sets[i].points[(k+1)%3])
+			if uses[e].single > 0 {
+				continue
+			}
+			if j, ok := first[e]; ok {
+				x, y := find(i), find(j)
+				root[max(x, y)] = min(x, y)
+			} else {
+				first[e] = i
+			}
+		}
+	}
+	rim := make([]struct{ odd, even, free int }, len(sets))
+	for _, i := range patch {
+		for k := range 3 {
+			r := &rim[find(i)]
+			switch u := uses[edgeKey(sets[i].points[k], sets[i].points[(k+1)%3])]; {
+			case u.single%2 == 1:
+				r.odd++
+			case u.single > 0:
+				r.even++
+			case u.patch == 1:
+				r.free++
+			}
 		}
 	}
 	gone := make([]bool, len(f.triangles))
-	for _, g := range doubles {
-		backToBack := false
-		wanted := 0
-		for _, s := range sets[g.from:g.to] {
-			backToBack = backToBack || s.odd != sets[g.from].odd
+	for i, s := range sets {
+		if len(s.members) == 1 {
+			continue
 		}
-		p := sets[g.from].points
-		for k := range 3 {
-			if (around[edgeKey(p[k], p[(k+1)%3])]-1)%2 == 1 {
-				wanted++
+		kept := s.members[:1]
+		if r := rim[find(int32(i))]; s.backToBack && r.odd <= r.even+r.free && r.odd+r.even > 0 {
+			kept = nil
+			if r.free == 0 {
+				kept = s.members[:1]
+				for _, j := range s.members[1:] {
+					if f.sameWay(j) != f.sameWay(kept[0]) {
+						kept = []int32{kept[0], j}
+						break
+					}
+				}
 			}
 		}
-		from := g.from + 1
-		if backToBack && wanted < 2 {
-			from--
-		}
-		for _, s := range sets[from:g.to] {
+		for _, j := range s.members {
+			if slices.Contains(kept, j) {
+				continue
+			}
 			if n == 0 {
 				at = f.points[s.points[0]]
 			}
 			n++
-			gone[s.i] = true
+			gone[j] = true
 		}
 	}
-	f.keep(func(i int) bool { return !gone[i] })
+	if n > 0 {
+		f.keep(func(i int) bool { return !gone[i] })
+	}
 	return
+}
+
+// sameWay reports whether a triangle runs round its corners in rising order.
+func (f *fabric) sameWay(i int32) bool {
+	t := f.triangles[i]
+	return (t[0] < t[1]) != (t[1] < t[2]) != (t[2] < t[0])
+}
+
+func (f *fabric) sets() []set {
+	type entry struct {
+		points [3]int32
+		i      int32
+	}
+	entries := make([]entry, len(f.triangles))
+	for i, t := range f.triangles {
+		a, b, c := t[0], t[1], t[2]
+		entries[i] = entry{[3]int32{min(a, b, c), a + b + c - min(a, b, c) - max(a, b, c), max(a, b, c)}, int32(i)}
+	}
+	slices.SortFunc(entries, func(a, b entry) int {
+		return cmp.Or(cmp.Compare(a.points[0], b.points[0]), cmp.Compare(a.points[1], b.points[1]),
+			cmp.Compare(a.points[2], b.points[2]), cmp.Compare(a.i, b.i))
+	})
+	numbers := make([]int32, len(entries))
+	out := make([]set, 0, len(entries))
+	for k, e := range entries {
+		numbers[k] = e.i
+		if n := len(out); n > 0 && out[n-1].points == e.points {
+			s := &out[n-1]
+			s.members = numbers[k-len(s.members) : k+1]
+			s.backToBack = s.backToBack || f.sameWay(e.i) != f.sameWay(s.members[0])
+			continue
+		}
+		out = append(out, set{points: e.points, members: numbers[k : k+1]})
+	}
+	return out
 }
 
 // dropFlat takes out triangles whose height over their longest side is no more
