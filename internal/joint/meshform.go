@@ -27,44 +27,50 @@ type meshNode struct {
 func newMeshForm(s *surface.Solid) *meshForm {
 	m := &meshForm{s: s, order: make([]int32, len(s.Triangles))}
 	boxes := make([]geom.Box3, len(s.Triangles))
+	centres := make([][3]float64, len(s.Triangles))
 	for i := range s.Triangles {
 		a, b, c := m.corners(int32(i))
 		m.order[i], boxes[i] = int32(i), geom.EmptyBox3().Add(a).Add(b).Add(c)
+		v := boxes[i].Center()
+		centres[i] = [3]float64{v.X, v.Y, v.Z}
 	}
-	m.plant(boxes, 0, len(m.order))
+	m.plant(boxes, centres, 0, len(m.order))
 	return m
 }
 
 // plant makes the node of order[from:to], halved at the median of the widest
 // spread of the boxes' centres.
-func (m *meshForm) plant(boxes []geom.Box3, from, to int) {
+func (m *meshForm) plant(boxes []geom.Box3, centres [][3]float64, from, to int) {
 	const leaf = 4
 	n := meshNode{box: geom.EmptyBox3(), first: int32(from), count: int32(to - from)}
-	centres := geom.EmptyBox3()
+	lo, hi := centres[m.order[from]], centres[m.order[from]]
 	for _, i := range m.order[from:to] {
 		n.box = n.box.Union(boxes[i])
-		centres = centres.Add(boxes[i].Center())
+		for k, c := range centres[i] {
+			lo[k], hi[k] = min(lo[k], c), max(hi[k], c)
+		}
 	}
 	at := len(m.nodes)
 	m.nodes = append(m.nodes, n)
 	if to-from <= leaf {
 		return
 	}
-	spread := centres.Size()
-	along := func(v geom.Vec3) float64 { return v.X }
-	switch {
-	case spread.Z >= spread.X && spread.Z >= spread.Y:
-		along = func(v geom.Vec3) float64 { return v.Z }
-	case spread.Y >= spread.X:
-		along = func(v geom.Vec3) float64 { return v.Y }
+	axis := 0
+	for k := 1; k < 3; k++ {
+		if hi[k]-lo[k] >= hi[axis]-lo[axis] {
+			axis = k
+		}
 	}
 	slices.SortFunc(m.order[from:to], func(a, b int32) int {
-		return cmp.Or(cmp.Compare(along(boxes[a].Center()), along(boxes[b].Center())), cmp.Compare(a, b))
+		if c := cmp.Compare(centres[a][axis], centres[b][axis]); c != 0 {
+			return c
+		}
+		return cmp.Compare(a, b)
 	})
 	half := (from + to) / 2
-	m.plant(boxes, from, half)
+	m.plant(boxes, centres, from, half)
 	m.nodes[at].first, m.nodes[at].count = int32(len(m.nodes)), 0
-	m.plant(boxes, half, to)
+	m.plant(boxes, centres, half, to)
 }
 
 func (m *meshForm) corners(i int32) (a, b, c geom.Vec3) {
@@ -167,7 +173,7 @@ func (m *meshForm) leave(p, d geom.Vec3, hit func(float64, int)) {
 		// A little is allowed, so that no ray slips out between two triangles.
 		const seam = -1e-9
 		x := w.Cross(d)
-		if s, t := v.Dot(x)/det, -u.Dot(x)/det; s < seam || t < seam || s+t > 1-seam {
+		if s, t := -v.Dot(x)/det, u.Dot(x)/det; s < seam || t < seam || s+t > 1-seam {
 			return
 		}
 		t := -n.Dot(w) / det
