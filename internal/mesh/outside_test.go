@@ -8,6 +8,8 @@ import (
 	"math/rand"
 	"os"
 	"path/filepath"
+	"regexp"
+	"strings"
 	"testing"
 
 	"groundwork/internal/geom"
@@ -135,5 +137,82 @@ func TestLib3MFCanSayNo(t *testing.T) {
 	m := outside.ThreeMF(t, writeFile(t, "a.3mf", pack(t, modelXML("", open, `<item objectid="1"/>`), nil)))[0]
 	if m.Error == "" && len(m.Warnings) == 0 && (len(m.Items) != 1 || m.Items[0].Manifold) {
 		t.Errorf("an open mesh was accepted: %+v", m)
+	}
+}
+
+// TestModelsByAssimp has libassimp read the models of other people in testdata
+// too. Volumes mean something only for the closed ones.
+func TestModelsByAssimp(t *testing.T) {
+	for _, m := range models {
+		b := readModel(t, m.file).Bodies[0]
+		r, err := Check(b.Vertices, b.Triangles)
+		if err != nil {
+			t.Fatal(err)
+		}
+		theirs := outside.MeshCheck(t, filepath.Join("testdata", m.file))[0]
+		if theirs.Error != "" || theirs.Triangles != len(b.Triangles) || theirs.Shells != shells(b) || theirs.Closed != r.Closed {
+			t.Errorf("%s: %+v, ours %d triangles, %d shells, %+v", m.file, theirs, len(b.Triangles), shells(b), r)
+		}
+		t.Logf("%s: area %.9g, relative difference %.1e", m.file, r.Area, theirs.Area/r.Area-1)
+		if math.Abs(theirs.Area-r.Area) > 1e-6*r.Area {
+			t.Errorf("%s: area %v, theirs %v", m.file, r.Area, theirs.Area)
+		}
+		if m.open > 0 {
+			continue
+		}
+		t.Logf("%s: volume %.9g, relative difference %.1e", m.file, r.Volume, theirs.Volume/r.Volume-1)
+		if math.Abs(theirs.Volume-r.Volume) > 1e-6*r.Volume {
+			t.Errorf("%s: volume %v, theirs %v", m.file, r.Volume, theirs.Volume)
+		}
+	}
+}
+
+// TestASCIIByAssimp gives libassimp the tetrahedron of volume 10 in the text
+// forms that we read.
+func TestASCIIByAssimp(t *testing.T) {
+	for name, text := range map[string]string{
+		"a.stl": strings.ToLower(asciiTetrahedron),                      // the library knows no upper case
+		"a.obj": strings.Replace(objTetrahedron, "5 1 0.1", "5 0.1", 1), // nor weight and colour together
+	} {
+		m := outside.MeshCheck(t, writeFile(t, name, []byte(text)))[0]
+		if m.Error != "" || !m.Closed || math.Abs(m.Volume-10) > 1e-6 {
+			t.Errorf("%s: %+v", name, m)
+		}
+	}
+}
+
+// TestProductionByLib3MF gives lib3mf a file of the production extension, whose
+// root places its own object and that of another model part, turned, mirrored
+// and enlarged. The checker looks at items that are meshes only.
+func TestProductionByLib3MF(t *testing.T) {
+	id := 0
+	named := func(xml string) string { // the library wants every UUID that the extension requires
+		return regexp.MustCompile(`<(object|component|item|build)\b`).ReplaceAllStringFunc(xml, func(el string) string {
+			id++
+			return el + fmt.Sprintf(` p:UUID="7e5bd3a1-0000-4000-8000-%012d"`, id)
+		})
+	}
+	root := modelXML(production, legObject, `<item objectid="1"/>`+
+		`<item objectid="1" p:path="/3D/leg.model" transform="0 1 0 -1 0 0 0 0 1 108 0 0"/>`+
+		`<item objectid="1" p:path="/3D/leg.model" transform="-1 0 0 0 1 0 0 0 1 50 0 0"/>`+
+		`<item objectid="1" p:path="/3D/leg.model" transform="2 0 0 0 2 0 0 0 2 60 0 0"/>`)
+	leg := strings.Replace(legPart(production), `<item objectid="99"/>`, "", 1)
+	data := pack(t, named(root), map[string]string{"3D/leg.model": named(leg), "3D/_rels/3dmodel.model.rels": rels("/3D/leg.model")})
+	ours, err := Read("a.3mf", data, Limits{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	theirs := outside.ThreeMF(t, writeFile(t, "a.3mf", data))[0]
+	if theirs.Error != "" || len(theirs.Warnings) > 0 || len(theirs.Items) != 4 || len(ours.Items) != 4 {
+		t.Fatalf("%+v, ours %d items", theirs, len(ours.Items))
+	}
+	for i, it := range theirs.Items {
+		one := ours.Document
+		one.Items = one.Items[i : i+1]
+		volume, box := placedVolume(t, one)
+		// The library's volume of a mirrored body is negative.
+		if math.Abs(math.Abs(it.Volume)-volume) > 1e-5 || !near(it.Min, box.Min) || !near(it.Max, box.Max) {
+			t.Errorf("item %d: volume %v, %v, theirs %+v", i, volume, box, it)
+		}
 	}
 }

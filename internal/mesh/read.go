@@ -62,7 +62,11 @@ func Read(name string, data []byte, lim Limits) (Scene, error) {
 			s.Items = append(s.Items, Item{Body: i, Frame: geom.World()})
 		}
 	}
-	if err == nil && len(s.Items) == 0 {
+	switch {
+	case err != nil || len(s.Items) > 0:
+	case len(s.Bodies) > 0:
+		err = fmt.Errorf("it holds %d surfaces but its build places none of them", len(s.Bodies))
+	default:
 		err = fmt.Errorf("it holds no surface%s", passed.inBrackets())
 	}
 	if err != nil {

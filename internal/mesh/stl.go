@@ -171,14 +171,18 @@ func readBinarySTL(data []byte, lim Limits, passed *notes) (Body, error) {
 		return Body{}, fmt.Errorf("byte %d: %d triangles are more than %d", stlHeader, n, lim.Triangles)
 	}
 	if n*stlTriangle > rest {
-		return Body{}, fmt.Errorf("byte %d: the file ends within triangle %d: byte %d counts %d triangles, which need %d bytes",
-			len(data), rest/stlTriangle, stlHeader, n, stlPrefix+n*stlTriangle)
+		place := "within"
+		if rest%stlTriangle == 0 {
+			place = "before"
+		}
+		return Body{}, fmt.Errorf("byte %d: the file ends %s triangle %d: byte %d counts %d triangles, which need %d bytes",
+			len(data), place, rest/stlTriangle, stlHeader, n, stlPrefix+n*stlTriangle)
 	}
 	end := stlPrefix + n*stlTriangle
 	if extra := data[end:]; len(extra) > 0 {
 		if i := bytes.IndexFunc(extra, func(r rune) bool { return r != 0 && r != 0x1a && !(r < 0x80 && isSpace(byte(r))) }); i >= 0 {
-			return Body{}, fmt.Errorf("byte %d: byte %d counts %d triangles, which end at byte %d, and more follows (%d bytes, as %.4g triangles would take)",
-				end+int64(i), stlHeader, n, end, len(extra), float64(len(extra))/stlTriangle)
+			return Body{}, fmt.Errorf("byte %d: byte %d counts %d triangles, which end at byte %d, but %d bytes follow that are not padding (a triangle takes %d)",
+				end+int64(i), stlHeader, n, end, len(extra), stlTriangle)
 		}
 		passed.add(fmt.Sprintf("%d bytes of padding after the last triangle", len(extra)), fmt.Sprintf("byte %d", end))
 	}

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -197,6 +198,15 @@ func pack(t testing.TB, model string, parts map[string]string) []byte {
 		{modelPart, model},
 		{"3D/other.model", "x"},
 		{"3d/3DModel.model", ""},
+	}
+	for _, name := range slices.Sorted(maps.Keys(parts)) {
+		known := false
+		for _, p := range all {
+			known = known || p.name == name
+		}
+		if !known {
+			all = append(all, struct{ name, text string }{name, parts[name]})
+		}
 	}
 	var out bytes.Buffer
 	zw := zip.NewWriter(&out)

@@ -97,7 +97,7 @@ func GuessUnit(largest float64) (unit Unit, sure bool) {
 			fits++
 			off = 1 // all that fit are equally good; the order decides
 		}
-		if off < nearest {
+		if unit == Unknown || off < nearest {
 			unit, nearest = u, off
 		}
 	}
