@@ -117,6 +117,7 @@ func TestCases(t *testing.T) {
 		{"fine boxes on one face", both(finer(finer(ten)), moved(finer(finer(ten)), geom.V3(10, 0, 0))), Options{}, "1000, 1000 | welded 25, parted 25"},
 		{"fine boxes round an edge", both(both(finer(ten), finer(at(10, 0, 0))), both(finer(at(0, 10, 0)), finer(at(10, 10, 0)))), Options{}, "1000, 1000, 1000, 1000 | welded 33, parted 33"},
 		{"flap on a box", mesh.Body{Vertices: append(slices.Clone(ten.Vertices), geom.V3(20, 0, 0), geom.V3(20, 0, 10)), Triangles: append(slices.Clone(ten.Triangles), [3]int32{1, 8, 9}, [3]int32{1, 9, 5}, [3]int32{1, 9, 8}, [3]int32{1, 5, 9})}, Options{}, "1000 | doubled 4"},
+		{"twice, not quite in one place", both(p48, moved(p48, geom.V3(1e-5, -1e-5, 1e-5))), Options{}, "31576.9 | doubled 384"},
 		{"thin leaf", box(500, 300, 0.004), Options{}, "600 | "},
 		{"thin leaf far out", moved(box(500, 300, 0.5), geom.V3(1e4, -1e4, 2e4)), Options{}, "75000 | "},
 		// The rest stands 0.02 mm higher than the bottom; they meet half way: 20.01 mm.

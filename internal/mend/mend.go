@@ -89,7 +89,8 @@ type Result struct {
 
 // gap is how many times the weld tolerance an opening may be wide and still be
 // drawn together as a crack, but at least leastGap and at most mostGap, mm: a
-// tenth of a millimetre is as much as a printer could show.
+// tenth of a millimetre is as much as a printer could show. In bodies below 10 mm
+// it is less: a five-hundredth of their size.
 const (
 	gap      = 20
 	leastGap = 0.02
@@ -127,17 +128,17 @@ func Mend(b mesh.Body, o Options) (Result, error) {
 		reach = max(1e-5*size, 1e-4)
 	}
 	reach = max(reach, 2*grain)
-	m := &mender{fabric: f, grain: grain, reach: reach, wide: max(reach, min(max(gap*reach, leastGap), mostGap))}
+	m := &mender{fabric: f, grain: grain, reach: reach, wide: max(reach, min(max(gap*reach, leastGap), mostGap, size/500))}
 	if o.Weld > 0 {
 		m.wide = reach
 	}
 	m.draw()
-	if len(f.triangles) == 0 { // nothing had any size
-		lost := Shell{Body: b, Faults: []Fault{{Kind: Empty, Count: 1, At: box.Center()}}}
-		return Result{Shells: []Shell{lost}, Steps: m.steps}, nil
-	}
 	m.close(o.Hole)
-	return m.shells(b, o), nil
+	r := m.shells(b, o)
+	if len(r.Shells) == 0 { // nothing had any size
+		r.Shells = []Shell{{Body: b, Faults: []Fault{{Kind: Empty, Count: 1, At: box.Center()}}}}
+	}
+	return r, nil
 }
 
 func check(b mesh.Body) error {
@@ -286,7 +287,7 @@ func (m *mender) shells(b mesh.Body, o Options) Result {
 	for _, c := range m.filled {
 		steps = append(steps, Step{Action: Closed, Shell: int(sheetOf[c.point]), Count: 1, Size: c.length, At: c.at})
 	}
-	steps = append(steps, nest(skins, m.points)...)
+	steps = append(steps, nest(skins, m.points, m.reach)...)
 
 	type made struct {
 		Shell
@@ -338,7 +339,7 @@ func (m *mender) shells(b mesh.Body, o Options) Result {
 
 // gather makes one step of all those of one action on one shell.
 func gather(steps []Step) []Step {
-	order := []Action{Turned, Closed, Inward, Inner, Thickened}
+	order := []Action{Doubled, Turned, Closed, Inward, Inner, Thickened}
 	slices.SortStableFunc(steps, func(a, b Step) int {
 		return cmp.Or(cmp.Compare(slices.Index(order, a.Action), slices.Index(order, b.Action)), cmp.Compare(a.Shell, b.Shell))
 	})

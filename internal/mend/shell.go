@@ -262,7 +262,10 @@ func (s *skin) around(p geom.Vec3, points []geom.Vec3) bool {
 // nest decides what every closed, faultless skin is: a solid, the hollow of
 // one, or an inner shell. It turns skins so that solids face outward and
 // hollows inward.
-func nest(skins []*skin, points []geom.Vec3) (steps []Step) {
+//
+// A skin that lies on another within reach, corner for corner, is the same one
+// again, whatever its side, and goes first.
+func nest(skins []*skin, points []geom.Vec3, reach float64) (steps []Step) {
 	var closed []int
 	for i, s := range skins {
 		if len(s.faults) == 0 {
@@ -272,6 +275,18 @@ func nest(skins []*skin, points []geom.Vec3) (steps []Step) {
 	slices.SortStableFunc(closed, func(a, b int) int {
 		return compareBounds(skins[a].bounds, skins[b].bounds)
 	})
+	for k := 0; k < len(closed); k++ {
+		s := skins[closed[k]]
+		for l := k - 1; l >= 0 && skins[closed[l]].bounds.Size().Len()-s.bounds.Size().Len() <= 4*reach; l-- {
+			if t := skins[closed[l]]; s.liesOn(t, reach) && t.liesOn(s, reach) {
+				s.removed, s.holder = true, closed[l]
+				steps = append(steps, Step{Action: Doubled, Shell: s.holder, Count: len(s.points), At: s.bounds.Center()})
+				closed = slices.Delete(closed, k, k+1)
+				k--
+				break
+			}
+		}
+	}
 	// A skin's parent is the smallest that holds it: the last found, since
 	// larger bounds come first.
 	boxes := make([]geom.Box3, len(closed))
@@ -334,6 +349,30 @@ func nest(skins []*skin, points []geom.Vec3) (steps []Step) {
 		skins[p].hollows = append(skins[p].hollows, i)
 	}
 	return steps
+}
+
+// liesOn reports whether every vertex of s lies within reach of one of t.
+func (s *skin) liesOn(t *skin, reach float64) bool {
+	a, b := s.bounds, t.bounds
+	if max(span(a.Min.Sub(b.Min)), span(a.Max.Sub(b.Max))) > 6*reach || math.Abs(s.area-t.area) > 1e-3*s.area {
+		return false
+	}
+	boxes := make([]geom.Box3, len(t.vertices))
+	for i, v := range t.vertices {
+		boxes[i] = geom.Box3{Min: v, Max: v}
+	}
+	tree := newTree(boxes)
+	for _, v := range s.vertices {
+		found := false
+		tree.touching(geom.Box3{Min: v, Max: v}.Grow(reach), func(i int32) bool {
+			found = t.vertices[i].Dist(v) <= reach
+			return !found
+		})
+		if !found {
+			return false
+		}
+	}
+	return true
 }
 
 // compareBounds orders larger boxes first, then by place.
