@@ -55,6 +55,10 @@ func (t *task) divide(r *solid.Regions, c *clad, si int) {
 	w := t.wishes[c.index][si]
 	id := t.p.Members[c.index].ID
 	t.bends(id+"/"+sf.Name, sf, w, c.cover[si].Grain, t.o)
+	if err := c.neutral(si).err; err != nil {
+		t.add(finding.Stop, "neutral-surface", id+"/"+sf.Name, w.line, "geometry of parallel surfaces", "make its tightest radius larger; or leave it bare",
+			"The veneer on %s has no neutral surface: %v.", id+"/"+sf.Name, err)
+	}
 	if sf.Role == piece.Face {
 		t.hollows(c, si, id+"/"+sf.Name, w)
 	}

@@ -50,7 +50,19 @@ func grow(r *solid.Regions, ps geom.Polygons, by [][]float64) geom.Polygons {
 				}
 				parts = append(parts, geom.Polygons{{a, s, e, b}})
 			case d < 0:
-				f, t := a.Sub(along.Scale(most+1)), b.Add(along.Scale(most+1)) // beyond what the neighbours gain
+				// Beyond what the neighbours gain; between edges that both lose, only
+				// as far as the wedge between them, or a hollow curve would be cut
+				// away by its tangents.
+				reach := func(k int, dir geom.Vec2) float64 {
+					if by[i][k] > 0 {
+						return most + 1
+					}
+					half := along.Dot(dir)
+					return min(most+1, -d*math.Sqrt(max(0, 1-half)/max(1e-9, 1+half))+1e-6) // |d| tan(turn/2)
+				}
+				l, m := (j+n-1)%n, (j+1)%n
+				f := a.Sub(along.Scale(reach(l, a.Sub(p[l]).Unit())))
+				t := b.Add(along.Scale(reach(m, p[(m+1)%n].Sub(b).Unit())))
 				far := out.Scale(most + 1)
 				lost = append(lost, geom.Polygons{{f.Add(out.Scale(d)), f.Add(far), t.Add(far), t.Add(out.Scale(d))}})
 			}

@@ -1,0 +1,141 @@
+package veneer
+
+import (
+	"math"
+	"testing"
+
+	"groundwork/internal/geom"
+	"groundwork/internal/piece"
+)
+
+// grounded checks patterns point by point: those of the border come to lie
+// where their surface is, near ones as far apart as on the pattern but for the
+// veneer's own bending, and carried to the pattern again they come back.
+func grounded(t *testing.T, p *piece.Piece, r result) {
+	t.Helper()
+	for _, q := range r.patterns {
+		to := Grounds(r.l, q)
+		if q.Member < 0 {
+			if _, ok := to(geom.Vec2{}); ok {
+				t.Errorf("%s covers nothing", q.ID)
+			}
+			continue
+		}
+		core := r.l.Cores[q.Member]
+		sf := core.Surfaces(0)[q.Surface]
+		k := r.l.Coverings[q.Member][q.Surface].Neutral
+		carry := newCarrier(&sf, k)
+		most := 0.0
+		for _, cov := range r.l.Coverings[q.Member] {
+			most = max(most, cov.Stack)
+		}
+		// What the veneer reaches beyond the core at a corner, and over a lap.
+		reach := CornerSecond(most, piece.BreakAngle) + 0.05
+		if q.Fingers > 0 {
+			reach += most * math.Pi
+		}
+		faults := 0
+		for _, loop := range q.Net {
+			for i := 0; i < len(loop); i += 1 + len(loop)/100 {
+				v := loop[i]
+				at, ok := to(v)
+				if !ok {
+					faults++
+					if faults < 4 {
+						t.Errorf("%s: the border at (%.2f, %.2f) lies beyond its surface", q.ID, v.X, v.Y)
+					}
+					continue
+				}
+				if len(q.Also) > 0 {
+					continue
+				}
+				local := core.Place.Local(at)
+				if d := sf.Point(sf.Chart(local)).Dist(local); d > 0.05 {
+					t.Errorf("%s: (%.2f, %.2f) lies %.3f mm off its surface", q.ID, v.X, v.Y, d)
+				}
+				best := math.Inf(1)
+				for _, u := range carry.places(sf.Chart(local)) {
+					best = min(best, q.local(u).Dist(v))
+				}
+				if best > reach && faults < 4 {
+					faults++
+					t.Errorf("%s: (%.2f, %.2f) comes back %.3f mm away", q.ID, v.X, v.Y, best)
+				}
+			}
+		}
+		// Inside: steps of 0.5 mm.
+		box := q.Net.Bounds()
+		const n, step = 8, 0.5
+		for i := range n {
+			for j := range n {
+				a := box.Min.Add(geom.V2(box.Size().X*(float64(i)+0.5)/n, box.Size().Y*(float64(j)+0.5)/n))
+				for _, d := range []geom.Vec2{{X: step}, {Y: step}, {X: step * 0.6, Y: -step * 0.8}} {
+					b := a.Add(d)
+					if !q.Net.Contains(a) || !q.Net.Contains(b) || q.Net.Distance(a) < reach+step || q.Net.Distance(b) < reach+step {
+						continue
+					}
+					x, ok1 := to(a)
+					y, ok2 := to(b)
+					if !ok1 || !ok2 {
+						t.Fatalf("%s: (%.2f, %.2f) lies beyond its surface", q.ID, a.X, a.Y)
+					}
+					// The core is shorter than the veneer by k × curvature, and the chord than the arc.
+					kappa := 0.0
+					if len(q.Also) == 0 {
+						uv := sf.Chart(core.Place.Local(x))
+						if sf.Patch != nil {
+							kappa = 1 / radius(sf)
+						} else {
+							e, f := sf.Curvature(uv)
+							kappa = max(math.Abs(e), math.Abs(f))
+						}
+					}
+					tol := step*(1.2*k*kappa+step*step*kappa*kappa/20) + 1e-6
+					if off := math.Abs(x.Dist(y) - step); off > tol && !folded(sf, core.Place.Local(x)) {
+						t.Fatalf("%s: points %.3f mm apart come to lie %.6f apart at (%.2f, %.2f), curvature %.4f", q.ID, step, x.Dist(y), a.X, a.Y, kappa)
+					}
+				}
+			}
+		}
+	}
+}
+
+// radius is the tightest of a patch.
+func radius(sf piece.Surface) float64 {
+	r, _, _, _ := sf.Patch.Tightest()
+	return r
+}
+
+// folded reports whether a point lies at a fold of an edge.
+func folded(sf piece.Surface, p geom.Vec3) bool {
+	if sf.Kind != piece.Extruded {
+		return false
+	}
+	u, w := sf.Chart(p).X, 0.0
+	for i, g := range sf.Run.Segs {
+		if math.Abs(sf.Run.Corner(i)) > 1e-6 && math.Abs(u-w) < 3*foldReach {
+			return true
+		}
+		w += g.Length(0, 1)
+	}
+	return math.Abs(u-w) < 3*foldReach || math.Abs(u) < 3*foldReach
+}
+
+func TestGround(t *testing.T) {
+	for _, name := range []string{"heron-side-table", "tern-wall-shelf", "otter-stool", "badger-bench"} {
+		t.Run(name, func(t *testing.T) {
+			p, j := example(t, name)
+			grounded(t, p, run(t, p, j.Contacts, j, exampleShop(), Options{}))
+		})
+	}
+	t.Run("laps", func(t *testing.T) {
+		p := rimPiece()
+		grounded(t, p, run(t, p, nil, nil, testShop(600, 400), Options{}))
+	})
+	t.Run("turnings", func(t *testing.T) {
+		p := pieceOf(piece.Finished,
+			turning("a", path(false, geom.V2(30, 0), geom.V2(25, 200), geom.V2(25, 300)), lifted(0)),
+			turning("b", path(false, geom.V2(25, 0), geom.V2(70, 60)), geom.Frame{Origin: geom.V3(300, 0, 0), X: geom.V3(1, 0, 0), Y: geom.V3(0, 1, 0), Z: geom.V3(0, 0, 1)}))
+		grounded(t, p, run(t, p, nil, nil, testShop(600, 600), Options{}))
+	})
+}
