@@ -148,6 +148,12 @@ func (d *drawing) surface(c *clad, si int, id string, base geom.Polygons, w wish
 		ID: id, Member: c.index, Surface: si, Also: also, Kind: Leaf, Veneer: c.cover[si].Veneer,
 		Grain: c.cover[si].Grain, Allowance: w.allowance, Set: w.match,
 	}
+	if p.Set == "" && sf.Role == piece.Face {
+		if order := c.runOn(si); len(order) > 1 {
+			p.Set = baseID(d.p.Members[c.index].ID, c.surfaces[slices.Min(order)].Name, 0)
+			p.SetOrder = slices.Index(order, si) + 1
+		}
+	}
 	if bare || len(holes) > 0 {
 		p.Release = "bore centres"
 	}
@@ -224,7 +230,7 @@ func (d *drawing) leaf(id string, un unrolled, p Pattern) {
 		}
 		return ps
 	}
-	if p.Set == "" {
+	if p.Set == "" || p.SetOrder > 0 {
 		p.Set = id
 	}
 	n := 0

@@ -158,6 +158,28 @@ func (c *clad) level(si int) []int {
 	return out
 }
 
+// runOn lists the covered flat surfaces in one plane with si in their order
+// along the grain, so that its figure can run on from one to the next.
+func (c *clad) runOn(si int) []int {
+	var out []int
+	for _, j := range c.level(si) {
+		if c.rank[j] >= 0 && c.cover[j].Veneer == c.cover[si].Veneer {
+			out = append(out, j)
+		}
+	}
+	if len(out) < 2 {
+		return nil
+	}
+	first := &c.surfaces[out[0]] // in whose chart all of them agree on the sense
+	sn, cs := math.Sincos(c.cover[out[0]].Grain)
+	at := map[int]float64{}
+	for _, j := range out {
+		at[j] = first.Chart(c.surfaces[j].Point(c.surfaces[j].Region.Bounds().Center())).Dot(geom.V2(cs, sn))
+	}
+	slices.SortStableFunc(out, func(a, b int) int { return cmp.Compare(at[a], at[b]) })
+	return out
+}
+
 // opposite is the surface that is the parallel of si at the other side of the
 // member's thickness, -1 for none.
 func opposite(m *piece.Member, si int) int {
