@@ -338,7 +338,7 @@ func (m *mesh) strips(d geom.Vec3) family {
 	}
 	// In a thin slice dx of the surface the cut is ∫ |∇x| dA/dx long, and the
 	// slice is ∫ dA over that wide.
-	const slices = 128
+	const slices = 1024
 	var area, slope [slices]float64
 	for t, c := range m.tri {
 		n := m.facet(t)

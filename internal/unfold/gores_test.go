@@ -20,7 +20,7 @@ func checkGores(t *testing.T, gs []unfold.Gore, l unfold.Limits, whole float64) 
 		}
 		area += g.Patch.Area()
 	}
-	if r := area/whole - 1; math.Abs(r) > 2e-3 {
+	if r := area/whole - 1; math.Abs(r) > 4e-3 { // facets
 		t.Errorf("gores cover %g of the area too much", r)
 	}
 }
@@ -34,15 +34,15 @@ func TestGores(t *testing.T) {
 	// falls as cos(y/R) across it, so that flat and of the mean length it is
 	// strained by w²/3R² at its edges, and 2w = 2R √(3·0.005) = 24.5 mm fits.
 	// From the rim to the pole that is 157/24.5 = 6.4 strips. The last, around the
-	// pole, is a cap, which may be wider. So 6 or 7 if all were perfect; at equal
-	// widths, with facets, a few more.
+	// pole, is a cap, strained by ρ²/8R² at its rim, so 20 mm at most: 8 at equal
+	// widths, give or take the facets.
 	v, tri := dome(100, 50*math.Pi, 12)
 	gs, err := unfold.Gores(v, tri, l, unfold.GoreOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	checkGores(t, gs, l, capArea(100, 50*math.Pi))
-	if len(gs) < 6 || len(gs) > 12 {
+	if len(gs) < 6 || len(gs) > 9 {
 		t.Errorf("a hemisphere in %d gores", len(gs))
 	}
 	t.Logf("hemisphere: %d gores, the first %.4f along, %.4f across, %.0f x %.0f mm", len(gs), gs[0].Along, gs[0].Across, gs[0].Length, gs[0].Width)

@@ -85,6 +85,58 @@ func (p *Patch) distortion() Distortion {
 	return d
 }
 
+// Strain is how much a sheet that has the shape of the chart is strained when
+// it is laid on the surface: the greatest magnitudes along the grain, which
+// runs in the chart direction grain, and across it.
+//
+// A triangle smaller than the mean counts together with its neighbours, up to
+// the mean area: the curvature of a facetted surface sits in its vertices, and
+// next to one the strain of a sliver that a cut has left says nothing about the
+// smooth surface.
+func (p *Patch) Strain(grain geom.Vec2) (along, across float64) {
+	m := p.mesh()
+	if err := m.link(); err != nil {
+		panic("unfold: " + err.Error())
+	}
+	g := grain.Unit()
+	grams := make([]form, len(p.Triangles)) // of the map from chart to space, times the area
+	areas := make([]float64, len(p.Triangles))
+	total, n := 0.0, 0
+	for t := range p.Triangles {
+		f := p.facet(t).Len()
+		u, v, ok := p.frame(t)
+		if ok && f > sliver*p.longest(t) {
+			areas[t] = f
+			grams[t] = form{u.Dot(u), u.Dot(v), v.Dot(v)}
+			total += f
+			n++
+		}
+	}
+	mean := total / float64(n)
+	var near []int32
+	for t := range p.Triangles {
+		if areas[t] == 0 {
+			continue
+		}
+		near = append(near[:0], int32(t))
+		sum, area := form{}, 0.0
+		for i := 0; i < len(near) && area < mean*(1-1e-9); i++ {
+			k := near[i]
+			sum = sum.add(grams[k], areas[k])
+			area += areas[k]
+			for c := range int32(3) {
+				if o := m.twin[3*k+c]; o >= 0 && !slices.Contains(near, o/3) {
+					near = append(near, o/3)
+				}
+			}
+		}
+		e := math.Sqrt(sum.along(g)/area) - 1
+		f := math.Sqrt(sum.along(g.Left())/area) - 1
+		along, across = max(along, e, -e), max(across, f, -f)
+	}
+	return along, across
+}
+
 // overlaps reports whether the flat patch lies on itself. Where no triangle is
 // turned over that takes a border that crosses itself, or whole sheets on top
 // of one another, which the middles of triangles tell. Borders that touch are

@@ -205,7 +205,7 @@ func (p *Patch) Chart(q geom.Vec3) geom.Vec2 { return p.Charts(q)[0] }
 func (p *Patch) Charts(q geom.Vec3) []geom.Vec2 {
 	_, d, _ := p.space.nearest(q)
 	var out []geom.Vec2
-	for _, t := range p.space.within(q, d+p.near) {
+	for _, t := range p.space.within(q, d+1e-3*p.near) {
 		_, w := p.space.closest(t, q)
 		uv := mix2(p.Flat, p.Triangles[t], w)
 		if !slices.ContainsFunc(out, func(o geom.Vec2) bool { return o.Dist(uv) <= 16*p.near }) {

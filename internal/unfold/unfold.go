@@ -223,20 +223,3 @@ func (p *Patch) reach() []float64 {
 	}
 	return r
 }
-
-// Strain is how much a sheet that has the shape of the chart is strained when
-// it is laid on the surface: the greatest magnitudes along the grain, which
-// runs in the chart direction grain, and across it.
-func (p *Patch) Strain(grain geom.Vec2) (along, across float64) {
-	g := grain.Unit()
-	for t := range p.Triangles {
-		u, v, ok := p.frame(t)
-		if !ok || p.facet(t).Len() <= sliver*p.longest(t) {
-			continue
-		}
-		f := u.Scale(g.X).Add(v.Scale(g.Y)).Len() - 1
-		h := u.Scale(-g.Y).Add(v.Scale(g.X)).Len() - 1
-		along, across = max(along, f, -f), max(across, h, -h)
-	}
-	return along, across
-}
