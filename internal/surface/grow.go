@@ -30,22 +30,29 @@ type side struct {
 // grower is the state of one recognition.
 type grower struct {
 	*Solid
-	tol    float64
-	extent float64 // mm, the solid's diagonal
-	facet  []facet
-	of     []int32   // facet of each triangle
-	corner [][]int32 // vertices of each facet, rising
-	side   [][]side  // of each facet, longest first
-	face   []int32   // index into found of each facet, -1 for none yet
-	found  []Face
-	parts  [][]int32 // facets of each face
+	tol      float64
+	extent   float64 // mm, the solid's diagonal
+	rounding float64 // mm, what single-precision numbers do to a distance
+	facet    []facet
+	of       []int32   // facet of each triangle
+	corner   [][]int32 // vertices of each facet, rising
+	side     [][]side  // of each facet, longest first
+	face     []int32   // index into found of each facet, -1 for none yet
+	found    []Face
+	parts    [][]int32 // facets of each face
+	refused  []Kind    // of each facet, the last kind of surface that was refused for it
 
 	stampV []int32 // marks vertices; see stamp
 	stamp  int32
 }
 
 func newGrower(s *Solid, tol float64) *grower {
-	return &grower{Solid: s, tol: tol, extent: s.Bounds().Size().Len()}
+	box, far := geom.EmptyBox3(), 0.0
+	for _, v := range s.Vertices {
+		box = box.Add(v)
+		far = max(far, math.Abs(v.X), math.Abs(v.Y), math.Abs(v.Z))
+	}
+	return &grower{Solid: s, tol: tol, extent: box.Size().Len(), rounding: min(tol, 2*far*0x1p-24)}
 }
 
 // facets groups the triangles by planes. The largest triangle that is left
@@ -137,6 +144,7 @@ func (g *grower) sides() {
 	g.corner = make([][]int32, n)
 	g.side = make([][]side, n)
 	g.face = make([]int32, n)
+	g.refused = make([]Kind, n)
 	g.stampV = make([]int32, len(g.Vertices))
 	var half []int32
 	for i := range g.facet {
@@ -225,10 +233,9 @@ const (
 	// round surface: eight to a circle.
 	widest = 46 * math.Pi / 180
 	// Up to this turn, ten facets to a circle, vertices on a circle are enough;
-	// beyond it there must be other evidence. See accept.
+	// beyond it there must be other evidence. See accept. Leftover facets, too,
+	// are one smooth surface up to this turn.
 	usual = 36.5 * math.Pi / 180
-	// Leftover facets are one smooth surface up to this turn.
-	smooth = 30 * math.Pi / 180
 )
 
 // region is a run of facets that lie on a round surface.
@@ -239,6 +246,10 @@ type region struct {
 	half   float64 // the most that a facet's normal strays from the surface's at a vertex
 }
 
+// How much further than the facets already there a facet that was cut may stray:
+// while a surface is being sought, and once it is certain.
+const strict, lenient = 1.15, 2.2
+
 // match reports whether a facet can be a piece of the surface: each vertex on
 // it, and its normal within half a facet's turn of the surface's at every
 // vertex.
@@ -247,7 +258,7 @@ type region struct {
 // the surface. Such a vertex is let pass as deep as the facets do that are
 // already in the region (half is their greatest half turn); whole tells that
 // there was none.
-func (g *grower) match(q *round, out, half float64, f int32) (turn float64, whole, ok bool) {
+func (g *grower) match(q *round, out, half, slack float64, f int32) (turn float64, whole, ok bool) {
 	n := g.facet[f].normal
 	least, deep, bend := 1.0, 0.0, 0.0
 	for _, v := range g.corner[f] {
@@ -270,7 +281,12 @@ func (g *grower) match(q *round, out, half float64, f int32) (turn float64, whol
 	if deep == 0 {
 		return turn, true, true
 	}
-	allowed := 1.15*half + 1e-6
+	// What was cut out of a facet still lies along its rulings, as the first
+	// band of a ring beside a cylinder does not.
+	if q.kind != Sphere && math.Abs(n.Dot(q.along(g.Vertices[g.corner[f][0]]))) > half/4+1e-6 {
+		return turn, false, false
+	}
+	allowed := slack*half + 1e-6
 	return turn, false, turn <= allowed && deep <= bend*(1-math.Cos(allowed))+g.tol
 }
 
@@ -345,7 +361,7 @@ func (g *grower) grow(q round, seed []int32) *region {
 		r.out = -1
 	}
 	for _, f := range seed {
-		turn, whole, _ := g.match(&r.round, r.out, widest/2, f)
+		turn, whole, _ := g.match(&r.round, r.out, widest/2, strict, f)
 		if whole {
 			r.half = max(r.half, turn)
 		}
@@ -354,7 +370,7 @@ func (g *grower) grow(q round, seed []int32) *region {
 	inside := map[int32]bool{}
 	banned := map[int32]bool{}
 	for _, f := range seed {
-		if _, _, ok := g.match(&r.round, r.out, r.half, f); !ok || inside[f] {
+		if _, _, ok := g.match(&r.round, r.out, r.half, strict, f); !ok || inside[f] {
 			return nil
 		}
 		inside[f] = true
@@ -368,7 +384,7 @@ func (g *grower) grow(q round, seed []int32) *region {
 		r.round = next
 		kept := r.facets[:0]
 		for i, f := range r.facets {
-			turn, whole, ok := g.match(&r.round, r.out, r.half, f)
+			turn, whole, ok := g.match(&r.round, r.out, r.half, strict, f)
 			if !ok {
 				if i < len(seed) {
 					return false
@@ -395,7 +411,7 @@ func (g *grower) grow(q round, seed []int32) *region {
 				if !s.soft() || g.face[s.to] >= 0 || inside[s.to] || banned[s.to] {
 					continue
 				}
-				turn, whole, ok := g.match(&r.round, r.out, r.half, s.to)
+				turn, whole, ok := g.match(&r.round, r.out, r.half, strict, s.to)
 				if !ok {
 					continue
 				}
@@ -445,10 +461,24 @@ func (g *grower) seeds(kind Kind, f int32) *region {
 			return nil
 		}
 		r := g.grow(q, seed)
-		if r == nil || !g.accept(r) {
+		if r == nil || g.accept(r) {
+			return r
+		}
+		if len(r.facets) < 5 {
 			return nil
 		}
-		return r
+		// An arc that runs on into another curve may have taken in too much.
+		wide := g.tol
+		defer func() { g.tol = wide }()
+		g.tol = g.rounding
+		if again := g.grow(q, seed); again != nil && g.accept(again) {
+			return again
+		}
+		// What all these facets agree upon needs no second hearing.
+		for _, f := range r.facets {
+			g.refused[f] = kind
+		}
+		return nil
 	}
 	if kind == Sphere {
 		return g.seedSphere(f, soft, try)
@@ -462,7 +492,7 @@ func (g *grower) seeds(kind Kind, f int32) *region {
 			}
 			skew := a.dir.Cross(dir)
 			if kind == Cylinder {
-				if skew.Len() > 1e-3+4*g.tol/min(a.length, b.length) {
+				if skew.Len() > 0.2 {
 					continue
 				}
 				axis := a.dir.Scale(a.length).Add(dir.Scale(b.length)).Unit()
@@ -587,7 +617,7 @@ func (g *grower) accept(r *region) bool {
 	all := 0.0
 	turnOf := make([]float64, len(r.facets))
 	for i, f := range r.facets {
-		turn, _, _ := g.match(&r.round, r.out, r.half, f)
+		turn, _, _ := g.match(&r.round, r.out, r.half, strict, f)
 		turns = append(turns, 2*turn)
 		turnOf[i] = 2 * turn
 		all += 2 * turn
@@ -631,7 +661,7 @@ func (g *grower) accept(r *region) bool {
 			}
 			m := r.normal(pa).Scale(r.out)
 			n := g.facet[s.to].normal
-			if angle := math.Atan2(m.Cross(n).Len(), m.Dot(n)); angle < max(0.1*typical, 0.002) {
+			if angle := math.Atan2(m.Cross(n).Len(), m.Dot(n)); angle < 0.1*typical+4*g.rounding/g.across(s.to, s) {
 				tangents[s.to] = true
 			} else if math.Abs(s.dir.Dot(r.along(pa))) > 0.99 && s.angle < 2*typical {
 				goesOn = true
@@ -641,17 +671,15 @@ func (g *grower) accept(r *region) bool {
 	n := len(r.facets)
 	switch {
 	case len(tangents) >= 2 && n >= 2:
-		return true
 	case typical > usual:
 		return false
-	case len(tangents) == 1 && n >= 3:
-		return true
+	case len(tangents) == 1 && n >= 3 && !goesOn:
 	case n < 5:
 		return false
 	}
 	// A curve that is no arc passes for one over a few facets. It gives itself
-	// away by going on beyond them, and by a misfit that only just passes.
-	if goesOn && n < 12 && r.worst(g.near(r)) > 0.4*g.tol {
+	// away by going on beyond them, and by a misfit that is more than rounding.
+	if goesOn && r.worst(g.near(r)) > g.rounding {
 		return false
 	}
 	return !g.turned(r, in, typical)
@@ -715,7 +743,9 @@ func (g *grower) turned(r *region, in map[int32]bool, typical float64) bool {
 				continue
 			}
 			width, next := g.across(f, s), g.across(s.to, s)
-			sag := r.bend(g.Vertices[a]) * (1 - math.Cos(typical/2))
+			// Seen along the axis, facets of a cone stray by more than across it.
+			h := math.Hypot(1, r.slope)
+			sag := r.bend(g.Vertices[a]) / h * (1 - math.Cos(min(typical*h, math.Pi)/2))
 			if width*s.angle/8 <= 4*sag && width <= 3*next && next <= 3*width {
 				chords += s.length
 			}
@@ -732,7 +762,7 @@ var roundKinds = []Kind{Sphere, Cylinder, Cone}
 func (g *grower) roundFaces() {
 	for _, kind := range roundKinds {
 		for f := range g.facet {
-			if g.face[f] >= 0 {
+			if g.face[f] >= 0 || g.refused[f] == kind {
 				continue
 			}
 			if r := g.seeds(kind, int32(f)); r != nil {
@@ -822,6 +852,85 @@ func (g *grower) crumbs() {
 	}
 }
 
+// absorb gives round faces the facets beside them that were cut so clumsily
+// that they lent no support while the surface was sought, and joins faces of
+// one surface that only such facets kept apart.
+func (g *grower) absorb() {
+	order := make([]int, len(g.found))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(len(g.parts[b]), len(g.parts[a])) })
+	for _, i := range order {
+		if g.parts[i] == nil {
+			continue
+		}
+		face := &g.found[i]
+		q, out, half := face.round(), 1.0, 0.0
+		if face.Hollow {
+			out = -1
+		}
+		for _, f := range g.parts[i] {
+			if turn, whole, _ := g.match(&q, out, widest, lenient, f); whole {
+				half = max(half, turn)
+			}
+		}
+		for k := 0; k < len(g.parts[i]); k++ {
+			f := g.parts[i][k]
+			for j := range g.side[f] {
+				s := &g.side[f][j]
+				other := g.face[s.to]
+				if !s.soft() || other == int32(i) {
+					continue
+				}
+				joins := []int32{s.to}
+				if other >= 0 {
+					if o := &g.found[other]; o.Kind != face.Kind || o.Hollow != face.Hollow {
+						continue
+					}
+					joins = g.parts[other]
+				}
+				fits := true
+				for _, t := range joins {
+					if turn, _, ok := g.match(&q, out, half, lenient, t); !ok || turn > lenient*half {
+						fits = false
+						break
+					}
+				}
+				if !fits {
+					continue
+				}
+				for _, t := range joins {
+					g.face[t] = int32(i)
+					face.Triangles = append(face.Triangles, g.facet[t].triangles...)
+				}
+				g.parts[i] = append(g.parts[i], joins...)
+				if other >= 0 {
+					g.parts[other] = nil
+				}
+			}
+		}
+	}
+	// What was joined to another is gone.
+	kept := int32(0)
+	for i := range g.found {
+		if g.parts[i] == nil {
+			continue
+		}
+		g.found[kept], g.parts[kept] = g.found[i], g.parts[i]
+		for _, f := range g.parts[kept] {
+			g.face[f] = kept
+		}
+		kept++
+	}
+	g.found, g.parts = g.found[:kept], g.parts[:kept]
+}
+
+// round is the surface of a round face.
+func (f *Face) round() round {
+	return round{kind: f.Kind, origin: f.Frame.Origin, axis: f.Frame.Z, radius: f.Radius, slope: f.Slope}
+}
+
 // least facets that make a curved surface without a name.
 const fewest = 6
 
@@ -833,7 +942,7 @@ const fewest = 6
 // facets of the curve.
 func (g *grower) rest() {
 	flat := make([]bool, len(g.facet))
-	curved := func(s *side) bool { return s.angle < smooth && g.face[s.to] < 0 }
+	curved := func(s *side) bool { return s.angle < usual && g.face[s.to] < 0 }
 	for f := range g.facet {
 		if g.face[f] >= 0 {
 			continue
@@ -950,22 +1059,21 @@ func (g *grower) measure(i int) {
 		}
 		switch face.Kind {
 		case Cylinder, Cone, Sphere:
-			// Half the facet's turn is what its normal strays by at a vertex
-			// that lies on the surface.
+			// Half a facet's turn is what its normal strays by at a vertex that
+			// lies on the surface. A facet that was cut may lie askew, and is
+			// passed over.
+			q, deep := face.round(), 0.0
 			for _, v := range g.corner[f] {
 				p := g.Vertices[v]
-				if math.Abs(face.Distance(p)) > 4*g.tol {
-					continue
+				if math.Abs(q.distance(p)) > 4*g.tol {
+					deep = 0
+					break
 				}
-				m := face.Normal(p)
-				if m == (geom.Vec3{}) {
-					continue
-				}
-				n := g.facet[f].normal
-				turn := math.Atan2(m.Cross(n).Len(), m.Dot(n))
-				q := round{kind: face.Kind, origin: face.Frame.Origin, axis: face.Frame.Z, radius: face.Radius, slope: face.Slope}
-				face.Sag = max(face.Sag, q.bend(p)*(1-math.Cos(turn)))
+				m, n := q.normal(p), g.facet[f].normal
+				turn := math.Atan2(m.Cross(n).Len(), math.Abs(m.Dot(n)))
+				deep = max(deep, q.bend(p)*(1-math.Cos(turn)))
 			}
+			face.Sag = max(face.Sag, deep)
 		case Developable, Free:
 			// A chord of length w whose ends turn by a strays by about wa/8.
 			for j := range g.side[f] {

@@ -55,17 +55,31 @@ func Recognise(vertices []geom.Vec3, triangles [][3]int32, o Options) (*Solid, e
 	g.facets()
 	g.sides()
 	g.roundFaces()
+	g.absorb()
 	g.crumbs()
 	g.rest()
+	var snaps []Snap
+	if !o.KeepUnsnapped {
+		snaps = g.snap()
+	}
 	for i := range g.found {
 		g.measure(i)
 	}
-	s.assemble(g.found)
+	number := s.assemble(g.found)
+	for i := range snaps {
+		snaps[i].Face = number[snaps[i].Face]
+		if snaps[i].With >= 0 {
+			snaps[i].With = number[snaps[i].With]
+		}
+	}
+	slices.SortStableFunc(snaps, func(a, b Snap) int { return cmp.Or(cmp.Compare(a.Face, b.Face), cmp.Compare(a.With, b.With)) })
+	s.Snaps = snaps
 	return s, nil
 }
 
-// assemble puts the faces in order and numbers the triangles by them.
-func (s *Solid) assemble(faces []Face) {
+// assemble puts the faces in order and numbers the triangles by them. It
+// returns the new number of each face.
+func (s *Solid) assemble(faces []Face) []int32 {
 	type key struct {
 		kind   int
 		area   float64
@@ -108,10 +122,13 @@ func (s *Solid) assemble(faces []Face) {
 	})
 	s.Of = make([]int32, len(s.Triangles))
 	s.Faces = make([]Face, len(faces))
+	number := make([]int32, len(faces))
 	for i, k := range order {
+		number[k] = int32(i)
 		s.Faces[i] = faces[k]
 		for _, t := range faces[k].Triangles {
 			s.Of[t] = int32(i)
 		}
 	}
+	return number
 }

@@ -236,11 +236,11 @@ func models(chord float64) []model {
 		at := -0.6
 		touch := v2(r*math.Cos(at), 40+r*math.Sin(at))
 		slope := -math.Tan(at)
-		low := touch.X - slope*(touch.Y-10)
+		low := touch.X - slope*(touch.Y-25)
 		d.truths[post].radius = low
-		d.truths[taper] = cone(geom.V3(0, 0, 10), ez, low, slope, false)
+		d.truths[taper] = cone(geom.V3(0, 0, 25), ez, low, slope, false)
 		ball := d.tag(truth{kind: Sphere, on: geom.V3(0, 0, 40), radius: r})
-		profile := []geom.Vec2{v2(0, 0), v2(low, 0), v2(low, 10)}
+		profile := []geom.Vec2{v2(0, 0), v2(low, 0), v2(low, 25)}
 		tags := []solid.Tag{base, post, taper}
 		n := max(6, int(math.Ceil((math.Pi/2-at)/(2*math.Acos(1-d.chord/r)))))
 		for i := range n {
@@ -341,53 +341,84 @@ func judge(m model, mesh *solid.Mesh, s *Solid, scale float64) score {
 	keyOf := func(t int) key {
 		tag := mesh.Tags[t]
 		k := key{tag: tag}
-		if tag >= 0 && int(tag) < len(m.truths) && m.truths[tag].kind != Plane {
-			return k
-		}
 		v := mesh.Triangles[t]
 		a, b, c := mesh.Vertices[v[0]], mesh.Vertices[v[1]], mesh.Vertices[v[2]]
 		n := b.Sub(a).Cross(c.Sub(a)).Unit()
+		if w := m.truths[tag]; w.kind != Plane && (w.axis == (geom.Vec3{}) || math.Abs(n.Dot(w.axis)) < 0.999) {
+			return k // anything but the end of a bar, which has the bar's tag
+		}
+		k.tag = solid.NoTag
 		k.n = geom.V3(r(n.X, 1e-3)+0, r(n.Y, 1e-3)+0, r(n.Z, 1e-3)+0)
 		k.d = r(n.Dot(a), 1e-2) + 0
 		return k
+	}
+	// A surface is a connected run of triangles with one key.
+	surface := make([]int, len(s.Triangles))
+	for t := range surface {
+		surface[t] = -1
+	}
+	var keys []key
+	for first := range surface {
+		if surface[first] >= 0 {
+			continue
+		}
+		k := keyOf(first)
+		queue := []int{first}
+		surface[first] = len(keys)
+		for len(queue) > 0 {
+			t := queue[0]
+			queue = queue[1:]
+			for i := range 3 {
+				u := int(s.twin[3*t+i] / 3)
+				if surface[u] < 0 && keyOf(u) == k {
+					surface[u] = len(keys)
+					queue = append(queue, u)
+				}
+			}
+		}
+		keys = append(keys, k)
 	}
 	type tally struct {
 		area  float64
 		faces map[int32]float64
 	}
-	surfaces := map[key]*tally{}
-	var keys []key
-	owner := map[int32]map[key]float64{}
+	surfaces := make([]tally, len(keys))
+	owner := make([]map[int]float64, len(s.Faces))
 	total := 0.0
-	for t := range s.Triangles {
-		k := keyOf(t)
-		y := surfaces[k]
-		if y == nil {
-			y = &tally{faces: map[int32]float64{}}
-			surfaces[k] = y
-			keys = append(keys, k)
+	for t, i := range surface {
+		if surfaces[i].faces == nil {
+			surfaces[i].faces = map[int32]float64{}
 		}
 		a := s.cross(int32(t)).Len() / 2
-		y.area += a
-		y.faces[s.Of[t]] += a
+		surfaces[i].area += a
+		surfaces[i].faces[s.Of[t]] += a
 		if owner[s.Of[t]] == nil {
-			owner[s.Of[t]] = map[key]float64{}
+			owner[s.Of[t]] = map[int]float64{}
 		}
-		owner[s.Of[t]][k] += a
+		owner[s.Of[t]][i] += a
 		total += a
 	}
-	// A triangle has strayed if its face is mostly something else.
+	// A triangle is misplaced if its face is not its surface's own, or is
+	// mostly something else.
 	kept := 0.0
-	for _, ks := range owner {
-		most := 0.0
-		for _, a := range ks {
-			most = max(most, a)
+	for i := range surfaces {
+		best := 0.0
+		for f, a := range surfaces[i].faces {
+			mine := true
+			for j, b := range owner[f] {
+				if b > owner[f][i] || b == owner[f][i] && j < i {
+					mine = false
+				}
+			}
+			if mine {
+				best = max(best, a)
+			}
 		}
-		kept += most
+		kept += best
 	}
 	sc.stray = 100 * max(0, 1-kept/total)
-	for _, k := range keys {
-		y := surfaces[k]
+	for i, k := range keys {
+		y := surfaces[i]
 		if y.area < 1e-7*total {
 			continue // a sliver that rounding has tilted
 		}
@@ -400,7 +431,7 @@ func judge(m model, mesh *solid.Mesh, s *Solid, scale float64) score {
 		}
 		f := &s.Faces[best]
 		want := truth{kind: Plane}
-		if k.tag >= 0 && int(k.tag) < len(m.truths) {
+		if k.tag != solid.NoTag {
 			want = m.truths[k.tag]
 		}
 		if f.Kind != want.kind || f.Hollow != want.hollow {

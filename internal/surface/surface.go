@@ -46,6 +46,7 @@ type Solid struct {
 	Triangles [][3]int32  // counter-clockwise seen from outside
 	Faces     []Face      // in an order that depends on the geometry alone: by kind as listed above, then largest first
 	Of        []int32     // face of each triangle
+	Snaps     []Snap      // how faces were set right by one another
 
 	twin []int32 // the other side of every half-edge; nil where it is to be found anew
 }
