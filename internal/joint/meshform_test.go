@@ -95,7 +95,7 @@ func TestMeshFormAgrees(t *testing.T) {
 		k, surface := f.exit(p, d)
 		// A ray nearly along the surface may leave by a facet elsewhere.
 		end := p.Add(d.Scale(k))
-		outside := exact.contains(p.Add(d.Scale(k - 0.2))) && exact.contains(p.Add(d.Scale(k+0.2)))
+		outside := exact.contains(p.Add(d.Scale(k-0.2))) && exact.contains(p.Add(d.Scale(k+0.2)))
 		if math.Abs(l-k) > 0.2 && outside || surface < 0 {
 			t.Errorf("%s: leaves at %v by formula, at %v by face %d", m.ID, l, k, surface)
 		}

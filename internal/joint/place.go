@@ -44,7 +44,7 @@ func Place(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o
 	pl := &placer{
 		p: p, shop: s, forms: forms, boxes: boxesOf(forms), group: groups(p), goods: supplies(s), wall: wallOf(s),
 		bores: make([]boreSet, len(p.Members)), touching: make([][]touch, len(p.Members)),
-		socket: map[[2]int]bool{}, screwed: map[[2]int]string{},
+		round: map[[2]int]bool{}, socket: map[[2]int]bool{}, screwed: map[[2]int]string{},
 	}
 	pl.tree = newBoxTree(pl.boxes)
 	pl.look = look{p: p, surfaces: make([][]piece.Surface, len(p.Members))}
@@ -93,9 +93,9 @@ func Place(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o
 		c := &r.Rounds[i]
 		pl.touch(c.A, c)
 		pl.touch(c.B, c)
-		if c.Closed {
-			pl.socket[pairOf(c.A.Member, c.B.Member)] = true
-		}
+		pair := pairOf(c.A.Member, c.B.Member)
+		pl.round[pair] = true
+		pl.socket[pair] = pl.socket[pair] || c.Closed
 	}
 	r.Joints = make([]Joint, len(r.Contacts)+len(r.Rounds))
 	for _, i := range pl.inOrder(r) {
@@ -212,7 +212,8 @@ type placer struct {
 	bores    []boreSet
 	touching [][]touch // by member
 
-	socket  map[[2]int]bool   // pairs of members one of which stands in the other
+	round   map[[2]int]bool   // pairs of members that fit round each other somewhere
+	socket  map[[2]int]bool   // those of them one of which stands in the other
 	screwed map[[2]int]string // joint that screws a pair together
 }
 

@@ -2,6 +2,7 @@ package joint
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"testing"
 
@@ -10,6 +11,8 @@ import (
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
 	"groundwork/internal/piece"
+	"groundwork/internal/solid"
+	"groundwork/internal/surface"
 )
 
 // bored is a block with a round hole of radius r through its middle, along z.
@@ -344,6 +347,102 @@ func TestRoundRegions(t *testing.T) {
 	for _, tc := range []struct{ angle, z, want float64 }{{0, 0, 10 * math.Sin(0.8)}, {0.3, 0, 10 * math.Sin(0.5)}, {0, 19, 1}} {
 		if got := c.inside(tc.angle, tc.z); !near(got, tc.want, 1e-9) {
 			t.Errorf("open at %v, %v: %v, want %v", tc.angle, tc.z, got, tc.want)
+		}
+	}
+}
+
+// TestVerifySeesRoundFaults: what Verify passes, and what it does not.
+func TestVerifySeesRoundFaults(t *testing.T) {
+	for i, p := range RoundPieces() {
+		for name, spoil := range map[string]func(r *Result, j *Joint){
+			"nothing": nil,
+			"insert flush with the surface": func(r *Result, j *Joint) {
+				for k := range j.Bores {
+					if b := &j.Bores[k]; b.Purpose == InsertBore {
+						b.Depth -= 3
+					}
+				}
+			},
+			"beside the radius": func(r *Result, j *Joint) {
+				side := r.Rounds[0].Axis.Z.Cross(j.Screws[0].Axis).Scale(0.5)
+				j.Screws[0].Head = j.Screws[0].Head.Add(side)
+				for k := range j.Bores {
+					j.Bores[k].Mouth = j.Bores[k].Mouth.Add(side)
+				}
+			},
+			"out of the contact": func(r *Result, j *Joint) {
+				up := r.Rounds[0].Axis.Z.Scale(r.Rounds[0].Region.Bounds().Size().Y/2 - 1)
+				j.Screws[0].Head = j.Screws[0].Head.Add(up)
+				for k := range j.Bores {
+					j.Bores[k].Mouth = j.Bores[k].Mouth.Add(up)
+				}
+			},
+			"a contact that is not there": func(r *Result, j *Joint) { j.Contact = "no:where" },
+			"no screw, and nothing said":  func(r *Result, j *Joint) { j.Screws, j.Bores = nil, nil },
+			"a shorter screw":             func(r *Result, j *Joint) { j.Screws[0].Length -= 5 },
+		} {
+			r := place(t, p, bench())
+			j := &r.Joints[len(r.Joints)-1]
+			if len(j.Screws) == 0 {
+				t.Fatalf("piece %d has no screw: %v", i, r.Findings)
+			}
+			if spoil != nil {
+				spoil(r, j)
+			}
+			if faults := Verify(p, r, bench()); (len(faults) > 0) != (spoil != nil) {
+				t.Errorf("piece %d: %s: %v", i, name, faults)
+			}
+		}
+	}
+}
+
+// TestBoresAreOpen: cut out by the kernel, every bore at a round contact is
+// free of material from beyond its mouth, where a hollow's sides stand out, to
+// its floor.
+func TestBoresAreOpen(t *testing.T) {
+	for i, p := range RoundPieces() {
+		boresOpen(t, fmt.Sprintf("piece %d", i), p, place(t, p, bench()))
+	}
+}
+
+func boresOpen(t *testing.T, name string, p *piece.Piece, r *Result) {
+	t.Helper()
+	for m := range p.Members {
+		var cuts []solid.Shape
+		for _, b := range r.Bores() {
+			if b.Member == m {
+				cuts = append(cuts, b.Cut().Shape)
+			}
+		}
+		body, err := p.Members[m].Body(0.01)
+		if err != nil {
+			t.Fatal(err)
+		}
+		mesh, err := kernel.Mesh(context.Background(), solid.Difference(body.At(p.Members[m].Place), cuts...))
+		if err != nil {
+			t.Fatal(err)
+		}
+		f := newMeshForm(&surface.Solid{Vertices: mesh.Vertices, Triangles: mesh.Triangles, Of: make([]int32, len(mesh.Triangles))})
+		for _, b := range r.Bores() {
+			if b.Member != m {
+				continue
+			}
+			fr := geom.FrameFromZ(b.Mouth, b.Axis)
+			from := 0.0
+			if b.Surface >= 0 {
+				from = -b.Over
+			}
+			for k := range 50 {
+				h := from + (b.Depth-from)*(float64(k)+0.5)/50
+				for a := range 24 {
+					sn, cs := math.Sincos(2 * math.Pi * float64(a) / 24)
+					for _, q := range []float64{0, 0.5, 0.99} {
+						if x := fr.Point(geom.V3(q*cs*b.Diameter/2, q*sn*b.Diameter/2, h)); f.holds(x) {
+							t.Fatalf("%s: material in %s at %v", name, b.ID, x)
+						}
+					}
+				}
+			}
 		}
 	}
 }

@@ -54,7 +54,7 @@ func (t *task) held(by string) {
 }
 
 // relieve turns what could not be done at a flat contact into a note where a
-// screw holds the same two members, one of which stands in the other.
+// screw holds the same two members, which fit round each other elsewhere.
 func (pl *placer) relieve(r *Result) {
 	for i := range r.Findings {
 		f := &r.Findings[i]
@@ -64,7 +64,7 @@ func (pl *placer) relieve(r *Result) {
 		for k := range r.Contacts {
 			c, j := &r.Contacts[k], &r.Joints[k]
 			pair := pairOf(c.A.Member, c.B.Member)
-			if by := pl.screwed[pair]; by != "" && pl.socket[pair] && f.Subject == j.subject() {
+			if by := pl.screwed[pair]; by != "" && pl.round[pair] && f.Subject == j.subject() {
 				f.Severity, f.Code, f.Remedy = finding.Note, "held-already", "leave it; or, for a screw here too: "+f.Remedy
 				f.Message += fmt.Sprintf(" None is needed: the screw of %s holds the two.", by)
 			}
@@ -249,7 +249,7 @@ func (t *task) stations(d drive, n int, from, spread float64) ([]*fastener, *lac
 				}
 			}
 			if lk != nil {
-				why = lesser(why, lk)
+				why = lesser(why, lk.at(0)) // of all sides the one that lacks least
 				continue
 			}
 			if best == nil || t.round.Closed && f.cost < best.cost-1e-6 {

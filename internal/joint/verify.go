@@ -417,7 +417,7 @@ func (v *verifier) joint(j *Joint) {
 	for _, f := range v.r.Findings {
 		stopped = stopped || f.Severity == finding.Stop && f.Subject == j.ID+" ("+j.Contact+")"
 	}
-	fits, held := v.fits(c, round)
+	fits, held := v.fits(j.Contact, round)
 	switch {
 	case j.Kind == piece.KnockDown && len(j.Screws) == 0 && !stopped && !held:
 		v.say(j.ID, "it has no screw, and no finding says why")
@@ -461,34 +461,29 @@ func (v *verifier) contact(id string) (*Contact, *RoundContact) {
 	return nil, nil
 }
 
-// fits reports whether the members of a contact fit round each other, there or
-// elsewhere, and whether a screw of any joint holds two that do.
-func (v *verifier) fits(c *Contact, round *RoundContact) (fits, held bool) {
-	pair := func(id string) (p [2]int, round bool) {
-		c, r := v.contact(id)
-		if r != nil {
-			return pairOf(r.A.Member, r.B.Member), true
+// fits reports whether the members of a contact need no dowels, as that is
+// round or one stands in the other; and whether a screw of any joint holds
+// them, if they fit round each other anywhere.
+func (v *verifier) fits(id string, round *RoundContact) (fits, held bool) {
+	pair := func(id string) [2]int {
+		switch c, r := v.contact(id); {
+		case r != nil:
+			return pairOf(r.A.Member, r.B.Member)
+		case c != nil:
+			return pairOf(c.A.Member, c.B.Member)
 		}
-		if c != nil {
-			p = pairOf(c.A.Member, c.B.Member)
-		}
-		return p, false
+		return [2]int{-1, -1}
 	}
-	id := ""
-	if round != nil {
-		id = round.ID
-	} else {
-		id = c.ID
-	}
-	own, _ := pair(id)
+	own := pair(id)
+	any := false
 	for i := range v.r.Rounds {
-		r := &v.r.Rounds[i]
-		fits = fits || pairOf(r.A.Member, r.B.Member) == own && (r.Closed || round != nil)
+		if r := &v.r.Rounds[i]; pairOf(r.A.Member, r.B.Member) == own {
+			any, fits = true, fits || r.Closed || round != nil
+		}
 	}
 	for i := range v.r.Joints {
 		if j := &v.r.Joints[i]; len(j.Screws) > 0 {
-			p, _ := pair(j.Contact)
-			held = held || fits && p == own
+			held = held || any && pair(j.Contact) == own
 		}
 	}
 	return fits, held
