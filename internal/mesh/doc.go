@@ -6,9 +6,12 @@
 // is closed and consistently oriented; Weld brings vertices to the float32 grid
 // that both file formats carry, so that what was checked is what is written.
 //
-// Two formats are spoken. STL (WriteSTL, ReadSTL) holds one body and no unit;
-// 3MF core (Document.WriteTo, Read3MF) holds named bodies, each placed any
-// number of times. Readers are strict: what the specification forbids is an
-// error that names the place, and every size is bounded by Limits before memory
-// is spent. Files written here are the same bytes for the same data.
+// Three formats are spoken. STL (WriteSTL, ReadSTL) holds bodies and no unit; 3MF
+// (Document.WriteTo, Read3MF) holds named bodies, each placed any number of
+// times; OBJ is only read. Read takes files of other people in any of the three,
+// goes by what they hold, and says what it passed over and in which unit they
+// are, if they say so; ReadSTL and Read3MF are strict, for our own files. What
+// cannot be read is an error that names the place, and every size is bounded by
+// Limits before memory is spent. Files written here are the same bytes for the
+// same data.
 package mesh

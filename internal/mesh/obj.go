@@ -144,7 +144,6 @@ func (r *objReader) statement() error {
 	if bytes.IndexByte(w, 0) >= 0 {
 		return r.fail("%s is not text", shown(w))
 	}
-	line := fmt.Sprintf("line %d", r.line)
 	switch objStatements[string(w)] {
 	case vertexStatement:
 		return r.vertex()
@@ -163,19 +162,21 @@ func (r *objReader) statement() error {
 		return r.openPart()
 	case lookStatement:
 	case lineStatement:
-		r.passed.add("lines and points", line)
+		r.passOver("lines and points")
 	case freeFormStatement:
-		r.passed.add("free-form curves and surfaces", line)
+		r.passOver("free-form curves and surfaces")
 	case callStatement:
-		r.passed.add("the call of another file", line)
+		r.passOver("the call of another file")
 	default:
 		if c := w[0]; c >= '0' && c <= '9' || c == '-' || c == '+' || c == '.' {
 			return r.fail("a line begins with the number %s, not with a statement", shown(w))
 		}
-		r.passed.add("statements "+shown(w)+", unknown to the format", line)
+		r.passOver("statements " + shown(w) + ", unknown to the format")
 	}
 	return nil
 }
+
+func (r *objReader) passOver(what string) { r.passed.add(what, fmt.Sprintf("line %d", r.line)) }
 
 // openPart makes the part of the present object and group the current one.
 func (r *objReader) openPart() error {
@@ -328,19 +329,24 @@ func (r *objReader) bodies() []Body {
 	}
 	place := make([]int32, len(r.vertices)) // vertex: index in the body + 1
 	var bodies []Body
+	var points []geom.Vec3 // of one polygon
 	for i, list := range faces {
 		b := Body{Name: names[i]}
 		var used []int32
 		for _, f := range list {
 			polygon := r.polygon(int(f))
-			points := make([]geom.Vec3, len(polygon))
-			for j, k := range polygon {
-				points[j] = r.vertices[k]
+			points = points[:0]
+			for _, k := range polygon {
+				points = append(points, r.vertices[k])
 				if place[k] == 0 {
-					b.Vertices = append(b.Vertices, points[j])
+					b.Vertices = append(b.Vertices, r.vertices[k])
 					used = append(used, k)
 					place[k] = int32(len(b.Vertices))
 				}
+			}
+			if len(points) == 3 {
+				b.Triangles = append(b.Triangles, [3]int32{place[polygon[0]] - 1, place[polygon[1]] - 1, place[polygon[2]] - 1})
+				continue
 			}
 			triangles, plain := triangulate(points)
 			if !plain {

@@ -185,6 +185,7 @@ func TestRefuse3MF(t *testing.T) {
 		{"an object that is not there", parts(good)(modelXML(production, "", strings.Replace(elsewhere("/3D/leg.model"), `"1"`, `"7"`, 1))), Limits{}, `object 7 of "/3D/leg.model"`},
 		{"a path in another part", parts(modelXML(production, legObject+`<object id="2"><components><component objectid="1" p:path="/3D/3dmodel.model"/></components></object>`, ""))(modelXML(production, "", elsewhere("/3D/leg.model"))), Limits{}, "forbids"},
 		{"a fault in another part", parts(strings.Replace(strings.Replace(good, `z="5"`, `z="five"`, 1), "<resources>", "<resources>\n", 1))(modelXML(production, "", elsewhere("/3D/leg.model"))), Limits{}, `"/3D/leg.model" line 2: object 1: vertex 3`},
+		{"beyond all numbers", pack(t, modelXML("", legObject+`<object id="2"><components><component objectid="1" transform="1e38 0 0 0 1e38 0 0 0 1e38 0 0 0"/></components></object>`+chain(3, 12, "1e38 0 0 0 1e38 0 0 0 1e38 0 0 0"), `<item objectid="12"/>`), nil), Limits{}, "beyond all numbers"},
 		{"too much in one part", pack(t, strings.Replace(modelXML("", legObject, one), "<resources>", spaces+"<resources>", 1), nil), Limits{ExpandedBytes: 1 << 16}, "larger than allowed"},
 		{"too much in all parts", parts(strings.Replace(good, "<resources>", spaces+"<resources>", 1))(strings.Replace(modelXML(production, "", elsewhere("/3D/leg.model")), "<resources>", spaces+"<resources>", 1)), Limits{TotalBytes: 3 << 19}, "larger than allowed"},
 		{"one text too long", pack(t, strings.Replace(modelXML("", legObject, one), "<resources>", strings.Repeat(" ", maxToken+1)+"<resources>", 1), nil), Limits{}, "longer than"},
@@ -209,6 +210,16 @@ func TestRefuse3MF(t *testing.T) {
 	if _, err := Read("a.3mf", bare, Limits{}); err != nil {
 		t.Errorf("a part without a relationship: %v", err)
 	}
+}
+
+// chain is objects from one number to another, each the one before it under a
+// transform.
+func chain(from, to int, transform string) string {
+	var b strings.Builder
+	for i := from; i <= to; i++ {
+		fmt.Fprintf(&b, `<object id="%d"><components><component objectid="%d" transform="%s"/></components></object>`, i, i-1, transform)
+	}
+	return b.String()
 }
 
 func zipOf(t testing.TB, name, text string) []byte {

@@ -753,6 +753,11 @@ func (m *modelReader) place(o *object, place affine, part string) error {
 		it.Frame = geom.World()
 		m.doc.Bodies = append(m.doc.Bodies, m.doc.Bodies[o.body].transformed(place))
 	}
+	for _, v := range m.doc.Bodies[it.Body].Vertices {
+		if !finite(it.Frame.Point(v)) {
+			return errors.New("a transform puts a vertex beyond all numbers")
+		}
+	}
 	m.doc.Items = append(m.doc.Items, it)
 	return nil
 }
