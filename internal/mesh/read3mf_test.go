@@ -2,8 +2,11 @@ package mesh
 
 import (
 	"archive/zip"
+	"bufio"
 	"bytes"
+	"errors"
 	"fmt"
+	"io"
 	"strings"
 	"testing"
 	"time"
@@ -275,4 +278,22 @@ func FuzzReadArchive(f *testing.F) {
 	f.Add(pack(f, modelXML("", legObject, `<item objectid="1"/>`), nil))
 	f.Add(bytes3MF(f, printLoad()))
 	f.Fuzz(func(t *testing.T, data []byte) { fuzzRead(t, "a.3mf", data) })
+}
+
+// A total that the directory's sizes understate is still held, byte by byte.
+func TestTotalIsCounted(t *testing.T) {
+	for _, c := range []struct {
+		left int64
+		want error
+	}{{100, nil}, {99, errTooLarge}} {
+		left := c.left
+		first := &byteSource{r: bufio.NewReader(strings.NewReader(strings.Repeat("x", 60))), total: &left}
+		second := &byteSource{r: bufio.NewReader(strings.NewReader(strings.Repeat("x", 40))), total: &left}
+		if _, err := io.ReadAll(first); err != nil {
+			t.Errorf("the first part: %v", err)
+		}
+		if data, err := io.ReadAll(second); !errors.Is(err, c.want) {
+			t.Errorf("%d bytes of the second part of 40: %v, want %v", len(data), err, c.want)
+		}
+	}
 }
