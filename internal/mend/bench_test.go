@@ -12,7 +12,7 @@ import (
 func BenchmarkMend(b *testing.B) {
 	whole := torus(400, 120, 250, 200)
 	r := rand.New(rand.NewPCG(1, 1))
-	broken := soup(damages[2].do(missing(func(n int) int { return n / 500 })(whole, r), r), 1e-5, r)
+	broken := soup(damages[2].do(missing(func(n int) int { return n / 100 })(whole, r), r), 1e-5, r)
 	for _, c := range []struct {
 		name string
 		body mesh.Body

@@ -10,11 +10,15 @@ import (
 // crossing is a pair of triangles that share more than their common corners.
 type crossing struct{ i, j int32 }
 
+// mostCrossings is how many pairs of one sheet are counted.
+const mostCrossings = 1000
+
 // crossings finds every pair of the triangles that share more than corners
 // and sides. Corners are the same if their index is; points that touch, with
 // no index in common, count as crossing, since what lies on either side of such
 // a contact cannot be told. The answer is exact for the coordinates as they are.
-// Only triangles of the same sheet are compared; sheets may be nil for one.
+// Only triangles of the same sheet are compared; sheets may be nil for one. Of
+// each sheet no more than mostCrossings are found: a tangle has millions.
 func crossings(points []geom.Vec3, triangles [][3]int32, sheets []int32) []crossing {
 	boxes := make([]geom.Box3, len(triangles))
 	for i, t := range triangles {
@@ -22,14 +26,22 @@ func crossings(points []geom.Vec3, triangles [][3]int32, sheets []int32) []cross
 		boxes[i] = geom.EmptyBox3().Add(a).Add(b).Add(c)
 	}
 	var out []crossing
+	found := map[int32]int{}
 	newTree(boxes).pairs(func(i, j int32) {
-		if sheets != nil && sheets[i] != sheets[j] {
-			return
+		sheet := int32(0)
+		if sheets != nil {
+			if sheet = sheets[i]; sheet != sheets[j] {
+				return
+			}
 		}
 		if i > j {
 			i, j = j, i
 		}
+		if len(out) > 0 && found[sheet] == mostCrossings {
+			return
+		}
 		if trianglesCross(points, triangles[i], triangles[j]) {
+			found[sheet]++
 			out = append(out, crossing{i, j})
 		}
 	})

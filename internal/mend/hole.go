@@ -11,8 +11,10 @@ import (
 // hole is one closed border of an opening.
 type hole struct {
 	sheet  int32
-	points []int32     // in the order in which triangles that close it run
-	normal geom.Vec3   // of the surface that would close it, as long as its area (Newell)
+	points []int32   // in the order in which triangles that close it run
+	normal geom.Vec3 // of the surface that would close it, of unit length
+	area   float64   // mm², of the plane surface that would close it (Newell)
+	bounds geom.Box3
 	origin geom.Vec3   // mean of its points
 	length float64     // mm, of its border
 	stray  float64     // mm; farthest that a point lies from the plane of origin and normal
@@ -22,7 +24,7 @@ type hole struct {
 }
 
 func (h *hole) plane(reach float64) bool {
-	return len(h.points) == 3 || h.normal.Len() > h.length*reach && h.stray <= reach
+	return len(h.points) == 3 || h.area > h.length*reach && h.stray <= reach
 }
 
 // smooth is the cosine of 30 degrees, the bend between two triangles up to
@@ -69,10 +71,11 @@ func (f *fabric) holes(reach float64) []*hole {
 }
 
 func (f *fabric) newHole(sides []int32, reach float64) *hole {
-	h := &hole{sheet: f.sheets[sides[0]/3]}
+	h := &hole{sheet: f.sheets[sides[0]/3], bounds: geom.EmptyBox3()}
 	for i := len(sides) - 1; i >= 0; i-- { // against the run of the triangles about it
 		_, p := f.ends(sides[i])
 		h.points = append(h.points, p)
+		h.bounds = h.bounds.Add(f.points[p])
 		h.origin = h.origin.Add(f.points[p].Scale(1 / float64(len(sides))))
 		h.length += f.length(sides[i])
 	}
@@ -80,7 +83,9 @@ func (f *fabric) newHole(sides []int32, reach float64) *hole {
 		q := h.points[(i+1)%len(h.points)]
 		h.normal = h.normal.Add(f.points[p].Sub(h.origin).Cross(f.points[q].Sub(h.origin)).Scale(0.5))
 	}
-	n := h.normal.Unit()
+	h.area = h.normal.Len()
+	h.normal = h.normal.Unit()
+	n := h.normal
 	for _, p := range h.points {
 		h.stray = max(h.stray, math.Abs(n.Dot(f.points[p].Sub(h.origin))))
 	}
@@ -172,22 +177,34 @@ func (f *fabric) closeHoles(limit, reach float64) []closed {
 		out = append(out, closed{h.points[0], length, h.origin})
 	}
 
+	boxes := make([]geom.Box3, len(holes))
+	for i, h := range holes {
+		boxes[i] = h.bounds
+	}
+	tree := newTree(boxes)
+
 	for i, h := range holes {
 		if done[i] || !h.flush {
 			continue
 		}
-		for j := i + 1; j < len(holes); j++ {
+		below := h.normal.Scale(-sizes[h.sheet].Size().Len())
+		swept := h.bounds.Union(geom.Box3{Min: h.bounds.Min.Add(below), Max: h.bounds.Max.Add(below)}).Grow(reach)
+		var facing []int
+		tree.touching(swept, func(j int32) bool {
 			g := holes[j]
-			if done[j] || !g.flush || g.sheet != h.sheet || g.normal.Unit().Dot(h.normal.Unit()) > -0.999 {
-				continue
+			if int(j) != i && !done[j] && g.flush && g.sheet == h.sheet && g.normal.Dot(h.normal) < -0.999 &&
+				h.normal.Dot(h.origin.Sub(g.origin)) > reach && f.shadowsMeet(h, g) {
+				facing = append(facing, int(j))
 			}
-			if h.normal.Unit().Dot(h.origin.Sub(g.origin)) <= reach || !f.shadowsMeet(h, g) {
-				continue
-			}
+			return true
+		})
+		slices.Sort(facing)
+		for _, j := range facing {
+			g := holes[j]
 			shift, alike := f.alike(h, g, reach)
 			fine := min(len(h.points), len(g.points)) >= 6
 			switch {
-			case alike && fine && max(h.length, g.length) <= most(h):
+			case alike && fine && !done[i] && max(h.length, g.length) <= most(h):
 				fill(h, wall(h.points, g.points, shift), max(h.length, g.length))
 				done[i], done[j] = true, true
 			case alike || fine:
@@ -196,27 +213,33 @@ func (f *fabric) closeHoles(limit, reach float64) []closed {
 		}
 	}
 
-	// Holes within plane holes.
-	within := make([][]int, len(holes))
-	for j, g := range holes {
-		if done[j] || !g.plane(reach) {
+	// Holes within plane holes: each goes with the smallest one about it.
+	about := make([]int, len(holes))
+	for i := range about {
+		about[i] = -1
+	}
+	for i, h := range holes {
+		if done[i] || !h.plane(reach) {
 			continue
 		}
-		best := -1
-		for i, h := range holes {
-			if i == j || done[i] || h.sheet != g.sheet || !h.plane(reach) || h.normal.Unit().Dot(g.normal.Unit()) > -0.999 ||
-				h.normal.Len() <= g.normal.Len() || math.Abs(h.normal.Unit().Dot(g.origin.Sub(h.origin))) > 2*reach {
-				continue
+		frame := geom.FrameFromZ(h.origin, h.normal)
+		tree.touching(h.bounds.Grow(reach), func(j int32) bool {
+			g := holes[j]
+			if int(j) != i && !done[j] && g.sheet == h.sheet && g.plane(reach) && g.normal.Dot(h.normal) < -0.999 &&
+				h.area > g.area && math.Abs(h.normal.Dot(g.origin.Sub(h.origin))) <= 2*reach &&
+				geom.Polygon(h.flat).Contains(frame.Local(f.points[g.points[0]]).XY()) {
+				if k := about[j]; k < 0 || h.area < holes[k].area {
+					about[j] = i
+				}
 			}
-			frame := geom.FrameFromZ(h.origin, h.normal)
-			if geom.Polygon(h.flat).Contains(frame.Local(f.points[g.points[0]]).XY()) &&
-				(best < 0 || h.normal.Len() < holes[best].normal.Len()) {
-				best = i
-			}
-		}
-		if best >= 0 {
-			within[best] = append(within[best], j)
-			done[j] = true // goes with the one about it, or stays open with it
+			return true
+		})
+	}
+	within := make([][]int, len(holes))
+	for j, i := range about {
+		if i >= 0 {
+			within[i] = append(within[i], j)
+			done[j] = true // is closed with the one about it, or stays open with it
 		}
 	}
 	for i, h := range holes {

@@ -65,7 +65,7 @@ const (
 // Fault is why a shell is not a solid.
 type Fault struct {
 	Kind  FaultKind
-	Count int       // edges, pairs of triangles, …
+	Count int       // edges, pairs of triangles (1000 stands for as many or more), …
 	Size  float64   // mm: border length of the largest hole, length of the crossing
 	At    geom.Vec3 // where
 }
@@ -287,7 +287,7 @@ func (m *mender) shells(b mesh.Body, o Options) Result {
 	for _, c := range m.filled {
 		steps = append(steps, Step{Action: Closed, Shell: int(sheetOf[c.point]), Count: 1, Size: c.length, At: c.at})
 	}
-	steps = append(steps, nest(skins, m.points, m.reach)...)
+	steps = append(steps, nest(skins, m.points, m.wide)...)
 
 	type made struct {
 		Shell

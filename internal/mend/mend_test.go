@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"groundwork/internal/mesh"
@@ -110,11 +111,7 @@ func TestDamage(t *testing.T) {
 					t.Fatal(err)
 				}
 				verify(t, r)
-				got, whole := 0.0, len(r.Shells) > 0
-				for _, s := range r.Shells {
-					got += s.Volume
-					whole = whole && s.Solid()
-				}
+				got, whole := total(r)
 				switch {
 				case !whole:
 					refused++
@@ -127,5 +124,51 @@ func TestDamage(t *testing.T) {
 			}
 		}
 		t.Logf("%-34s mended %3d  refused %3d  wrong %d", d.name, mended, refused, wrong)
+		if !strings.Contains(d.name, "missing") && refused > 0 {
+			t.Errorf("%s: %d refused, though nothing is missing", d.name, refused)
+		}
 	}
+}
+
+// TestHeavyLosses: the more is missing, the less can be mended, but what is
+// called mended is.
+func TestHeavyLosses(t *testing.T) {
+	models := clean(t)
+	for _, share := range []float64{0.02, 0.05, 0.1, 0.2, 0.4} {
+		mended, refused := 0, 0
+		for name, b := range models {
+			want := volumeOf(t, b)
+			lose := missing(func(n int) int { return int(math.Ceil(float64(n) * share)) })
+			for seed := range uint64(4) {
+				r, err := Mend(lose(b, rand.New(rand.NewPCG(seed, 2))), Options{})
+				if err != nil {
+					t.Fatal(err)
+				}
+				verify(t, r)
+				got, whole := total(r)
+				switch {
+				case !whole:
+					refused++
+				case math.Abs(got-want) <= 1e-3*want:
+					mended++
+				default:
+					t.Errorf("%s, %g missing, seed %d: volume %.6g instead of %.6g", name, share, seed, got, want)
+				}
+			}
+		}
+		t.Logf("%2.0f %% missing: mended %3d  refused %3d", 100*share, mended, refused)
+		if share <= 0.05 && mended == 0 || share == 0.4 && refused == 0 {
+			t.Error("the share that is mended is not credible")
+		}
+	}
+}
+
+// total is the volume of all shells, and whether all of them are solids.
+func total(r Result) (volume float64, whole bool) {
+	whole = len(r.Shells) > 0
+	for _, s := range r.Shells {
+		volume += s.Volume
+		whole = whole && s.Solid()
+	}
+	return volume, whole
 }

@@ -52,11 +52,7 @@ func TestRandomDamage(t *testing.T) {
 			rt.Fatal(err)
 		}
 		verify(rt, res)
-		got, whole := 0.0, true
-		for _, s := range res.Shells {
-			got += s.Volume
-			whole = whole && s.Solid()
-		}
+		got, whole := total(res)
 		if whole && math.Abs(got-want) > 1e-3*want {
 			rt.Fatalf("volume %g instead of %g: %s", got, want, said(res))
 		}

@@ -263,8 +263,8 @@ func (s *skin) around(p geom.Vec3, points []geom.Vec3) bool {
 // one, or an inner shell. It turns skins so that solids face outward and
 // hollows inward.
 //
-// A skin that lies on another within reach, corner for corner, is the same one
-// again, whatever its side, and goes first.
+// A skin that lies on another within reach, and that one on it, is the same
+// again, whichever way it faces, and goes first.
 func nest(skins []*skin, points []geom.Vec3, reach float64) (steps []Step) {
 	var closed []int
 	for i, s := range skins {
@@ -278,7 +278,7 @@ func nest(skins []*skin, points []geom.Vec3, reach float64) (steps []Step) {
 	for k := 0; k < len(closed); k++ {
 		s := skins[closed[k]]
 		for l := k - 1; l >= 0 && skins[closed[l]].bounds.Size().Len()-s.bounds.Size().Len() <= 4*reach; l-- {
-			if t := skins[closed[l]]; s.liesOn(t, reach) && t.liesOn(s, reach) {
+			if t := skins[closed[l]]; s.liesOn(t, points, reach) && t.liesOn(s, points, reach) {
 				s.removed, s.holder = true, closed[l]
 				steps = append(steps, Step{Action: Doubled, Shell: s.holder, Count: len(s.points), At: s.bounds.Center()})
 				closed = slices.Delete(closed, k, k+1)
@@ -351,21 +351,18 @@ func nest(skins []*skin, points []geom.Vec3, reach float64) (steps []Step) {
 	return steps
 }
 
-// liesOn reports whether every vertex of s lies within reach of one of t.
-func (s *skin) liesOn(t *skin, reach float64) bool {
+// liesOn reports whether every vertex of s lies within reach of t.
+func (s *skin) liesOn(t *skin, points []geom.Vec3, reach float64) bool {
 	a, b := s.bounds, t.bounds
 	if max(span(a.Min.Sub(b.Min)), span(a.Max.Sub(b.Max))) > 6*reach || math.Abs(s.area-t.area) > 1e-3*s.area {
 		return false
 	}
-	boxes := make([]geom.Box3, len(t.vertices))
-	for i, v := range t.vertices {
-		boxes[i] = geom.Box3{Min: v, Max: v}
-	}
-	tree := newTree(boxes)
+	tree := t.triangleTree(points)
 	for _, v := range s.vertices {
 		found := false
 		tree.touching(geom.Box3{Min: v, Max: v}.Grow(reach), func(i int32) bool {
-			found = t.vertices[i].Dist(v) <= reach
+			u := t.points[i]
+			found = toTriangle(v, points[u[0]], points[u[1]], points[u[2]]) <= reach
 			return !found
 		})
 		if !found {
@@ -373,6 +370,18 @@ func (s *skin) liesOn(t *skin, reach float64) bool {
 		}
 	}
 	return true
+}
+
+// toTriangle is how far p lies from the triangle a b c.
+func toTriangle(p, a, b, c geom.Vec3) float64 {
+	n := b.Sub(a).Cross(c.Sub(a))
+	if n.Dot(b.Sub(a).Cross(p.Sub(a))) >= 0 && n.Dot(c.Sub(b).Cross(p.Sub(b))) >= 0 && n.Dot(a.Sub(c).Cross(p.Sub(c))) >= 0 && n.Len() > 0 {
+		return math.Abs(n.Unit().Dot(p.Sub(a)))
+	}
+	_, d := onSegment(p, a, b)
+	_, e := onSegment(p, b, c)
+	_, f := onSegment(p, c, a)
+	return min(d, e, f)
 }
 
 // compareBounds orders larger boxes first, then by place.
