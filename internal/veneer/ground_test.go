@@ -102,8 +102,8 @@ func grounded(t *testing.T, p *piece.Piece, r result) {
 
 // radius is the tightest of a patch.
 func radius(sf piece.Surface) float64 {
-	r, _, _, _ := sf.Patch.Tightest()
-	return r
+	b, _ := tightest(sf.Patch)
+	return b.Radius
 }
 
 // folded reports whether a point lies at a fold of an edge.

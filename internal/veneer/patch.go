@@ -143,6 +143,41 @@ func (c *clad) facing(si int) geom.Vec3 {
 	return sum.Unit()
 }
 
+// tightest is the smallest radius to which a patch bends, and the chart
+// direction in which it bends there. It is measured over bendOver mm, as a leaf
+// feels it, so that a sliver of the mesh counts for no more than it is.
+func tightest(p *unfold.Patch) (b piece.Bend, way geom.Vec2) {
+	const most, turns = 400, 6 // places, directions in half a turn
+	size := p.Border().Bounds().Size()
+	over := min(bendOver, size.X/4, size.Y/4)
+	worst := 1e-9
+	every := 1 + len(p.Triangles)/most
+	for i := 0; i < len(p.Triangles); i += every {
+		t := p.Triangles[i]
+		mid := p.Flat[t[0]].Add(p.Flat[t[1]]).Add(p.Flat[t[2]]).Scale(1.0 / 3)
+		for k := range turns {
+			sn, cs := math.Sincos(math.Pi * float64(k) / turns)
+			d := geom.V2(cs, sn)
+			from, to := mid.Sub(d.Scale(over/2)), mid.Add(d.Scale(over/2))
+			if !p.Contains(from) || !p.Contains(to) {
+				continue
+			}
+			step := p.Point(to).Sub(p.Point(from))
+			if kappa := p.Normal(to).Sub(p.Normal(from)).Dot(step) / step.Dot(step); math.Abs(kappa) > math.Abs(worst)*(1+1e-9) {
+				worst, way, b.At = kappa, d, mid
+			}
+		}
+	}
+	b.Radius, b.Hollow = math.Inf(1), worst < 0
+	if math.Abs(worst) > 1e-9 {
+		b.Radius = 1 / math.Abs(worst)
+	}
+	return b, way
+}
+
+// bendOver is the length in mm over which bends of a patch are measured.
+const bendOver = 2.0
+
 // neutral is the neutral surface of what is laid on si.
 func (c *clad) neutral(si int) *neutral {
 	if c.neutrals == nil {

@@ -106,3 +106,22 @@ func TestPatchAgainstCone(t *testing.T) {
 		}
 	}
 }
+
+// TestTightest measures bends of a cone and of a hollow quarter round: round
+// the axis a cone bends to r / cos β.
+func TestTightest(t *testing.T) {
+	vs, ts := coneMesh(14, 40, 300, 0, 3, 100, 10)
+	p := patchSurface(t, piece.Developable, vs, ts, unfold.Options{}).Patch
+	b, way := tightest(p)
+	beta := math.Atan2(26, 300)
+	near(t, "cone", b.Radius, 14/math.Cos(beta), 1.5)
+	if b.Hollow || math.Abs(p.Point(b.At.Add(way)).Sub(p.Point(b.At)).Z) > 0.3 {
+		t.Errorf("%+v %v", b, way)
+	}
+	for i, f := range ts {
+		ts[i] = [3]int32{f[0], f[2], f[1]}
+	}
+	if b, _ := tightest(patchSurface(t, piece.Developable, vs, ts, unfold.Options{}).Patch); !b.Hollow {
+		t.Error("a hollow cone bulges")
+	}
+}

@@ -232,7 +232,7 @@ func (r *report) bends(subject string, sf *piece.Surface, w wish, grain float64,
 	b := sf.MinRadius()
 	var way geom.Vec2 // in which a patch bends
 	if sf.Patch != nil {
-		b.Radius, b.Hollow, b.At, way = sf.Patch.Tightest()
+		b, way = tightest(sf.Patch)
 	}
 	if math.IsInf(b.Radius, 1) {
 		return
