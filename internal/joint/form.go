@@ -181,15 +181,14 @@ func (f *form) exit(from, dir geom.Vec3) (float64, int) {
 
 // leave is exit in member coordinates.
 func (f *form) leave(p, d geom.Vec3) (float64, int) {
+	if f.mesh != nil {
+		return f.mesh.leave(p, d)
+	}
 	best, surface := math.Inf(1), -1
 	hit := func(t float64, s int) {
 		if t > -1e-9 && t < best { // only ever called where the ray goes outwards
 			best, surface = max(0, t), s
 		}
-	}
-	if f.mesh != nil {
-		f.mesh.leave(p, d, hit)
-		return best, surface
 	}
 	if d.Z > 0 {
 		hit((f.up-p.Z)/d.Z, f.upS)
@@ -341,21 +340,22 @@ func (f *form) near(a, b geom.Vec3, reach float64) *form {
 // centre leaves by.
 func (f *form) ahead(at, dir geom.Vec3, r float64) (least, most float64, surface int) {
 	at, dir = f.place.Local(at), f.place.LocalDir(dir)
+	if f.mesh != nil {
+		return f.mesh.ahead(at, dir, r)
+	}
 	least, surface = f.leave(at, dir)
 	most = least
 	const in = 1e-6 // mm; the disc may lie on the surface
-	if f.mesh != nil && !f.mesh.holds(at.Add(dir.Scale(in))) || f.mesh == nil && f.profile == nil && !f.beside(at) {
+	if f.profile == nil && !f.beside(at) {
 		return -1, -1, surface
 	}
 	// Where no edge comes within the disc, all of it lies within the sides as its centre does.
-	free := f.mesh == nil && f.profile == nil && len(f.near(at, at, r+2*in).edges) == 0
+	free := f.profile == nil && len(f.near(at, at, r+2*in).edges) == 0
 	fr := geom.FrameFromZ(at, dir)
 	for i := range rays {
 		s, c := math.Sincos(2 * math.Pi * float64(i) / rays)
 		p := at.Add(fr.Dir(geom.V3(r*c, r*s, 0)))
-		q := p.Add(dir.Scale(in))
-		out := free && !f.between(q) || !free && !f.holds(q)
-		if out {
+		if q := p.Add(dir.Scale(in)); !f.between(q) || !free && !f.beside(q) {
 			return -1, -1, surface
 		}
 		t, _ := f.leave(p, dir)

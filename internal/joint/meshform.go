@@ -142,46 +142,100 @@ func crosses(a, b, p geom.Vec2) int {
 }
 
 // leave is how far a ray from a point inside runs until it leaves, and the
-// face it leaves by.
-func (m *meshForm) leave(p, d geom.Vec3, hit func(float64, int)) {
-	inv := geom.V3(1/d.X, 1/d.Y, 1/d.Z)
-	best := math.Inf(1)
-	const tight = 1e-9 // mm; a ray along the side of a box meets it
+// face it leaves by: +Inf and -1 where it meets nothing.
+func (m *meshForm) leave(p, d geom.Vec3) (float64, int) {
+	at := [3][2]float64{{p.X, 1 / d.X}, {p.Y, 1 / d.Y}, {p.Z, 1 / d.Z}}
+	r := ray{m: m, p: p, d: d, at: math.Inf(1), face: -1}
 	m.visit(func(b geom.Box3) bool {
-		lo, hi := -tight, best
-		for _, k := range [3][4]float64{{p.X, inv.X, b.Min.X, b.Max.X}, {p.Y, inv.Y, b.Min.Y, b.Max.Y}, {p.Z, inv.Z, b.Min.Z, b.Max.Z}} {
-			if math.IsInf(k[1], 0) {
-				if k[0] < k[2]-tight || k[0] > k[3]+tight {
+		lo, hi := -tight, r.at
+		for k, span := range [3][2]float64{{b.Min.X - tight, b.Max.X + tight}, {b.Min.Y - tight, b.Max.Y + tight}, {b.Min.Z - tight, b.Max.Z + tight}} {
+			from, inv := at[k][0], at[k][1]
+			if math.IsInf(inv, 0) {
+				if from < span[0] || from > span[1] {
 					return false
 				}
 				continue
 			}
-			t0, t1 := (k[2]-tight-k[0])*k[1], (k[3]+tight-k[0])*k[1]
+			t0, t1 := (span[0]-from)*inv, (span[1]-from)*inv
 			lo, hi = max(lo, min(t0, t1)), min(hi, max(t0, t1))
 		}
 		return lo <= hi
-	}, func(i int32) {
-		a, b, c := m.corners(i)
-		u, v := b.Sub(a), c.Sub(a)
-		n := u.Cross(v)
-		det := n.Dot(d)
-		if det <= 1e-12*n.Len() { // along the triangle, or inwards
-			return
+	}, r.meet)
+	return r.at, r.face
+}
+
+// tight is how far, in mm, a ray may miss a box or begin beyond a triangle and
+// still meet it.
+const tight = 1e-9
+
+// ray is the way from a point to the first triangle by which it leaves.
+type ray struct {
+	m    *meshForm
+	p, d geom.Vec3
+	at   float64
+	face int
+}
+
+// meet looks whether the ray leaves by a triangle sooner.
+func (r *ray) meet(i int32) {
+	a, b, c := r.m.corners(i)
+	u, v := b.Sub(a), c.Sub(a)
+	n := u.Cross(v)
+	det := n.Dot(r.d)
+	if det <= 1e-12*n.Len() { // along the triangle, or inwards
+		return
+	}
+	w := r.p.Sub(a)
+	t := -n.Dot(w) / det
+	if t <= -tight || t >= r.at {
+		return
+	}
+	// Where it meets the triangle, in parts of its sides. A little is allowed,
+	// so that no ray slips out between two triangles.
+	const seam = -1e-9
+	x := w.Cross(r.d)
+	if j, k := -v.Dot(x)/det, u.Dot(x)/det; j < seam || k < seam || j+k > 1-seam {
+		return
+	}
+	r.at, r.face = max(0, t), int(r.m.s.Of[i])
+}
+
+// ahead is form.ahead in member coordinates. The triangles that any ray from
+// the disc can meet are gathered once.
+func (m *meshForm) ahead(at, dir geom.Vec3, r float64) (least, most float64, face int) {
+	const in = 1e-6 // mm; the disc may lie on the surface
+	var near []int32
+	m.visit(func(b geom.Box3) bool {
+		// By the ball round the box.
+		c, reach := b.Center().Sub(at), b.Size().Len()/2+in
+		h := c.Dot(dir)
+		return h >= -reach && c.Sub(dir.Scale(h)).Len() <= r+reach
+	}, func(i int32) { near = append(near, i) })
+	leave := func(p geom.Vec3) (float64, int) {
+		out := ray{m: m, p: p, d: dir, at: math.Inf(1), face: -1}
+		for _, i := range near {
+			out.meet(i)
 		}
-		w := p.Sub(a)
-		// Signed areas that the ray's foot spans with two sides, over the whole.
-		// A little is allowed, so that no ray slips out between two triangles.
-		const seam = -1e-9
-		x := w.Cross(d)
-		if s, t := -v.Dot(x)/det, u.Dot(x)/det; s < seam || t < seam || s+t > 1-seam {
-			return
+		return out.at, out.face
+	}
+	least, face = leave(at)
+	most = least
+	if !m.holds(at.Add(dir.Scale(in))) {
+		return -1, -1, face
+	}
+	// Where no triangle comes near the disc all of it lies inside, as its centre does.
+	free := !m.touches(Bore{Mouth: at.Sub(dir.Scale(in)), Axis: dir, Diameter: 2 * r, Depth: 4 * in}.box().Grow(in))
+	fr := geom.FrameFromZ(at, dir)
+	for i := range rays {
+		s, c := math.Sincos(2 * math.Pi * float64(i) / rays)
+		p := at.Add(fr.Dir(geom.V3(r*c, r*s, 0)))
+		if !free && !m.holds(p.Add(dir.Scale(in))) {
+			return -1, -1, face
 		}
-		t := -n.Dot(w) / det
-		if t > -1e-9 && t < best {
-			best = max(0, t)
-		}
-		hit(t, int(m.s.Of[i]))
-	})
+		t, _ := leave(p)
+		least, most = min(least, t), max(most, t)
+	}
+	return least, most, face
 }
 
 // lateral is the least distance from the line between two points to the
