@@ -93,6 +93,10 @@ func TestCases(t *testing.T) {
 		{"two boxes on one face", both(ten, at(10, 0, 0)), Options{}, "1000, 1000 | welded 4, parted 4"},
 		{"hollow box", both(big, turnedOver(ten)), Options{}, "26000 | "},
 		{"hollow box inside out", turnedOver(both(big, turnedOver(ten))), Options{}, "26000 | inside out 1"},
+		{"hollow that touches the outside", both(big, turnedOver(at(10, 3, 3))), Options{}, "crossing, crossing | inside out 1"},
+		{"box against the inside of a box", both(big, at(10, 3, 3)), Options{}, "27000, 1000 | "},
+		{"two overlapping, both inside out", turnedOver(both(ten, at(5, 5, 5))), Options{}, "1000, 1000 | inside out 1, inside out 1"},
+		{"hollows that touch at a vertex", both(both(box(40, 40, 40), turnedOver(at(5, 5, 5))), turnedOver(at(15, 15, 15))), Options{}, "62000 | welded 1, parted 1"},
 		{"box inside a box", both(big, ten), Options{}, "27000 | inner 1"},
 		{"box in the hollow of a box", both(both(big, turnedOver(ten)), moved(box(4, 4, 4), geom.V3(3, 3, 3))), Options{}, "26000, 64 | "},
 		{"two hollows", both(both(box(40, 20, 20), turnedOver(at(3, 5, 5))), turnedOver(at(20, 5, 5))), Options{}, "14000 | "},
@@ -119,6 +123,7 @@ func TestCases(t *testing.T) {
 		{"flap on a box", mesh.Body{Vertices: append(slices.Clone(ten.Vertices), geom.V3(20, 0, 0), geom.V3(20, 0, 10)), Triangles: append(slices.Clone(ten.Triangles), [3]int32{1, 8, 9}, [3]int32{1, 9, 5}, [3]int32{1, 9, 8}, [3]int32{1, 5, 9})}, Options{}, "1000 | doubled 4"},
 		{"twice, not quite in one place", both(p48, moved(p48, geom.V3(1e-5, -1e-5, 1e-5))), Options{}, "31576.9 | doubled 384"},
 		{"thin leaf", box(500, 300, 0.004), Options{}, "600 | "},
+		{"leaf thinner than float32 can tell", moved(box(500, 300, 2e-4), geom.V3(1e4, -1e4, 2e4)), Options{}, "empty | "},
 		{"thin leaf far out", moved(box(500, 300, 0.5), geom.V3(1e4, -1e4, 2e4)), Options{}, "75000 | "},
 		// The rest stands 0.02 mm higher than the bottom; they meet half way: 20.01 mm.
 		{"crack of 0.05 mm all along", both(without(box(500, 300, 20), func(i int) bool { return i != 0 && i != 2 }), moved(without(box(500, 300, 20), func(i int) bool { return i == 0 || i == 2 }), geom.V3(0.03, 0.03, 0.02))), Options{}, "3.0015e+06 | stitched 4"},

@@ -191,6 +191,19 @@ func (s *skin) holds(t *skin, points []geom.Vec3) bool {
 	return s.around(points[t.points[0][0]], points) && !s.meets(t, points)
 }
 
+// reachesInto reports whether t has triangles within s, going by the middles of
+// some of them.
+func (s *skin) reachesInto(t *skin, points []geom.Vec3) bool {
+	step := max(1, len(t.points)/16)
+	for i := 0; i < len(t.points); i += step {
+		u := t.points[i]
+		if mid := points[u[0]].Add(points[u[1]]).Add(points[u[2]]).Scale(1. / 3); s.around(mid, points) {
+			return true
+		}
+	}
+	return false
+}
+
 // meets reports whether the two share a point.
 func (s *skin) meets(t *skin, points []geom.Vec3) bool {
 	tree := s.triangleTree(points)
@@ -318,6 +331,17 @@ func nest(skins []*skin, points []geom.Vec3, reach float64) (steps []Step) {
 		inward := s.volume < 0
 		outside := Step{Action: Inward, Shell: i, Count: 1, At: s.bounds.Center()}
 		p := parent[i]
+		if p < 0 {
+			for _, j := range about {
+				if t := skins[closed[j]]; (t.volume < 0) != inward && !states[closed[j]].inverted && t.reachesInto(s, points) {
+					// A hollow that touches the outside, or a solid turned
+					// inside out that overlaps another: neither is a safe guess.
+					at := Fault{Kind: Crossing, Count: 1, At: s.bounds.Center()}
+					s.faults, t.faults = append(s.faults, at), append(t.faults, at)
+					break
+				}
+			}
+		}
 		if p < 0 || states[p].hollow {
 			states[i].inverted = inward
 			if p >= 0 {
@@ -460,24 +484,17 @@ func apartVertices(points []geom.Vec3, triangles [][3]int32, mates []int32) (ver
 }
 
 // gate is the last look at a body before it may be called a solid: closed,
-// oriented, facing outward, no degenerate triangle, and none that loses a
-// corner when coordinates are rounded to float32; free of crossings too if
-// that has not been found out before.
+// oriented, facing outward, no degenerate triangle, and none that vanishes when
+// coordinates are rounded to float32; free of crossings too if that has not
+// been found out before.
 func gate(b mesh.Body, search bool) []Fault {
 	r, err := mesh.Check(b.Vertices, b.Triangles)
 	if err != nil {
 		return []Fault{{Kind: Empty, Count: 1}}
 	}
 	at := r.Bounds.Center()
-	single := func(v geom.Vec3) [3]float32 { return [3]float32{float32(v.X), float32(v.Y), float32(v.Z)} }
-	lost := r.Degenerate
-	for _, t := range b.Triangles {
-		p, q, s := single(b.Vertices[t[0]]), single(b.Vertices[t[1]]), single(b.Vertices[t[2]])
-		if p == q || q == s || s == p {
-			lost++
-			at = b.Vertices[t[0]]
-		}
-	}
+	_, rounded := mesh.Weld(b.Vertices, b.Triangles)
+	lost := max(r.Degenerate, len(b.Triangles)-len(rounded))
 	switch {
 	case !r.Closed || !r.Oriented:
 		return []Fault{{Kind: Open, Count: r.Open + r.Crowded + r.Flipped, At: at}}
@@ -487,7 +504,9 @@ func gate(b mesh.Body, search bool) []Fault {
 		return []Fault{{Kind: Empty, Count: lost, At: at}}
 	}
 	if search {
-		if c, bad := crossingFault(b.Vertices, b.Triangles, crossings(b.Vertices, b.Triangles, nil)); bad {
+		f := fabric{points: slices.Clone(b.Vertices), triangles: slices.Clone(b.Triangles)}
+		f.weldEqual() // what was taken apart at a point still only touches there
+		if c, bad := crossingFault(f.points, f.triangles, crossings(f.points, f.triangles, nil)); bad {
 			return []Fault{c}
 		}
 	}
