@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -145,6 +146,51 @@ func coped(radius, gap, half, high float64, rule piece.JointRule) *piece.Piece {
 	rail.Board.Outline = piece.NewOutline(path, piece.BreakAngle)
 	rule.Between = [2]string{"leg", "rail"}
 	return &piece.Piece{Name: "coped", Sizes: piece.CoreSize, Members: []piece.Member{post("leg", radius, 0, 400, geom.Vec3{}), rail}, Joints: []piece.JointRule{rule}}
+}
+
+// TestCopedWays: the screw may go through either member, if the key reaches.
+func TestCopedWays(t *testing.T) {
+	for _, tc := range []struct {
+		long    float64 // where the rail ends
+		through string
+		member  int // that the screw goes through, -1 for none
+		code    string
+	}{{300, "leg", 0, ""}, {300, "rail", -1, noPath}, {70, "rail", 1, ""}} {
+		rule := knock("leg", "rail")
+		rule.Through = tc.through
+		p := coped(22, 0.3, 17, 60, rule)
+		b := p.Members[1].Board
+		for i, s := range b.Outline.Path.Segs {
+			if s.Kind == geom.Line {
+				cut := func(q geom.Vec2) geom.Vec2 { return geom.V2(min(q.X, tc.long), q.Y) }
+				b.Outline.Path.Segs[i] = geom.LineTo(cut(s.From()), cut(s.To()))
+			}
+		}
+		r := place(t, p, bench())
+		switch fs := stops(r); {
+		case tc.member < 0:
+			if len(fs) != 1 || fs[0].Code != tc.code || !strings.Contains(fs[0].Remedy, "the other member") {
+				t.Errorf("%+v: %v", tc, fs)
+			}
+			continue
+		case len(fs) > 0 || len(r.Joints[0].Screws) != 1:
+			t.Errorf("%+v: %v", tc, r.Findings)
+			continue
+		}
+		s := r.Joints[0].Screws[0]
+		want := 0.3 // from the leg's surface to the hollow's, where the insert lies flush
+		if tc.member == 1 {
+			for _, h := range supplies(bench()) {
+				if h.Size == s.Size {
+					want = 22.3 - math.Sqrt(22*22-h.width()*h.width()/4)
+				}
+			}
+		}
+		if s.Through != tc.member || !near(s.Sunk, want, 1e-9) {
+			t.Errorf("%+v: %+v, sunk want %v", tc, s, want)
+		}
+		boresOpen(t, tc.through, p, r)
+	}
 }
 
 // TestSockets: what is made of round contacts.

@@ -249,7 +249,10 @@ func (t *task) stations(d drive, n int, from, spread float64) ([]*fastener, *lac
 				}
 			}
 			if lk != nil {
-				why = lesser(why, lk.at(0)) // of all sides the one that lacks least
+				// Of all sides of a socket the one that lacks least is told, else the middle.
+				if t.round.Closed || why == nil {
+					why = lesser(why, lk.at(0))
+				}
 				continue
 			}
 			if best == nil || t.round.Closed && f.cost < best.cost-1e-6 {
@@ -311,6 +314,14 @@ func (t *task) failRound(tried []hardware, why *lack) {
 				break
 			}
 		}
+	}
+	if t.rule.Through != "" && !t.round.Closed {
+		saved := t.rule.Through
+		t.rule.Through = ""
+		if found, _ := t.tryRound(tried[:1]); found != nil {
+			remedies = append(remedies, "let the screw go through the other member")
+		}
+		t.rule.Through = saved
 	}
 	if t.rule.Screws > 1 {
 		remedies = append(remedies, "ask for fewer screws")
