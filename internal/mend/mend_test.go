@@ -172,3 +172,44 @@ func total(r Result) (volume float64, whole bool) {
 	}
 	return volume, whole
 }
+
+// TestFurniture mends models that were made to be looked at: boards without
+// their hidden ends. The numbers of shells are those of the connected parts.
+func TestFurniture(t *testing.T) {
+	for _, c := range []struct {
+		file                          string
+		shells, asIs, closed, thicker int
+	}{
+		{"furniture_painted_wooden_stool.obj", 13, 1, 13, 13},
+		{"furniture_wooden_table_02.obj", 5, 1, 5, 5},
+	} {
+		data, err := os.ReadFile(filepath.Join("..", "mesh", "testdata", c.file))
+		if err != nil {
+			t.Fatal(err)
+		}
+		s, err := mesh.Read(c.file, data, mesh.Limits{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b mesh.Body // the parts of a file in one, as a scan would have them
+		for _, p := range s.Bodies {
+			b = both(b, p)
+		}
+		for i, o := range []Options{{}, {Hole: 1e5}, {Thicken: 3}} {
+			r, err := Mend(b, o)
+			if err != nil {
+				t.Fatal(err)
+			}
+			verify(t, r)
+			solid := 0
+			for _, s := range r.Shells {
+				if s.Solid() {
+					solid++
+				}
+			}
+			if want := []int{c.asIs, c.closed, c.thicker}[i]; len(r.Shells) != c.shells || solid != want {
+				t.Errorf("%s, %+v: %d of %d shells are solids: %s", c.file, o, solid, len(r.Shells), said(r))
+			}
+		}
+	}
+}
