@@ -12,6 +12,7 @@ import (
 // Body is the member as a solid in member coordinates. Facets carry the tags
 // of Surfaces. Curved surfaces are replaced by facets whose vertices lie on
 // them, so that no facet strays further than chord mm (0: solid.DefaultChord).
+// A Solid is the mesh that was brought in, whatever the chord.
 func (m Member) Body(chord float64) (solid.Shape, error) {
 	if chord <= 0 {
 		chord = solid.DefaultChord
@@ -19,6 +20,13 @@ func (m Member) Body(chord float64) (solid.Shape, error) {
 	var s solid.Shape
 	var first solid.Tag
 	switch {
+	case m.Solid != nil:
+		tags := make([]solid.Tag, len(m.Solid.Shape.Of))
+		for i, f := range m.Solid.Shape.Of {
+			tags[i] = solid.Tag(f)
+		}
+		s = solid.Foreign(m.Solid.Shape.Vertices, m.Solid.Shape.Triangles, tags)
+		first = solid.Tag(len(m.Solid.Shape.Faces))
 	case m.Board != nil:
 		b := m.Board
 		tag := solid.Tag(2)
@@ -50,7 +58,7 @@ func (m Member) Body(chord float64) (solid.Shape, error) {
 		tags = append(tags, solid.NoTag)
 		s, first = solid.Revolve(profile, tags, solid.Facets(widest, chord, false)), sides+2
 	default:
-		return solid.Shape{}, fmt.Errorf("member %s is neither a board nor a turning", m.ID)
+		return solid.Shape{}, fmt.Errorf("member %s has no shape", m.ID)
 	}
 	for i, c := range m.EndCuts {
 		s = s.Below(c.Plane, first+solid.Tag(i))
@@ -62,7 +70,7 @@ func (m Member) Body(chord float64) (solid.Shape, error) {
 }
 
 // Volume is the member's volume in mm³ from closed forms: area times
-// thickness, or π ∫ r² dz. It is an error to ask for it when there are end
+// thickness, or π ∫ r² dz; of a Solid, that of its mesh. It is an error to ask for it when there are end
 // cuts; ask the kernel then.
 func (m Member) Volume() (float64, error) {
 	if len(m.EndCuts) > 0 {
@@ -81,8 +89,10 @@ func (m Member) Volume() (float64, error) {
 			v += segVolume(s)
 		}
 		return v, nil
+	case m.Solid != nil:
+		return m.Solid.Shape.Volume(), nil
 	}
-	return 0, errors.New("piece: member " + m.ID + " is neither a board nor a turning")
+	return 0, errors.New("piece: member " + m.ID + " has no shape")
 }
 
 // segVolume is π ∫ r² dz along a profile segment; a frustum for a line.

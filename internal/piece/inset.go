@@ -71,6 +71,12 @@ func (m Member) Inset(d []float64) (Member, error) {
 			return fail(err)
 		}
 		out.Turning = &t
+	case m.Solid != nil:
+		s, err := m.Solid.inset(d)
+		if err != nil {
+			return fail(err)
+		}
+		out.Solid = s
 	}
 	return out, nil
 }
@@ -86,6 +92,8 @@ func (m Member) surfaceCount() int {
 		}
 	case m.Turning != nil:
 		n += m.Turning.Runs() + 2
+	case m.Solid != nil:
+		n += len(m.Solid.Shape.Faces)
 	}
 	return n
 }

@@ -81,7 +81,7 @@ type Member struct {
 	Turning  *Turning
 	Solid    *Solid
 	Source   *Source  // the file it was brought in from, nil for none
-	EndCuts  []EndCut // none of a Solid
+	EndCuts  []EndCut // none of a Solid; those found in a file stand first
 	Filament string   // overrides the piece's, "" to keep it
 	Veneer   string   // overrides the piece's, "" to keep it
 	Mirrored bool     // made by `mirror`: its twin's shape reversed
@@ -123,6 +123,10 @@ type Solid struct {
 	Names    []string // of the faces: plane-1, round-1, cone-1, curved-1, free-1 …
 	Roles    []Role
 	Opposite []int // by face: the face that is its parallel at the other side of the thickness, -1 for none
+
+	inside []bool       // by face, as Surface.Inside
+	frames []geom.Frame // by face, as Surface.Frame
+	laid   []laying     // by face: its chart, once it has been asked for
 }
 
 // Source is the file that a member was brought in from.
@@ -228,9 +232,10 @@ const (
 // Cylinder or Cone; other cylinders are Extruded along an arc, u wrapping where
 // they go all the way round a bore. What has no formula is laid flat triangle by triangle:
 //
-//	Developable, and Free of a Solid: Patch maps between space and chart.
+//	Developable, and Free of a Solid: Patch maps between space and chart. A
+//	          Free surface that cannot be laid flat has neither Patch nor Region.
 type Surface struct {
-	Name   string    // unique in the member: face, back, edge-1, cutout-1-edge-1, side-1, low-end, high-end, cut-1
+	Name   string    // unique in the member: face, back, edge-1, cutout-1-edge-1, side-1, low-end, high-end, cut-1; of a Solid as Solid.Names
 	Tag    solid.Tag // its index in Member.Surfaces; facets of Body carry it
 	Kind   SurfaceKind
 	Role   Role
@@ -243,4 +248,5 @@ type Surface struct {
 	Inside bool              // lies in a cut-out or a bore: not veneered unless the piece file asks for it
 	Patch  *unfold.Patch     // Developable, and Free of a Solid: the chart
 	Strain unfold.Distortion // of Patch
+	Unlaid string            // why a Free surface of a Solid has no Patch
 }

@@ -22,6 +22,7 @@ const (
 //
 //	board:   back, face, edge-1 …, cutout-1-edge-1 …, cut-1 …
 //	turning: side-1 …, low-end, high-end, cut-1 …
+//	solid:   its faces, by Solid.Names
 //
 // The tag of a surface is its index. A surface that the end cuts take away
 // altogether stays in the list, with an empty Region. Curved borders of a
@@ -38,6 +39,8 @@ func (m Member) Surfaces(chord float64) []Surface {
 		out = append(out, s)
 	}
 	switch {
+	case m.Solid != nil:
+		return m.Solid.surfaces(chord)
 	case m.Board != nil:
 		b := m.Board
 		back := geom.Frame{X: geom.V3(-1, 0, 0), Y: geom.V3(0, 1, 0), Z: geom.V3(0, 0, -1)}
@@ -50,7 +53,9 @@ func (m Member) Surfaces(chord float64) []Surface {
 		}
 		for i, c := range b.Cutouts {
 			for k := range c.Runs() {
-				add(m.edge(fmt.Sprintf("cutout-%d-edge-%d", i+1, k+1), c.RunPath(k), chord))
+				s := m.edge(fmt.Sprintf("cutout-%d-edge-%d", i+1, k+1), c.RunPath(k), chord)
+				s.Inside = true
+				add(s)
 			}
 		}
 	case m.Turning != nil:
@@ -103,10 +108,12 @@ func straight(p geom.Path) bool {
 // lie in the Region, but u of an open edge and v of a Free side are held to
 // the ends of the run.
 func (s Surface) Point(uv geom.Vec2) geom.Vec3 {
-	switch s.Kind {
-	case Plane:
+	switch {
+	case s.Patch != nil:
+		return s.Patch.Point(uv)
+	case s.Kind == Plane || s.unlaid():
 		return s.Frame.Point(geom.V3(uv.X, uv.Y, 0))
-	case Extruded:
+	case s.Kind == Extruded:
 		i, t := s.Run.AtLength(uv.X)
 		p := s.Run.Segs[i].At(t)
 		return s.Frame.Point(geom.V3(p.X, p.Y, uv.Y))
@@ -119,10 +126,12 @@ func (s Surface) Point(uv geom.Vec2) geom.Vec3 {
 
 // Normal is the unit normal at uv, out of the member, in member coordinates.
 func (s Surface) Normal(uv geom.Vec2) geom.Vec3 {
-	switch s.Kind {
-	case Plane:
+	switch {
+	case s.Patch != nil:
+		return s.Patch.Normal(uv)
+	case s.Kind == Plane || s.unlaid():
 		return s.Frame.Z
-	case Extruded:
+	case s.Kind == Extruded:
 		i, t := s.Run.AtLength(uv.X)
 		n := s.Run.Segs[i].Tangent(t).Right()
 		return s.Frame.Dir(geom.V3(n.X, n.Y, 0))
@@ -138,10 +147,12 @@ func (s Surface) Normal(uv geom.Vec2) geom.Vec3 {
 // coordinates: the inverse of Point. Angles run from 0 up to 2π.
 func (s Surface) Chart(p geom.Vec3) geom.Vec2 {
 	q := s.Frame.Local(p)
-	switch s.Kind {
-	case Plane:
+	switch {
+	case s.Patch != nil:
+		return s.Patch.Chart(p)
+	case s.Kind == Plane || s.unlaid():
 		return q.XY()
-	case Extruded:
+	case s.Kind == Extruded:
 		u, _ := s.Run.Nearest(q.XY())
 		return geom.V2(u, q.Z)
 	}
@@ -152,6 +163,10 @@ func (s Surface) Chart(p geom.Vec3) geom.Vec2 {
 	along, _ := s.Run.Nearest(geom.V2(q.XY().Len(), q.Z))
 	return s.unroll(angle, along)
 }
+
+// unlaid reports whether the surface has no chart; it is then taken for a plane
+// at one of its points.
+func (s Surface) unlaid() bool { return s.Patch == nil && len(s.Run.Segs) == 0 }
 
 // profileAt is the point (radius, z) of a side at the arc length along its
 // profile. Straight profiles continue beyond their ends.
@@ -233,9 +248,17 @@ type Bend struct {
 
 // MinRadius is the tightest bend of the surface before end cuts. Corners below
 // the break angle inside an edge are not counted. For a Free side it is the
-// smaller of the two principal radii.
+// smaller of the two principal radii. A surface laid by its triangles is
+// measured between their corners.
 func (s Surface) MinRadius() Bend {
 	flat := Bend{Radius: math.Inf(1), AxisV: true}
+	if s.Patch != nil {
+		r, hollow, at, bends := s.Patch.Tightest()
+		return Bend{r, hollow, at, math.Abs(bends.X) >= math.Abs(bends.Y)}
+	}
+	if s.unlaid() {
+		return flat
+	}
 	total := s.Run.Length()
 	switch s.Kind {
 	case Extruded:
@@ -271,10 +294,12 @@ func (s Surface) MinRadius() Bend {
 // chart's u and v, positive where the surface is convex seen from outside.
 // For a cone they are those round the axis and along the ruling.
 func (s Surface) Curvature(uv geom.Vec2) (alongU, alongV float64) {
-	switch s.Kind {
-	case Plane:
+	switch {
+	case s.Patch != nil:
+		return s.Patch.Curvature(uv, geom.V2(1, 0)), s.Patch.Curvature(uv, geom.V2(0, 1))
+	case s.Kind == Plane || s.unlaid():
 		return 0, 0
-	case Extruded:
+	case s.Kind == Extruded:
 		i, t := s.Run.AtLength(uv.X)
 		return s.Run.Segs[i].Curvature(t), 0
 	}
