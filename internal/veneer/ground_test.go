@@ -23,8 +23,17 @@ func grounded(t *testing.T, p *piece.Piece, r result) {
 		}
 		core := r.l.Cores[q.Member]
 		sf := core.Surfaces(0)[q.Surface]
+		strain := 0.0
+		if sf.Kind == piece.Free {
+			strain = sf.Strain.Stretch
+		}
 		k := r.l.Coverings[q.Member][q.Surface].Neutral
 		carry := newCarrier(&sf, k)
+		bend := 0.0 // of a patch
+		if sf.Patch != nil {
+			b, _ := tightest(sf.Patch)
+			bend = 1 / b.Radius
+		}
 		most := 0.0
 		for _, cov := range r.l.Coverings[q.Member] {
 			most = max(most, cov.Stack)
@@ -84,13 +93,13 @@ func grounded(t *testing.T, p *piece.Piece, r result) {
 					if len(q.Also) == 0 {
 						uv := sf.Chart(core.Place.Local(x))
 						if sf.Patch != nil {
-							kappa = 1 / radius(sf)
+							kappa = bend
 						} else {
 							e, f := sf.Curvature(uv)
 							kappa = max(math.Abs(e), math.Abs(f))
 						}
 					}
-					tol := step*(1.2*k*kappa+step*step*kappa*kappa/20) + 1e-6
+					tol := step*(1.2*k*kappa+step*step*kappa*kappa/20+1.1*strain) + 1e-6
 					if off := math.Abs(x.Dist(y) - step); off > tol && !folded(sf, core.Place.Local(x)) {
 						t.Fatalf("%s: points %.3f mm apart come to lie %.6f apart at (%.2f, %.2f), curvature %.4f", q.ID, step, x.Dist(y), a.X, a.Y, kappa)
 					}
@@ -98,12 +107,6 @@ func grounded(t *testing.T, p *piece.Piece, r result) {
 			}
 		}
 	}
-}
-
-// radius is the tightest of a patch.
-func radius(sf piece.Surface) float64 {
-	b, _ := tightest(sf.Patch)
-	return b.Radius
 }
 
 // folded reports whether a point lies at a fold of an edge.

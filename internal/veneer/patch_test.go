@@ -3,6 +3,7 @@ package veneer
 import (
 	"context"
 	"math"
+	"strings"
 	"testing"
 
 	"groundwork/internal/geom"
@@ -123,5 +124,65 @@ func TestTightest(t *testing.T) {
 	}
 	if b, _ := tightest(patchSurface(t, piece.Developable, vs, ts, unfold.Options{}).Patch); !b.Hollow {
 		t.Error("a hollow cone bulges")
+	}
+}
+
+// capMesh is the cap of a sphere of radius r up to the angle a from its pole,
+// hollow side up, as a mesh.
+func capMesh(r, a float64, around, rings int) (vs []geom.Vec3, ts [][3]int32) {
+	vs = append(vs, geom.V3(0, 0, -r))
+	for k := 1; k <= rings; k++ {
+		sb, cb := math.Sincos(a * float64(k) / float64(rings))
+		for i := range around {
+			sn, cs := math.Sincos(2 * math.Pi * float64(i) / float64(around))
+			vs = append(vs, geom.V3(r*sb*cs, r*sb*sn, -r*cb))
+		}
+	}
+	at := func(k, i int) int32 { return int32(1 + (k-1)*around + i%around) }
+	for i := range around {
+		ts = append(ts, [3]int32{0, at(1, i), at(1, i+1)})
+		for k := 1; k < rings; k++ {
+			ts = append(ts, [3]int32{at(k, i), at(k+1, i), at(k+1, i+1)}, [3]int32{at(k, i), at(k+1, i+1), at(k, i+1)})
+		}
+	}
+	return vs, ts
+}
+
+// TestStrain lays caps of a sphere flat. The least that scale must vary over a
+// cap of angle a when it is mapped with angles kept is from 1 to 1/cos²(a/2),
+// which the stereographic projection reaches (Chebyshev 1856): about a²/8 to
+// either side of the mean.
+func TestStrain(t *testing.T) {
+	for _, c := range []struct {
+		r     float64
+		bears bool
+	}{{1500, true}, {750, true}, {400, false}} {
+		a := math.Asin(140 / c.r)
+		vs, ts := capMesh(c.r, a, 48, 10)
+		sf := patchSurface(t, piece.Free, vs, ts, unfold.Options{})
+		v := testShop(600, 400).Veneers[0]
+		m := alone(sf, v)
+		task := &task{report: report{p: &piece.Piece{}}, o: Options{}.withDefaults()}
+		along, across := task.strain(m, 0, wish{})
+		want := a * a / 8
+		near(t, "along", along/want, 1, 0.15)
+		near(t, "across", across/want, 1, 0.15)
+		if got := task.bears(m, 0, wish{}); got != c.bears {
+			t.Errorf("radius %g: bears %v", c.r, got)
+		}
+		task.o.Strain = unfold.Limits{Along: want / 2, Across: want / 2}
+		if task.bears(m, 0, wish{}) {
+			t.Errorf("radius %g: bears twice its limits", c.r)
+		}
+		task.o = Options{}.withDefaults()
+		if c.bears {
+			task.strained(m, 0, "seat", wish{})
+		} else {
+			task.doubleCurved(m, 0, "seat", wish{})
+			if !strings.Contains(task.list[0].Remedy, " gores, each at most ") {
+				t.Errorf("no proposal: %s", task.list[0].Remedy)
+			}
+		}
+		t.Log(task.list)
 	}
 }
