@@ -7,8 +7,9 @@ import (
 
 // What the tests outside the package use of those inside it.
 var (
-	Bench  = bench
-	Kernel = &kernel
+	Bench    = bench
+	Kernel   = &kernel
+	AsSolids = asSolids
 )
 
 // RoundPieces are pieces whose members fit round each other.

@@ -16,7 +16,11 @@ func TestRoundJointsOnTheirCores(t *testing.T) {
 	s := joint.Bench()
 	s.Veneers[0].Sheet.X, s.Veneers[0].Sheet.Y = 610, 2440
 	for _, sizes := range []piece.Sizes{piece.Finished, piece.CoreSize} {
-		for i, p := range joint.RoundPieces() {
+		pieces := joint.RoundPieces()
+		for _, p := range joint.RoundPieces() {
+			pieces = append(pieces, joint.AsSolids(t, p))
+		}
+		for i, p := range pieces {
 			p.Sizes = sizes
 			name := fmt.Sprintf("piece %d, %s", i, sizes)
 			r, err := joint.Place(context.Background(), *joint.Kernel, p, s, joint.Options{})
