@@ -27,6 +27,13 @@ type clad struct {
 
 	neutrals []*neutral       // by surface, as they are asked for
 	openings map[int][]cutway // by surface, as they are asked for
+	met      map[border]meeting
+}
+
+// border is a stretch of a surface's border in its chart.
+type border struct {
+	surface int
+	a, b    geom.Vec2
 }
 
 // surfaceRank puts faces before edges or after them.
@@ -89,6 +96,19 @@ type meeting struct {
 // across finds the surface that lies beyond the border from a to b of surface
 // si, in its chart.
 func (c *clad) across(si int, a, b geom.Vec2) meeting {
+	key := border{si, a, b}
+	m, known := c.met[key]
+	if !known {
+		if c.met == nil {
+			c.met = map[border]meeting{}
+		}
+		m = c.search(si, a, b)
+		c.met[key] = m
+	}
+	return m
+}
+
+func (c *clad) search(si int, a, b geom.Vec2) meeting {
 	sf := &c.surfaces[si]
 	mid := a.Lerp(b, 0.5)
 	if c.onSeam(si, a, b) {

@@ -401,6 +401,7 @@ func (t *task) cores() error {
 			m = t.uncovered(mi, err)
 		}
 		c.core, c.surfaces = m, m.Surfaces(t.o.Chord)
+		c.neutrals, c.openings, c.met = nil, nil, nil
 		t.layout.Cores = append(t.layout.Cores, m)
 	}
 	return nil
