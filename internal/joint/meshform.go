@@ -210,7 +210,11 @@ func (m *meshForm) ahead(at, dir geom.Vec3, r float64) (least, most float64, fac
 		c, reach := b.Center().Sub(at), b.Size().Len()/2+in
 		h := c.Dot(dir)
 		return h >= -reach && c.Sub(dir.Scale(h)).Len() <= r+reach
-	}, func(i int32) { near = append(near, i) })
+	}, func(i int32) {
+		if a, b, c := m.corners(i); b.Sub(a).Cross(c.Sub(a)).Dot(dir) > 0 { // outwards
+			near = append(near, i)
+		}
+	})
 	leave := func(p geom.Vec3) (float64, int) {
 		out := ray{m: m, p: p, d: dir, at: math.Inf(1), face: -1}
 		for _, i := range near {

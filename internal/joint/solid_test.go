@@ -4,12 +4,15 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"os"
 	"slices"
 	"strings"
 	"testing"
 
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
+	"groundwork/internal/mend"
+	"groundwork/internal/mesh"
 	"groundwork/internal/piece"
 	"groundwork/internal/solid"
 	"groundwork/internal/surface"
@@ -213,6 +216,55 @@ func TestSolidSockets(t *testing.T) {
 		if len(r.Rounds) != tc.rounds || len(r.Contacts) != tc.flats || screwed != tc.screwed || strings.Join(stop, " ") != strings.Join(tc.stops, " ") || strings.Join(notes, " ") != strings.Join(tc.notes, " ") {
 			t.Errorf("%s: %d round, %d flat, %d screwed, %v", tc.name, len(r.Rounds), len(r.Contacts), screwed, r.Findings)
 		}
+	}
+}
+
+// TestPinsInAForeignPlate: pins 0.1 mm thinner, put into the round holes of a
+// plate that another program wrote (MIT; see mesh/testdata/LICENCES.md), each
+// touch all round, over all of their length that the hole has.
+func TestPinsInAForeignPlate(t *testing.T) {
+	const name = "../mesh/testdata/plate_holes.STL"
+	data, err := os.ReadFile(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	scene, err := mesh.Read(name, data, mesh.Limits{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	mended, err := mend.Mend(scene.Bodies[0], mend.Options{})
+	if err != nil || len(mended.Shells) != 1 || !mended.Shells[0].Solid() {
+		t.Fatal(err, mended)
+	}
+	body := mended.Shells[0].Body
+	s, err := surface.Recognise(body.Vertices, body.Triangles, surface.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	plate := block("plate", 1, 1, 1, geom.Vec3{})
+	plate.Place, plate.Board, plate.Solid = geom.World(), nil, piece.NewSolid(s)
+	holes := 0
+	for i, f := range s.Faces {
+		if f.Kind != surface.Cylinder || !f.Hollow || !f.Full {
+			continue
+		}
+		holes++
+		pin := post("pin", f.Radius-0.1, f.From, f.To, geom.Vec3{})
+		pin.Place = pin.Place.In(f.Frame)
+		r := found(t, plate, pin)
+		if len(r.Rounds) != 1 || len(coded(r, "members-overlap")) > 0 {
+			t.Errorf("hole %d: %d round contacts: %v", i, len(r.Rounds), r.Findings)
+			continue
+		}
+		c := r.Rounds[0]
+		want := 2 * math.Pi * (f.Radius - 0.1) * (f.To - f.From)
+		if !c.Closed || !near(c.Gap, 0.1, 1e-9) || !near(c.A.Covered, 1, 1e-6) || !near(c.B.Covered, c.Area/want, 1e-9) || c.A.Surface != i || c.Area > want*(1+1e-9) {
+			t.Errorf("hole %d: %+v", i, c)
+		}
+	}
+	// The mesh has Euler characteristic -8, so five holes; one is in two steps.
+	if holes != 6 {
+		t.Errorf("%d round holes", holes)
 	}
 }
 
