@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/mat"
+
 	"groundwork/internal/geom"
 )
 
@@ -33,6 +35,7 @@ type grower struct {
 	tol      float64
 	extent   float64 // mm, the solid's diagonal
 	rounding float64 // mm, what single-precision numbers do to a distance
+	flat     float64 // mm, how far a vertex may lie from a facet's plane
 	facet    []facet
 	of       []int32   // facet of each triangle
 	corner   [][]int32 // vertices of each facet, rising
@@ -52,7 +55,11 @@ func newGrower(s *Solid, tol float64) *grower {
 		box = box.Add(v)
 		far = max(far, math.Abs(v.X), math.Abs(v.Y), math.Abs(v.Z))
 	}
-	return &grower{Solid: s, tol: tol, extent: box.Size().Len(), rounding: min(tol, 2*far*0x1p-24)}
+	g := &grower{Solid: s, tol: tol, extent: box.Size().Len(), rounding: min(tol, 2*far*0x1p-24)}
+	// Facets of a gentle curve are next to coplanar, and must not run into one
+	// another.
+	g.flat = min(tol, 2*g.rounding)
+	return g
 }
 
 // facets groups the triangles by planes. The largest triangle that is left
@@ -99,7 +106,7 @@ func (g *grower) facets() {
 					far = max(far, math.Abs(normal.Dot(g.Vertices[v].Sub(at))))
 				}
 				// The normal of a sliver says nothing.
-				if far > g.tol || cross[u].Dot(normal) < 0.9*size[u] && g.height(u, size[u]) > 4*g.tol {
+				if far > g.flat || cross[u].Dot(normal) < 0.9*size[u] && g.height(u, size[u]) > 4*g.flat {
 					continue
 				}
 				g.of[u] = id
@@ -286,8 +293,27 @@ func (g *grower) match(q *round, out, half, slack float64, f int32) (turn float6
 	if q.kind != Sphere && math.Abs(n.Dot(q.along(g.Vertices[g.corner[f][0]]))) > half/4+1e-6 {
 		return turn, false, false
 	}
-	allowed := slack*half + 1e-6
-	return turn, false, turn <= allowed && deep <= bend*(1-math.Cos(allowed))+g.tol
+	// And its rulings begin or end on the surface.
+	if q.kind != Sphere {
+		for i := range g.side[f] {
+			s := &g.side[f][i]
+			if s.angle < 2.6*half && !g.anchored(q, s) {
+				return turn, false, false
+			}
+		}
+	}
+	return turn, false, turn <= slack*half+1e-6 && deep <= bend*(1-math.Cos(strict*half))+g.tol
+}
+
+// anchored reports whether a vertex of the side lies on the surface.
+func (g *grower) anchored(q *round, s *side) bool {
+	for _, h := range s.half {
+		a, b := g.ends(h)
+		if math.Abs(q.distance(g.Vertices[a])) <= g.tol || math.Abs(q.distance(g.Vertices[b])) <= g.tol {
+			return true
+		}
+	}
+	return false
 }
 
 // soft reports whether two facets may lie on one curved surface.
@@ -515,6 +541,9 @@ func (g *grower) seeds(kind Kind, f int32) *region {
 			}
 		}
 	}
+	if r := g.seedCrooked(kind, f, soft, try); r != nil {
+		return r
+	}
 	if kind == Cylinder {
 		// Two strips alone, as a coarse fillet has: any three parallel lines lie
 		// on a cylinder, so everything hangs on its neighbours.
@@ -534,6 +563,76 @@ func (g *grower) seeds(kind Kind, f int32) *region {
 				return r
 			}
 		}
+	}
+	return nil
+}
+
+// seedCrooked begins at a facet of a surface whose facets are no strips: the
+// normals of the facets about it lie on a circle round the axis, a great one if
+// it is a cylinder.
+func (g *grower) seedCrooked(kind Kind, f int32, soft []*side, try func(round, bool, ...int32) *region) *region {
+	if len(soft) < 2 {
+		return nil
+	}
+	seed := []int32{f}
+	add := func(s *side) {
+		if s.soft() && g.face[s.to] < 0 && len(seed) < 24 && !slices.Contains(seed, s.to) && s.length > 4*g.tol {
+			seed = append(seed, s.to)
+		}
+	}
+	for _, s := range soft {
+		add(s)
+	}
+	for _, i := range seed[1:len(seed):len(seed)] {
+		for j := range g.side[i] {
+			add(&g.side[i][j])
+		}
+	}
+	if len(seed) < 6 {
+		return nil
+	}
+	var mean geom.Vec3
+	if kind == Cone {
+		for _, i := range seed {
+			mean = mean.Add(g.facet[i].normal)
+		}
+		mean = mean.Scale(1 / float64(len(seed)))
+	}
+	sum := mat.NewSymDense(3, nil)
+	for _, i := range seed {
+		d := g.facet[i].normal.Sub(mean)
+		sum.SymRankOne(sum, 1, mat.NewVecDense(3, []float64{d.X, d.Y, d.Z}))
+	}
+	var e mat.EigenSym
+	if !e.Factorize(sum, true) {
+		return nil
+	}
+	spread := e.Values(nil) // rising
+	if spread[0] > 0.3*spread[1] {
+		return nil
+	}
+	var v mat.Dense
+	e.VectorsTo(&v)
+	axis := geom.V3(v.At(0, 0), v.At(1, 0), v.At(2, 0)).Unit()
+	slope := 0.0
+	if kind == Cone {
+		// On a cone whose material is within, normal·axis = -slope/√(1+slope²).
+		c := mean.Dot(axis)
+		if math.Abs(c) > 0.9999 {
+			return nil
+		}
+		slope = -c / math.Sqrt(1-c*c)
+		if slope == 0 {
+			return nil
+		}
+	}
+	points := g.ruled(seed)
+	for range 2 { // a hollow cone slopes the other way
+		q, ok := startRound(kind, axis, slope, points)
+		if r := try(q, ok && q.radius > 0, seed...); r != nil || kind == Cylinder {
+			return r
+		}
+		slope = -slope
 	}
 	return nil
 }
@@ -645,7 +744,15 @@ func (g *grower) accept(r *region) bool {
 		in[f] = true
 	}
 	if r.kind == Sphere {
-		return len(r.facets) >= 6 && typical <= usual && g.surrounded(in)
+		if len(r.facets) < 6 || typical > usual || !g.surrounded(in) {
+			return false
+		}
+		// The top of any dome is nearly a sphere.
+		beyond := g.beyond(in)
+		return beyond == 0 || len(r.facets) >= 4*beyond && r.worst(g.near(r)) <= g.rounding
+	}
+	if len(r.facets) < 5 && turns[len(turns)-1] > 2.5*turns[0] {
+		return false // a flat between two fillets lies on a circle, too
 	}
 	tangents, goesOn := map[int32]bool{}, false
 	for _, f := range r.facets {
@@ -683,6 +790,54 @@ func (g *grower) accept(r *region) bool {
 		return false
 	}
 	return !g.turned(r, in, typical)
+}
+
+// chain counts how often in a row, to both sides, facets of like width meet at
+// a like angle, beginning with the side s of facet f.
+func (g *grower) chain(f int32, s *side) int {
+	count := 1
+	like := func(a, b float64) bool { return a <= 3*b && b <= 3*a }
+	for _, start := range [2]int32{s.to, f} {
+		from, at := f, start
+		if start == f {
+			from = s.to
+		}
+		width := g.across(f, s)
+		for count < 8 {
+			var next *side
+			for i := range g.side[at] {
+				o := &g.side[at][i]
+				if o.to != from && o.angle < usual && like(o.angle, s.angle) && math.Abs(o.dir.Dot(s.dir)) > 0.9 && like(g.across(o.to, o), width) {
+					next = o
+					break
+				}
+			}
+			if next == nil {
+				break
+			}
+			count++
+			from, at = at, next.to
+		}
+	}
+	return count
+}
+
+// beyond counts the facets beside a region that carry on its curve.
+func (g *grower) beyond(in map[int32]bool) int {
+	seen := map[int32]bool{}
+	for f := range in {
+		for i := range g.side[f] {
+			s := &g.side[f][i]
+			if in[s.to] || g.face[s.to] >= 0 || s.angle > usual {
+				continue
+			}
+			width, next := g.across(f, s), g.across(s.to, s)
+			if width <= 3*next && next <= 3*width {
+				seen[s.to] = true
+			}
+		}
+	}
+	return len(seen)
 }
 
 // along is the direction of the ruling at p.
@@ -746,7 +901,11 @@ func (g *grower) turned(r *region, in map[int32]bool, typical float64) bool {
 			// Seen along the axis, facets of a cone stray by more than across it.
 			h := math.Hypot(1, r.slope)
 			sag := r.bend(g.Vertices[a]) / h * (1 - math.Cos(min(typical*h, math.Pi)/2))
-			if width*s.angle/8 <= 4*sag && width <= 3*next && next <= 3*width {
+			factor := 4.0
+			if g.chain(f, s) >= 4 {
+				factor = 40 // a long run of like bands, however finely they divide the circle
+			}
+			if width*s.angle/8 <= factor*sag && width <= 3*next && next <= 3*width {
 				chords += s.length
 			}
 		}
@@ -1041,7 +1200,7 @@ func (g *grower) developable(run []int32) bool {
 			continue
 		}
 		inner++
-		if math.Abs(2*math.Pi-s.angle) > 0.01*s.turn*s.turn+8*g.tol/s.shortest {
+		if math.Abs(2*math.Pi-s.angle) > 0.01*s.turn*s.turn+8*g.rounding/s.shortest {
 			bad++
 		}
 	}
