@@ -266,7 +266,11 @@ func (f *fabric) closeHoles(limit, reach float64) []closed {
 		if len(within[i]) > 0 || len(h.points) > mostPoints {
 			continue
 		}
-		if t, area, ok := f.leastArea(h.points, taken); ok && area*h.stray <= 1e-3*math.Abs(volumes[h.sheet]) {
+		t, area, ok := f.leastArea(h.points, taken)
+		if h.plane(reach) && area > (1+1e-6)*h.area+reach*h.length {
+			continue // it would lie on itself
+		}
+		if ok && area*h.stray <= 1e-3*math.Abs(volumes[h.sheet]) {
 			fill(h, t, length)
 		}
 	}
