@@ -313,7 +313,7 @@ func (m *mesh) sectors(centre, axis geom.Vec3) family {
 			for k, v := range cut.v {
 				value[k] = v.Sub(centre).Dot(d)
 			}
-			cut, _ = cut.split(value, snap*m.size())
+			cut, _ = cut.split(value, snap*m.size(), nil)
 		}
 		return cut.by(func(p geom.Vec3) int {
 			q := f.Local(p)
@@ -386,7 +386,7 @@ func (m *mesh) strips(d geom.Vec3) family {
 			for j, v := range cut.v {
 				value[j] = v.Dot(d) - level
 			}
-			cut, _ = cut.split(value, snap*m.size())
+			cut, _ = cut.split(value, snap*m.size(), nil)
 		}
 		return cut.by(func(p geom.Vec3) int {
 			x := p.Dot(d)

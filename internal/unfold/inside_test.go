@@ -196,7 +196,7 @@ func TestSplit(t *testing.T) {
 		for i, p := range m.v {
 			f[i] = p.X - level
 		}
-		cut, g := m.split(f, 1e-9)
+		cut, g := m.split(f, 1e-9, nil)
 		if err := cut.link(); err != nil {
 			t.Fatal(err)
 		}

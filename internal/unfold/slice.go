@@ -10,8 +10,9 @@ import (
 // split is the mesh with every triangle that the level set f = 0 passes
 // through divided along it; f is given per vertex and linear in between. Where
 // the line passes a vertex within near it goes through the vertex. The values
-// at the new mesh's vertices are returned too.
-func (m *mesh) split(f []float64, near float64) (*mesh, []float64) {
+// at the new mesh's vertices are returned too. Triangles that only leaves out
+// stay whole; nil leaves out none.
+func (m *mesh) split(f []float64, near float64, only []bool) (*mesh, []float64) {
 	f = slices.Clone(f)
 	for i, x := range f {
 		if x > -near && x < near {
@@ -39,10 +40,10 @@ func (m *mesh) split(f []float64, near float64) (*mesh, []float64) {
 		return k
 	}
 	opposite := func(a, b int32) bool { return f[a] < 0 && f[b] > 0 || f[a] > 0 && f[b] < 0 }
-	for _, c := range m.tri {
+	for t, c := range m.tri {
 		n := 0
 		for k := range 3 {
-			if opposite(c[k], c[(k+1)%3]) {
+			if (only == nil || only[t]) && opposite(c[k], c[(k+1)%3]) {
 				n++
 			}
 		}
@@ -50,7 +51,7 @@ func (m *mesh) split(f []float64, near float64) (*mesh, []float64) {
 		case 0:
 			o.tri = append(o.tri, c)
 		case 1: // through a corner
-			for opposite(c[0], c[1]) == false {
+			for !opposite(c[0], c[1]) {
 				c = [3]int32{c[1], c[2], c[0]}
 			}
 			k := crossing(c[0], c[1])

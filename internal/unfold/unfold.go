@@ -88,7 +88,8 @@ const (
 //
 // A patch with a single border, or whose further borders are mere holes, is
 // laid as it is. One that goes all the way round, such as a cylinder, is cut
-// open first, and one with a few sharp points, such as the apex of a cone, is
+// open first, along a straight ruling if it has any, which divides triangles
+// where no side runs there; and one with a few sharp points, such as the apex of a cone, is
 // cut to them if that halves the strain.
 //
 // Where the surface is developable the result is exact to rounding. Otherwise
@@ -112,7 +113,7 @@ func (m *mesh) flatten(o Options) (*Patch, Distortion, error) {
 	if err := m.check(); err != nil {
 		return nil, Distortion{}, err
 	}
-	normals := m.normals()
+	m.normal = m.normals()
 	var best *Patch
 	var least Distortion
 	var failed error
@@ -129,20 +130,20 @@ func (m *mesh) flatten(o Options) (*Patch, Distortion, error) {
 			failed = err
 			continue
 		}
-		open, from := m.open(cut)
-		flat, err := open.layout()
+		p, from, err := m.lay(cut)
 		if err != nil {
 			failed = err
 			continue
 		}
-		p := &Patch{Vertices: open.v, Flat: flat, Triangles: open.tri, Origin: open.origin, Normals: make([]geom.Vec3, len(from))}
-		for i, v := range from {
-			p.Normals[i] = normals[v]
-		}
+		p.apexes = apexes(from, stops)
 		d := p.distortion()
+		if len(stops) == 2 && !stops[1].point && d.Stretch <= strainWorthCutting {
+			if q, e, ok := m.straighten(p, from, cut, stops); ok && e.Stretch <= strainWorthCutting {
+				p, d = q, e
+			}
+		}
 		if best == nil || d.Stretch < halving*least.Stretch {
 			best, least = p, d
-			best.apexes = apexes(from, stops)
 		}
 		if least.Stretch <= strainWorthCutting {
 			break
@@ -154,6 +155,17 @@ func (m *mesh) flatten(o Options) (*Patch, Distortion, error) {
 	best.align(o.Along)
 	best.finder = best.index(best.finder)
 	return best, least, nil
+}
+
+// lay opens a mesh with normals along cut and lays it flat; it says from which
+// vertex each of the patch comes.
+func (m *mesh) lay(cut map[int32]bool) (*Patch, []int32, error) {
+	open, from := m.open(cut)
+	flat, err := open.layout()
+	if err != nil {
+		return nil, nil, err
+	}
+	return &Patch{Vertices: open.v, Normals: open.normal, Flat: flat, Triangles: open.tri, Origin: open.origin}, from, nil
 }
 
 // apexes lists the vertices of an opened mesh that are sharp points.
