@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"strings"
 
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
@@ -222,6 +221,12 @@ func (t *task) states() {
 			cov := &c.cover[si]
 			covers := covered[[2]int{mi, si}] >= full
 			switch {
+			case sf.Unlaid != "":
+				*cov = Covering{State: Bare, Why: "does not unroll"}
+				if w.show != "bare" && w.show != "hidden" {
+					t.add(finding.Warning, "not-laid-flat", subject, w.line, "geometry", "leave it bare and paint it; or divide it by a corner where it is drawn",
+						"%s cannot be laid flat, so no leaf covers it: %s.", subject, sf.Unlaid)
+				}
 			case len(sf.Region) == 0:
 				*cov = Covering{State: Bare, Why: "cut away"}
 			case sf.Patch != nil && sf.Strain.Overlap && w.show != "bare" && w.show != "hidden":
@@ -245,7 +250,7 @@ func (t *task) states() {
 				}
 			case t.foot(c, si):
 				*cov = Covering{State: Bare, Why: "foot"}
-			case (sf.Inside || strings.HasPrefix(sf.Name, "cutout-")) && sf.Role == piece.Edge:
+			case sf.Inside && sf.Role == piece.Edge:
 				*cov = Covering{State: Bare, Why: "inside of a cut-out"}
 			case sf.Inside:
 				*cov = Covering{State: Bare, Why: "inside of a bore"}
@@ -276,6 +281,9 @@ func (t *task) lay(mi, si int, v shop.Veneer) {
 		c.cover[si].Grain = *g
 	} else {
 		c.cover[si].Grain = c.grainDirection(si)
+		if c.rim(si, v) {
+			c.cover[si].Grain = 0
+		}
 	}
 }
 

@@ -139,6 +139,17 @@ func (c *clad) grainDirection(si int) float64 {
 	return a
 }
 
+// rim reports whether a round side is a rim rather than a post: lower than half
+// its radius, and wide enough for a band with its grain along it.
+func (c *clad) rim(si int, v shop.Veneer) bool {
+	sf := &c.surfaces[si]
+	if sf.Kind != piece.Cylinder || sf.Role != piece.Side {
+		return false
+	}
+	r := sf.Run.Segs[0].From().X
+	return sf.Region.Bounds().Size().Y < r/2 && r >= 1.5*bendLimit(v, 0)
+}
+
 // level lists the flat surfaces that lie in one plane with si and play the same
 // role, itself among them; nothing if si is not flat.
 func (c *clad) level(si int) []int {
