@@ -492,3 +492,54 @@ func boresOpen(t *testing.T, name string, p *piece.Piece, r *Result) {
 		}
 	}
 }
+
+// TestRoundJointsAreSoundOrStopped draws posts, shouldered tenons and coped
+// rails of any size with any rule. What comes out passes Verify or says stop.
+func TestRoundJointsAreSoundOrStopped(t *testing.T) {
+	s := bench()
+	made := 0
+	rapid.Check(t, func(t *rapid.T) {
+		dim := func(name string, lo, hi int) float64 { return float64(rapid.IntRange(2*lo, 2*hi).Draw(t, name)) / 2 }
+		rule := piece.JointRule{Kind: rapid.SampledFrom([]piece.JointKind{piece.KnockDown, piece.KnockDown, piece.Glued}).Draw(t, "kind"),
+			Dowels: rapid.IntRange(-1, 2).Draw(t, "dowels"), Screws: rapid.SampledFrom([]int{0, 0, 1, 2, 3}).Draw(t, "screws"),
+			Screw: rapid.SampledFrom([]string{"", "", "M4", "M5", "M6", "M8"}).Draw(t, "size")}
+		r, gap := dim("radius", 5, 30), dim("gap", 0, 1)/2
+		var p *piece.Piece
+		switch rapid.SampledFrom([]string{"post", "tenon", "coped"}).Draw(t, "what") {
+		case "post":
+			h := dim("host", 15, 80)
+			p = socketed(rule, bored("seat", 2*r+dim("wall", 3, 60), 2*r+dim("other wall", 3, 60), h, r+gap, geom.V3(1, 2, 0)), post("leg", r, -dim("below", 1, 200), dim("above", 0, 50), geom.V3(1, 2, 0)))
+		case "tenon":
+			h := dim("host", 15, 80)
+			p = socketed(rule, bored("seat", 2*r+dim("wall", 3, 60), 2*r+dim("other wall", 3, 60), h, r+gap, geom.V3(0, 0, h/2)), shouldered("leg", r, dim("tenon", 5, 80), geom.Vec3{}))
+			if r > 19 { // no shoulder
+				p.Members[1] = post("leg", r, -100, h, geom.Vec3{})
+			}
+		default:
+			p = coped(r+2, gap, r*dim("share", 3, 9)/10, dim("high", 15, 150), rule)
+			p.Joints[0].Through = rapid.SampledFrom([]string{"", "leg", "rail"}).Draw(t, "through")
+		}
+		if rapid.Bool().Draw(t, "finished") {
+			p.Sizes = piece.Finished
+		}
+		if rapid.Bool().Draw(t, "wall in the way") {
+			p.Members = append(p.Members, block("wall", 600, 10, 600, geom.V3(0, r+dim("clear", 40, 120), 0)))
+		}
+		p = moved(p, motion(t))
+		res, err := Place(context.Background(), kernel, p, s, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, f := range Verify(p, res, s) {
+			t.Errorf("verify: %v", f)
+		}
+		for i, j := range res.Joints {
+			if i >= len(res.Contacts) && len(j.Bores) > 0 {
+				made++
+			}
+		}
+	})
+	if made < 15 {
+		t.Errorf("only %d joints were made: the draws test nothing", made)
+	}
+}
