@@ -44,6 +44,7 @@ type grower struct {
 	found    []Face
 	parts    [][]int32 // facets of each face
 	refused  []Kind    // of each facet, the last kind of surface that was refused for it
+	weary    []Kind    // of each facet, the last kind for which seedCrooked failed beside it
 
 	stampV []int32 // marks vertices; see stamp
 	stamp  int32
@@ -152,6 +153,7 @@ func (g *grower) sides() {
 	g.side = make([][]side, n)
 	g.face = make([]int32, n)
 	g.refused = make([]Kind, n)
+	g.weary = make([]Kind, n)
 	g.stampV = make([]int32, len(g.Vertices))
 	var half []int32
 	for i := range g.facet {
@@ -517,6 +519,9 @@ func (g *grower) seeds(kind Kind, f int32) *region {
 				dir = dir.Neg()
 			}
 			skew := a.dir.Cross(dir)
+			if g.woven(f, a, soft) {
+				continue
+			}
 			if kind == Cylinder {
 				if skew.Len() > 0.2 {
 					continue
@@ -549,7 +554,10 @@ func (g *grower) seeds(kind Kind, f int32) *region {
 		// on a cylinder, so everything hangs on its neighbours.
 		for _, a := range soft {
 			seed := []int32{f, a.to}
-			if len(g.corner[f]) < 4 || len(g.corner[a.to]) < 4 {
+			if len(g.corner[f]) < 4 || len(g.corner[a.to]) < 4 || g.woven(f, a, soft) {
+				continue
+			}
+			if w, v := g.across(f, a), g.across(a.to, a); w > 1.5*v || v > 1.5*w {
 				continue
 			}
 			var points []geom.Vec3
@@ -571,8 +579,19 @@ func (g *grower) seeds(kind Kind, f int32) *region {
 // normals of the facets about it lie on a circle round the axis, a great one if
 // it is a cylinder.
 func (g *grower) seedCrooked(kind Kind, f int32, soft []*side, try func(round, bool, ...int32) *region) *region {
-	if len(soft) < 2 {
+	if len(soft) < 2 || g.weary[f] == kind {
 		return nil
+	}
+	for i, a := range soft {
+		for _, b := range soft[i+1:] {
+			if a.dir.Cross(b.dir).Len() < 0.2 {
+				return nil // a strip after all
+			}
+		}
+	}
+	// One answer is enough for a neighbourhood.
+	for _, s := range soft {
+		g.weary[s.to] = kind
 	}
 	seed := []int32{f}
 	add := func(s *side) {
@@ -792,6 +811,22 @@ func (g *grower) accept(r *region) bool {
 	return !g.turned(r, in, typical)
 }
 
+// woven reports whether a facet bends about as finely across its side a as
+// along it, over a run of bands: turned would refuse what it began.
+func (g *grower) woven(f int32, a *side, soft []*side) bool {
+	sag := g.across(f, a) * a.angle
+	for _, s := range soft {
+		if math.Abs(s.dir.Dot(a.dir)) > 0.5 || s.angle > usual {
+			continue
+		}
+		width, next := g.across(f, s), g.across(s.to, s)
+		if width*s.angle <= 40*sag && width <= 3*next && next <= 3*width && g.chain(f, s) >= 4 {
+			return true
+		}
+	}
+	return false
+}
+
 // chain counts how often in a row, to both sides, facets of like width meet at
 // a like angle, beginning with the side s of facet f.
 func (g *grower) chain(f int32, s *side) int {
@@ -983,13 +1018,7 @@ func (g *grower) crumbs() {
 		if g.face[f] >= 0 {
 			continue
 		}
-		width := 0.0
-		for i := range g.side[f] {
-			if w := g.across(int32(f), &g.side[f][i]); i == 0 || w < width {
-				width = w
-			}
-		}
-		if width > 4*g.tol {
+		if len(g.side[f]) == 0 || g.across(int32(f), &g.side[f][0]) > 4*g.tol {
 			continue
 		}
 		for i := range g.side[f] {
