@@ -137,3 +137,47 @@ func TestRoundFull(t *testing.T) {
 		t.Errorf("%+v", c)
 	}
 }
+
+// TestSolidsInTheRound joins a post with a coped rail and a socketed seat, all
+// brought in as meshes, as the program does.
+func TestSolidsInTheRound(t *testing.T) {
+	round := func(x, y, z, r, length float64) solid.Shape {
+		return solid.Cylinder(geom.V3(x, y, z), geom.V3(0, 0, 1), r, length, solid.NoTag, solid.CylinderOptions{Chord: 0.01})
+	}
+	const r = 40
+	post := imported(t, "leg", round(0, 0, 0, r, 400), geom.World())
+	rail := imported(t, "rail", solid.Difference(box(0, -30, 200, 300, 30, 225), round(0, 0, 190, r, 50)), geom.World())
+	seat := imported(t, "seat", solid.Difference(box(-100, -100, 380, 300, 100, 410), round(0, 0, 370, r, 30)), geom.World())
+	for _, sizes := range []piece.Sizes{piece.CoreSize, piece.Finished} {
+		p := pieceOf(sizes, post, rail, seat)
+		j, err := joint.Place(context.Background(), testKernel(t), p, exampleShop(), joint.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(j.Rounds) != 2 {
+			t.Fatalf("%d round contacts", len(j.Rounds))
+		}
+		res := run(t, p, j.Contacts, j, exampleShop(), Options{})
+		grounded(t, p, res)
+		for _, c := range j.Rounds {
+			if cov := res.l.Coverings[c.A.Member][c.A.Surface]; cov.Why != "full contact with leg" || cov.Inset != 0 {
+				t.Errorf("%s: %+v", c.ID, cov)
+			}
+		}
+		if len(res.l.Windows) != 2 {
+			t.Fatalf("%+v", res.l.Windows)
+		}
+		arc := 2 * math.Asin(30.0/r)
+		if sizes == piece.CoreSize {
+			// Round the rail over the veneer of its four sides, and below the seat.
+			size := res.l.Windows[0].Region.Bounds().Size()
+			near(t, "window's height", size.Y, 25+2*1.1, 0.01)
+			near(t, "seat's window", res.l.Windows[1].Region.Bounds().Size().Y, 20+1.1, 0.01)
+			continue
+		}
+		// Pads less 1.3 mm all round: at the seat's only below.
+		ring := math.Pi * (r*r - (r-1.0)*(r-1.0))
+		near(t, "rail's pad", padVolume(t, res.l, j.Rounds[0].ID+"/pad-2"), ring*(25-2.6)*(arc*(r-0.8)-2.6)/(2*math.Pi*(r-0.8)), 10)
+		near(t, "seat's pad", padVolume(t, res.l, j.Rounds[1].ID+"/pad-2"), ring*(20-1.3), 30)
+	}
+}
