@@ -1,6 +1,7 @@
 package piece
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -40,6 +41,7 @@ func (s *Solid) surfaces(chord float64) []Surface {
 		if !laid {
 			s.layPatch(i, &sf)
 		}
+		slices.SortStableFunc(sf.Region, func(a, b geom.Polygon) int { return cmp.Compare(b.Area(), a.Area()) })
 		out[i] = sf
 	}
 	return out

@@ -2,6 +2,7 @@ package piece
 
 import (
 	"fmt"
+	"path/filepath"
 	"regexp"
 	"slices"
 
@@ -31,20 +32,25 @@ type Errors = given.Errors
 // with its place. The tags are the file format: Parse and Schema both read
 // them.
 type Document struct {
-	File       string                  `json:"-"`
-	Groundwork given.Number            `json:"groundwork" jsonschema:"required" jsonschema_description:"Version of this file format; always 1."`
-	Name       given.Text              `json:"name" jsonschema:"required" jsonschema_description:"Name of the piece for files: lower-case letters, digits and hyphens."`
-	Title      given.Text              `json:"title" jsonschema_description:"Name of the piece for people; the name when left out."`
-	Note       given.Text              `json:"note" jsonschema_description:"A sentence or two for the bench book."`
-	Use        given.Text              `json:"use" jsonschema:"required,enum=table,enum=seat,enum=shelf,enum=stand,enum=other" jsonschema_description:"What the piece is for; it picks the loads by which it is judged."`
-	Sizes      given.Text              `json:"sizes" jsonschema:"required,enum=finished,enum=core" jsonschema_description:"What the sizes in this file measure: finished is over the veneer, core is the printed body under it."`
-	Veneer     VeneerDoc               `json:"veneer" jsonschema_description:"What holds for the veneer of the whole piece."`
-	Filament   given.Text              `json:"filament" jsonschema_description:"Filament of the shop for the cores; the shop's first when left out."`
-	Parameters given.Map[ParameterDoc] `json:"parameters" jsonschema_description:"Numbers that the maker may change, by name: lower-case letters, digits and underscores."`
-	Members    given.Map[MemberDoc]    `json:"members" jsonschema:"required" jsonschema_description:"The full-size parts by name: lower-case letters, digits and hyphens."`
-	Joints     []JointDoc              `json:"joints" jsonschema_description:"How members are joined wherever they touch."`
-	Surfaces   []SurfaceDoc            `json:"surfaces" jsonschema_description:"What is done differently with single surfaces; a later entry overrides an earlier one."`
-	PrintAsOne [][]given.Text          `json:"print_as_one" jsonschema_description:"Groups of members that are printed as one core."`
+	File string `json:"-"`
+	// Open reads a file with solids by its name as written. ParseFile sets it to
+	// read from the piece file's folder; without it such members are faults.
+	Open       func(name string) ([]byte, error) `json:"-"`
+	Groundwork given.Number                      `json:"groundwork" jsonschema:"required" jsonschema_description:"Version of this file format; always 1."`
+	Name       given.Text                        `json:"name" jsonschema:"required" jsonschema_description:"Name of the piece for files: lower-case letters, digits and hyphens."`
+	Title      given.Text                        `json:"title" jsonschema_description:"Name of the piece for people; the name when left out."`
+	Note       given.Text                        `json:"note" jsonschema_description:"A sentence or two for the bench book."`
+	Use        given.Text                        `json:"use" jsonschema:"required,enum=table,enum=seat,enum=shelf,enum=stand,enum=other" jsonschema_description:"What the piece is for; it picks the loads by which it is judged."`
+	Sizes      given.Text                        `json:"sizes" jsonschema:"required,enum=finished,enum=core" jsonschema_description:"What the sizes in this file measure: finished is over the veneer, core is the printed body under it."`
+	Veneer     VeneerDoc                         `json:"veneer" jsonschema_description:"What holds for the veneer of the whole piece."`
+	Filament   given.Text                        `json:"filament" jsonschema_description:"Filament of the shop for the cores; the shop's first when left out."`
+	Parameters given.Map[ParameterDoc]           `json:"parameters" jsonschema_description:"Numbers that the maker may change, by name: lower-case letters, digits and underscores."`
+	Members    given.Map[MemberDoc]              `json:"members" jsonschema:"required" jsonschema_description:"The full-size parts by name: lower-case letters, digits and hyphens."`
+	Joints     []JointDoc                        `json:"joints" jsonschema_description:"How members are joined wherever they touch."`
+	Surfaces   []SurfaceDoc                      `json:"surfaces" jsonschema_description:"What is done differently with single surfaces; a later entry overrides an earlier one."`
+	PrintAsOne [][]given.Text                    `json:"print_as_one" jsonschema_description:"Groups of members that are printed as one core."`
+
+	shelf *shelf
 }
 
 // VeneerDoc is the key veneer of a piece.
@@ -72,13 +78,26 @@ type MemberDoc struct {
 	given.Place `json:"-"`
 	Board       *BoardDoc      `json:"board" jsonschema_description:"The member is a flat board: an outline with a thickness."`
 	Turning     *TurningDoc    `json:"turning" jsonschema_description:"The member is round: a profile about its own Z axis."`
-	At          []given.Number `json:"at" jsonschema:"minItems=3,maxItems=3" jsonschema_description:"The member's origin in the world (X right, Y back, Z up, floor at 0); [0, 0, 0] when left out."`
-	Axes        *AxesDoc       `json:"axes" jsonschema_description:"How the member is turned; left out, its axes are the world's."`
+	Solid       *SolidDoc      `json:"solid" jsonschema_description:"The member was drawn elsewhere: a closed mesh in a file. It is made as a board or a turning where it is one."`
+	At          []given.Number `json:"at" jsonschema:"minItems=3,maxItems=3" jsonschema_description:"The member's origin in the world (X right, Y back, Z up, floor at 0), and for a solid the origin of its file's coordinates; [0, 0, 0] when left out."`
+	Axes        *AxesDoc       `json:"axes" jsonschema_description:"How the member, or the file of a solid, is turned; left out, its axes are the world's."`
 	Mirror      *Words         `json:"mirror" jsonschema_description:"Copies mirrored in the world planes x = 0 and y = 0: x, y or [x, y] (four members)."`
-	Repeat      *RepeatDoc     `json:"repeat" jsonschema_description:"Copies about an upright axis or along a line."`
+	Repeat      *RepeatDoc     `json:"repeat" jsonschema_description:"Copies about an upright axis, along a line, or in places of their own."`
 	EndCuts     []EndCutDoc    `json:"end_cuts" jsonschema_description:"Planes that cut the member off. They are laid on the first copy; the other copies are cut alike."`
 	Filament    given.Text     `json:"filament" jsonschema_description:"Filament of the shop for this member; the piece's when left out."`
 	Veneer      given.Text     `json:"veneer" jsonschema_description:"Veneer of the shop for this member; the piece's when left out."`
+}
+
+// SolidDoc is a member that was drawn elsewhere.
+type SolidDoc struct {
+	given.Place `json:"-"`
+	File        given.Text   `json:"file" jsonschema:"required" jsonschema_description:"The file, STL, OBJ or 3MF, by its path from the piece file's folder, with forward slashes."`
+	Part        given.Text   `json:"part" jsonschema_description:"Which body of the file, where it holds several: its name in lower-case letters, digits and hyphens, or body-1, body-2."`
+	Unit        given.Text   `json:"unit" jsonschema:"enum=mm,enum=cm,enum=m,enum=in,enum=ft,enum=um" jsonschema_description:"Unit of the file's numbers, which STL and OBJ do not state."`
+	SHA256      given.Text   `json:"sha256" jsonschema_description:"SHA-256 of the file as it was when the piece was made, in hexadecimal; a warning tells when it has changed."`
+	As          given.Text   `json:"as" jsonschema:"enum=board,enum=turning,enum=solid" jsonschema_description:"What it is made as; left out, a board if it is one, else a turning if it is one, else a solid."`
+	Thicken     given.Number `json:"thicken" jsonschema_description:"Thickness, inward, for a shell that is open."`
+	Up          given.Text   `json:"up" jsonschema:"enum=x,enum=y,enum=z,enum=-x,enum=-y,enum=-z" jsonschema_description:"Which axis of the file points up; z when left out."`
 }
 
 // ShapeDoc is a closed outline in a board's own x and y: exactly one of its
@@ -189,7 +208,8 @@ type AxesDoc struct {
 	Z           *Axis `json:"z" jsonschema_description:"Where the member's z points; enough for a turning."`
 }
 
-// RepeatDoc makes copies: radial about an upright axis, or along a line.
+// RepeatDoc makes copies: radial about an upright axis, along a line, or in
+// places of their own.
 type RepeatDoc struct {
 	given.Place `json:"-"`
 	Radial      given.Number   `json:"radial" jsonschema_description:"Number of members round the upright axis, evenly spaced."`
@@ -197,6 +217,14 @@ type RepeatDoc struct {
 	About       []given.Number `json:"about" jsonschema:"minItems=2,maxItems=2" jsonschema_description:"Where the upright axis stands, [x, y]; [0, 0] when left out."`
 	Along       []given.Number `json:"along" jsonschema:"minItems=3,maxItems=3" jsonschema_description:"Step from one copy to the next."`
 	Count       given.Number   `json:"count" jsonschema_description:"Number of members along the line, the first included."`
+	Places      []PlaceDoc     `json:"places" jsonschema:"minItems=1,maxItems=500" jsonschema_description:"Where each of the members stands, the first included; the member's own at and axes are then left out."`
+}
+
+// PlaceDoc is where one of several members stands.
+type PlaceDoc struct {
+	given.Place `json:"-"`
+	At          []given.Number `json:"at" jsonschema:"minItems=3,maxItems=3" jsonschema_description:"Its origin in the world; [0, 0, 0] when left out."`
+	Axes        *AxesDoc       `json:"axes" jsonschema_description:"How it is turned; left out, its axes are the world's."`
 }
 
 // EndCutDoc is a plane that cuts a member off: a place and a normal, or the
@@ -366,7 +394,12 @@ func ParseFile(name string) (*Document, error) {
 	if err != nil {
 		return nil, fmt.Errorf("reading the piece: %w", err)
 	}
-	return Parse(name, data)
+	d, err := Parse(name, data)
+	if err != nil {
+		return nil, err
+	}
+	d.Open = openBelow(filepath.Dir(name))
+	return d, nil
 }
 
 // Parse reads a piece file. file names it in errors. The error, if any, is
@@ -390,7 +423,7 @@ func Parse(file string, data []byte) (*Document, error) {
 		faults.Add(v.Place, "write groundwork: 1", "the format version %q is not known to this program", v.Text)
 		return nil, faults.Err()
 	}
-	d := &Document{File: file}
+	d := &Document{File: file, shelf: &shelf{}}
 	given.Decode(root, d, faults)
 	d.checkForm(faults)
 	if err := faults.Err(); err != nil {
@@ -452,10 +485,17 @@ func (d *Document) checkForm(f *given.Faults) {
 		m := d.Members.Values[i]
 		switch {
 		case !m.Written(): // a fault has been noted
-		case m.Board == nil && m.Turning == nil:
-			f.Add(k.Place, "add board: or turning:", "the member %s has no shape", k.Value)
+		case m.Board == nil && m.Turning == nil && m.Solid == nil:
+			f.Add(k.Place, "add board:, turning: or solid:", "the member %s has no shape", k.Value)
 		case m.Board != nil && m.Turning != nil:
 			f.Add(m.Turning.Place, "keep one of them", "the member %s is both a board and a turning", k.Value)
+		case m.Solid != nil && m.Board != nil:
+			f.Add(m.Solid.Place, "keep one of them", "the member %s is both a board and a solid", k.Value)
+		case m.Solid != nil && m.Turning != nil:
+			f.Add(m.Solid.Place, "keep one of them", "the member %s is both a turning and a solid", k.Value)
+		}
+		if m.Solid != nil && m.Solid.Written() {
+			m.Solid.check(f)
 		}
 		if m.Mirror != nil && m.Repeat != nil {
 			f.Add(m.Repeat.Place, "keep one of them", "the member %s has both mirror and repeat", k.Value)
@@ -485,8 +525,14 @@ func (d *Document) checkForm(f *given.Faults) {
 		}
 		if r := m.Repeat; r != nil && r.Written() {
 			switch radial, along := r.Radial.Written(), r.Along != nil; {
-			case radial == along:
-				f.Add(r.Place, "write {radial: 4} or {along: [0, 0, 200 mm], count: 3}", "repeat has either radial or along")
+			case count(radial, along, r.Places != nil) != 1:
+				f.Add(r.Place, "write {radial: 4}, {along: [0, 0, 200 mm], count: 3} or {places: [{at: [0, 0, 0]}, {at: [200, 0, 0]}]}", "repeat has one of radial, along and places")
+			case r.Places != nil && (r.Count.Written() || r.Start.Written() || r.About != nil):
+				f.Add(r.Place, "take count, start and about out", "the places are all there is to say")
+			case r.Places != nil && m.At != nil:
+				f.Add(m.At[0].Place, "take at and axes out of the member: places lists every copy, the first too", "the member %s has both places and a place", k.Value)
+			case r.Places != nil && m.Axes != nil:
+				f.Add(m.Axes.Place, "take at and axes out of the member: places lists every copy, the first too", "the member %s has both places and axes", k.Value)
 			case along && !r.Count.Written():
 				f.Add(r.Place, "add count: and a number", "repeat along a line has no count")
 			case radial && r.Count.Written():

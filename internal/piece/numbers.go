@@ -67,6 +67,9 @@ func newReckoner(d *Document, overrides map[string]string, f *given.Faults) *rec
 		if m.Turning != nil {
 			addSizes(reflect.ValueOf(*m.Turning), owner, add)
 		}
+		if m.Solid != nil {
+			addSizes(reflect.ValueOf(*m.Solid), owner, add)
+		}
 		for j, axis := range []string{"x", "y", "z"} {
 			n := given.Number{Place: k.Place, Text: "0"}
 			if m.At != nil {

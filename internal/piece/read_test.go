@@ -87,7 +87,7 @@ func TestFaultsStandWhereTheyAre(t *testing.T) {
 		{"corner too round", withBoard("{rectangle: {length: 100, width: 50, corner: ‸30}, thickness: 10}"), "the corner radius of top comes to 30 mm", "keep it between 0 mm and 25 mm"},
 		{"sides not whole", withBoard("{polygon: {sides: ‸4.5, across: 50}, thickness: 10}"), "comes to 4.5, which is not whole", "make it whole"},
 		{"two shapes", withBoard("‸{circle: {diameter: 10}, rectangle: {length: 100, width: 50}, thickness: 10}"), "a board has one shape, not 2", "give exactly one of"},
-		{"no shape", head + "members:\n  ‸top: {at: [0, 0, 0]}\n", "the member top has no shape", "add board: or turning:"},
+		{"no shape", head + "members:\n  ‸top: {at: [0, 0, 0]}\n", "the member top has no shape", "add board:, turning: or solid:"},
 		{"place of two numbers", withBoard(plain) + "    at: ‸[0, 0]\n", "this list has 2 entries; at least 3 are wanted", "count them again"},
 
 		{"expression of nothing", withBoard("{rectangle: {length: ‸= heigth * 2, width: 50}, thickness: 10}") + "parameters:\n  height: {value: 40}\n", "there is no heigth here", `did you mean "height"?`},

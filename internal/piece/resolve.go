@@ -10,6 +10,7 @@ import (
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
 	"groundwork/internal/given"
+	"groundwork/internal/surface"
 )
 
 // resolver turns a Document into a Piece.
@@ -22,6 +23,7 @@ type resolver struct {
 	byName   map[string][]int // members by name and by ID
 	cutting  map[int]bool     // members whose end cuts are being worked out
 	cut      map[int]bool     // members whose end cuts are done
+	files    map[string]file  // files with solids, by name
 	findings []finding.Finding
 }
 
@@ -32,7 +34,7 @@ type resolver struct {
 func (d *Document) Resolve(overrides map[string]string) (*Piece, []finding.Finding, error) {
 	r := &resolver{
 		doc: d, faults: &given.Faults{File: d.File},
-		first: map[string]int{}, byName: map[string][]int{}, cutting: map[int]bool{}, cut: map[int]bool{},
+		first: map[string]int{}, byName: map[string][]int{}, cutting: map[int]bool{}, cut: map[int]bool{}, files: map[string]file{},
 		piece: &Piece{
 			Name: d.Name.Value, Title: d.Title.Value, Note: d.Note.Value,
 			Use: Use(d.Use.Value), Sizes: Sizes(d.Sizes.Value), Filament: d.Filament.Value, File: d.File,
@@ -228,9 +230,13 @@ func (r *resolver) note(code, subject string, line int, message, remedy string) 
 }
 
 func (r *resolver) find(s finding.Severity, code, subject string, line int, message, remedy string) {
+	r.findFrom(s, code, subject, line, "arithmetic on the piece file", message, remedy)
+}
+
+func (r *resolver) findFrom(s finding.Severity, code, subject string, line int, source, message, remedy string) {
 	r.findings = append(r.findings, finding.Finding{
 		Severity: s, Stage: "piece", Code: code, Subject: subject, Message: message, Remedy: remedy,
-		Source: "arithmetic on the piece file", File: r.doc.File, Line: line,
+		Source: source, File: r.doc.File, Line: line,
 	})
 }
 
@@ -261,13 +267,20 @@ func (r *resolver) members() {
 			continue
 		}
 		base := Member{Name: k.Value, ID: k.Value, Filament: d.Filament.Value, Veneer: d.Veneer.Value, Line: k.Line}
-		if d.Board != nil {
+		within := geom.World() // the member in what at and axes place
+		switch {
+		case d.Board != nil:
 			base.Board = r.board(d.Board, k.Value)
-		} else if d.Turning != nil {
+		case d.Turning != nil:
 			base.Turning = r.turning(d.Turning, k.Value)
+		case d.Solid != nil:
+			if m, ok := r.bring(d.Solid, k.Value, k.Line); ok {
+				base.Board, base.Turning, base.Solid, base.Source, base.EndCuts = m.Board, m.Turning, m.Solid, m.Source, m.EndCuts
+				within = m.Place
+			}
 		}
-		base.Place = r.frame(d, k.Value)
-		copies := r.copies(d, base)
+		base.Place = within.In(r.frame(d, k.Value))
+		copies := r.copies(d, base, within)
 		for j := range copies {
 			copies[j].Place = unsigned(copies[j].Place)
 		}
@@ -399,8 +412,9 @@ func (r *resolver) direction(a *Axis, what string) (geom.Vec3, bool) {
 	return v.Unit(), true
 }
 
-// copies are the member and its copies, in the order of their numbers.
-func (r *resolver) copies(d MemberDoc, base Member) []Member {
+// copies are the member and its copies, in the order of their numbers. within
+// is the member's frame in what a place places: its file, or itself.
+func (r *resolver) copies(d MemberDoc, base Member, within geom.Frame) []Member {
 	out := []Member{base}
 	switch {
 	case d.Mirror != nil:
@@ -408,6 +422,13 @@ func (r *resolver) copies(d MemberDoc, base Member) []Member {
 			for _, m := range slices.Clone(out) {
 				out = append(out, m.mirrored(plane.Value))
 			}
+		}
+	case d.Repeat != nil && d.Repeat.Places != nil:
+		out = out[:0]
+		for _, f := range r.places(d, base.Name) {
+			m := base
+			m.Place = within.In(f)
+			out = append(out, m)
 		}
 	case d.Repeat != nil && d.Repeat.Radial.Written():
 		n := r.whole(d.Repeat.Radial, "number round the axis of "+base.Name, 1, maxMembers)
@@ -476,6 +497,9 @@ func (m Member) mirrored(plane string) Member {
 		}
 		m.Board = &b
 	}
+	if m.Solid != nil {
+		m.Solid = m.Solid.mirrored()
+	}
 	m.EndCuts = slices.Clone(m.EndCuts)
 	for i := range m.EndCuts {
 		m.EndCuts[i].Plane.Normal.X = -m.EndCuts[i].Plane.Normal.X
@@ -501,6 +525,10 @@ func (r *resolver) endCuts(d MemberDoc, name string) {
 	r.cutting[at] = true
 	defer delete(r.cutting, at)
 	m := &r.piece.Members[at]
+	if m.Solid != nil {
+		r.faults.Add(d.EndCuts[0].Place, "cut it in the program that drew it", "%s is a solid, and only boards and turnings take end cuts", name)
+		return
+	}
 	for i, c := range d.EndCuts {
 		plane, ok := r.cutPlane(c, name)
 		if !ok {
@@ -621,6 +649,8 @@ func (m Member) SurfaceNames() []string {
 			out = append(out, fmt.Sprintf("side-%d", k+1))
 		}
 		out = append(out, "low-end", "high-end")
+	case m.Solid != nil:
+		out = slices.Clone(m.Solid.Names)
 	}
 	for i := range m.EndCuts {
 		out = append(out, fmt.Sprintf("cut-%d", i+1))
@@ -640,6 +670,12 @@ func (m Member) flatSurface(name string) (geom.Plane, bool) {
 			if name == fmt.Sprintf("cut-%d", i+1) {
 				return c.Plane, true
 			}
+		}
+		return geom.Plane{}, false
+	case m.Solid != nil:
+		if i := slices.Index(m.Solid.Names, name); i >= 0 && m.Solid.Shape.Faces[i].Kind == surface.Plane {
+			f := m.Solid.Shape.Faces[i].Frame
+			return geom.PlaneAt(f.Origin, f.Z), true
 		}
 		return geom.Plane{}, false
 	case m.Turning != nil:

@@ -306,7 +306,8 @@ func pierce(from, dir, a, b, c geom.Vec3) (float64, bool) {
 	u := s.Dot(p) / det
 	q := s.Cross(e)
 	v := dir.Dot(q) / det
-	if u < 0 || v < 0 || u+v > 1 {
+	const slack = 1e-9 // a ray through a side must meet one of its two triangles
+	if u < -slack || v < -slack || u+v > 1+slack {
 		return 0, false
 	}
 	return g.Dot(q) / det, true
@@ -340,8 +341,9 @@ func (w *study) opposites(roles []Role) []int {
 
 // insides tells the faces that lie in a hole: hollow surfaces that go all the
 // way round; walls of cut-outs, which stand on a hole in the border of a broad
-// side at either end; walls that another faces nearer than the two are deep;
-// and floors whose border runs along such faces for the most part.
+// side at either end; walls that another faces nearer than they are deep, with
+// the other walls of such a hole; and floors whose border runs along such faces
+// for the most part.
 func (w *study) insides(roles []Role) []bool {
 	out := make([]bool, len(roles))
 	holes := make([]int, len(roles)) // by wall: 1, 2 or both for the broad sides in whose holes it stands
@@ -376,6 +378,26 @@ func (w *study) insides(roles []Role) []bool {
 			out[i] = far < hi-lo
 		}
 	}
+	// The ends of a slot go with its sides.
+	for i, side := range w.broad {
+		if side == 0 {
+			continue
+		}
+		for _, l := range w.loops[i] {
+			within, whole := 0.0, 0.0
+			for k, v := range l.Vertices {
+				d := w.shape.Vertices[v].Dist(w.shape.Vertices[l.Vertices[(k+1)%len(l.Vertices)]])
+				if whole += d; out[l.Across[k]] {
+					within += d
+				}
+			}
+			if w.turns(i, l) < 0 && within > 0.5*whole {
+				for _, g := range l.Across {
+					out[g] = true
+				}
+			}
+		}
+	}
 	for i := range roles {
 		if w.shape.Faces[i].Kind != surface.Plane || w.broad[i] != 0 || out[i] {
 			continue
@@ -392,7 +414,7 @@ func (w *study) insides(roles []Role) []bool {
 	return out
 }
 
-// turns is twice the area in a loop of a flat face: negative for a hole.
+// turns is the area in a loop of a flat face: negative for a hole.
 func (w *study) turns(face int, l surface.Loop) float64 {
 	f := w.shape.Faces[face].Frame
 	p := make(geom.Polygon, len(l.Vertices))

@@ -81,7 +81,7 @@ func (s *Solid) settled(v int32, r *around) geom.Vec3 {
 	home := s.Vertices[v]
 	var sheets []sheet
 	reach := 1e-3
-	for _, w := range r.sheets(v, s.Faces, nil) {
+	for _, w := range r.sheets(s, v, s.Faces, nil) {
 		if w.exact != nil {
 			sheets = append(sheets, w)
 			reach = max(reach, 4*(w.exact.Sag+w.exact.Residual))

@@ -25,6 +25,7 @@ type sheet struct {
 	exact  *Face     // nil for a face without a geometry of its own
 	normal geom.Vec3 // out of the material; without exact
 	shift  float64   // mm; how far the plane has moved along its normal
+	tip    bool      // the vertex is the apex of a cone, where it has no normal
 }
 
 func (w *sheet) at(p, home geom.Vec3) (distance float64, normal geom.Vec3) {
@@ -40,6 +41,9 @@ func (w *sheet) at(p, home geom.Vec3) (distance float64, normal geom.Vec3) {
 // of them, which is sheet worst.
 func meet(home geom.Vec3, sheets []sheet) (p geom.Vec3, off float64, worst int) {
 	p = home
+	if len(sheets) == 1 && sheets[0].tip {
+		return sheets[0].exact.apex(), 0, 0
+	}
 	for range 30 {
 		var basis [3]geom.Vec3
 		n := 0
@@ -71,12 +75,14 @@ func meet(home geom.Vec3, sheets []sheet) (p geom.Vec3, off float64, worst int) 
 }
 
 // around lists the faces at every vertex, rising, with the normal of each: the
-// mean of its triangles' there by their angles. Faces of vertex v are
+// mean of its triangles' there by their angles. reach is how far the vertex
+// moves along it for its triangles to move by 1. Faces of vertex v are
 // face[start[v]:start[v+1]].
 type around struct {
 	start  []int32
 	face   []int32
 	normal []geom.Vec3
+	reach  []float64
 }
 
 func (s *Solid) around() around {
@@ -97,39 +103,55 @@ func (s *Solid) around() around {
 		return cmp.Or(cmp.Compare(a.vertex, b.vertex), cmp.Compare(a.face, b.face))
 	})
 	r := around{start: make([]int32, len(s.Vertices)+1)}
+	var angles []float64
 	for i, m := range ms {
 		if i > 0 && ms[i-1].vertex == m.vertex && ms[i-1].face == m.face {
-			last := &r.normal[len(r.normal)-1]
-			*last = last.Add(m.normal)
+			k := len(r.normal) - 1
+			r.normal[k] = r.normal[k].Add(m.normal)
+			angles[k] += m.normal.Len()
 			continue
 		}
-		r.face, r.normal = append(r.face, m.face), append(r.normal, m.normal)
+		r.face, r.normal, angles = append(r.face, m.face), append(r.normal, m.normal), append(angles, m.normal.Len())
 		r.start[m.vertex+1]++
 	}
 	for v := range s.Vertices {
 		r.start[v+1] += r.start[v]
 	}
 	for i, n := range r.normal {
+		// The mean of the normals is as long as they lean from it. On a smooth
+		// surface that is the facets' doing; at a point it is the point's.
+		const sharp = 0.95
+		r.reach = append(r.reach, 1)
+		if l := n.Len() / angles[i]; l < sharp && l > 0.1 {
+			r.reach[i] = 1 / l
+		}
 		r.normal[i] = n.Unit()
 	}
 	return r
 }
 
-// sheets are the faces at a vertex, of which to are the exact surfaces and d
-// how far the others have moved inward.
-func (r *around) sheets(v int32, to []Face, d []float64) []sheet {
+// sheets are the faces at vertex v of s, of which to are the exact surfaces and
+// d how far the others have moved inward.
+func (r *around) sheets(s *Solid, v int32, to []Face, d []float64) []sheet {
 	var out []sheet
 	for i := r.start[v]; i < r.start[v+1]; i++ {
 		f := r.face[i]
 		w := sheet{face: f, normal: r.normal[i]}
 		if to[f].Exact() {
 			w.exact = &to[f]
+			was := &s.Faces[f]
+			w.tip = was.Kind == Cone && s.Vertices[v].Dist(was.apex()) < onSurface+2*was.Residual
 		} else if d != nil {
-			w.shift = -d[f]
+			w.shift = -d[f] * r.reach[i]
 		}
 		out = append(out, w)
 	}
 	return out
+}
+
+// apex is the point of a cone.
+func (f *Face) apex() geom.Vec3 {
+	return f.Frame.Point(geom.V3(0, 0, -f.Radius/f.Slope))
 }
 
 // moved is the face's surface d mm further in.
@@ -186,7 +208,7 @@ func (s *Solid) Inset(d []float64) (*Solid, error) {
 	settled := *s // with vertices where they would be if nothing moved
 	settled.Vertices = make([]geom.Vec3, len(s.Vertices))
 	for v, home := range s.Vertices {
-		sheets := r.sheets(int32(v), out.Faces, d)
+		sheets := r.sheets(s, int32(v), out.Faces, d)
 		if len(sheets) == 0 {
 			out.Vertices[v], settled.Vertices[v] = home, home
 			continue
@@ -210,23 +232,34 @@ func (s *Solid) Inset(d []float64) (*Solid, error) {
 
 func at(p geom.Vec3) string { return fmt.Sprintf("%.1f, %.1f, %.1f", p.X, p.Y, p.Z) }
 
-// unfolded sees that no triangle has turned over since s. Triangles of a plane
-// may, and are then laid anew: they are long and thin, and say nothing about
-// the face.
+// unfolded sees that no triangle has turned over since s. Long thin ones may,
+// though their face does not: a corner then lies just beyond the side across
+// from it, and drawing the other diagonal there sets it right. Planes that this
+// does not help are laid anew.
 func (s *Solid) unfolded(was *Solid) error {
-	turned := map[int32]geom.Vec3{} // by face, a place where it folds
+	var turned []int32
 	for t := range s.Triangles {
-		a, b := was.cross(int32(t)), s.cross(int32(t))
-		if a.Dot(b) > 0 || a.Len() <= flat*was.longest(int32(t)) {
-			continue
+		if a, b := was.cross(int32(t)), s.cross(int32(t)); a.Dot(b) <= 0 && b.Len() > flat*was.longest(int32(t)) {
+			turned = append(turned, int32(t))
 		}
-		if f := s.Of[t]; turned[f] == (geom.Vec3{}) {
-			turned[f] = was.Vertices[s.Triangles[t][0]]
+	}
+	if len(turned) == 0 {
+		return nil
+	}
+	var err error
+	if s.twin, err = twins(len(s.Vertices), s.Triangles); err != nil {
+		return fmt.Errorf("inset: %w", err)
+	}
+	upright := func(f int32) geom.Vec3 { return was.cross(f) }
+	left := map[int32]geom.Vec3{} // by face, a place where it folds
+	for _, t := range turned {
+		if !s.swap(t, upright) {
+			left[s.Of[t]] = was.Vertices[s.Triangles[t][0]]
 		}
 	}
 	again := false
 	for i := range s.Faces {
-		p, ok := turned[int32(i)]
+		p, ok := left[int32(i)]
 		if !ok {
 			continue
 		}
@@ -238,15 +271,61 @@ func (s *Solid) unfolded(was *Solid) error {
 		}
 		again = true
 	}
-	if !again {
-		return nil
+	if again {
+		s.compact()
 	}
-	s.compact()
-	var err error
 	if s.twin, err = twins(len(s.Vertices), s.Triangles); err != nil {
-		return fmt.Errorf("inset: the flat faces do not close: %w", err)
+		return fmt.Errorf("inset: triangles that turned over cannot be laid anew: %w", err)
 	}
 	return nil
+}
+
+// swap sets a triangle that has turned over right by drawing the other diagonal
+// across its longest side, perhaps several times. up is about a triangle's
+// normal. false if that does not help.
+func (s *Solid) swap(t int32, up func(int32) geom.Vec3) bool {
+	for range 8 {
+		if s.cross(t).Dot(up(t)) > 0 {
+			return true
+		}
+		h, l := int32(-1), -1.0
+		for i := range int32(3) {
+			if d := s.Vertices[s.Triangles[t][i]].Dist(s.Vertices[s.Triangles[t][(i+1)%3]]); d > l {
+				h, l = 3*t+i, d
+			}
+		}
+		g := s.twin[h]
+		n := g / 3
+		if s.Of[n] != s.Of[t] {
+			return false // it has run over the face's border
+		}
+		a, b, p := s.Triangles[t][h%3], s.Triangles[t][(h%3+1)%3], s.Triangles[t][(h%3+2)%3]
+		q := s.Triangles[n][(g%3+2)%3]
+		if p == q {
+			return false
+		}
+		bp, pa := s.twin[after(h)], s.twin[after(after(h))]
+		aq, qb := s.twin[after(g)], s.twin[after(after(g))]
+		for _, x := range []int32{bp, pa, aq, qb} {
+			if x/3 == t || x/3 == n {
+				return false
+			}
+		}
+		s.Triangles[t], s.Triangles[n] = [3]int32{a, q, p}, [3]int32{q, b, p}
+		pair := func(x, y int32) { s.twin[x], s.twin[y] = y, x }
+		pair(3*t, aq)
+		pair(3*t+1, 3*n+2)
+		pair(3*t+2, pa)
+		pair(3*n, qb)
+		pair(3*n+1, bp)
+		// Both now lie where the neighbour lay.
+		if up := up(n); s.cross(t).Dot(up) > 0 && s.cross(n).Dot(up) > 0 {
+			return true
+		} else if s.cross(t).Dot(up) > 0 {
+			t = n
+		}
+	}
+	return false
 }
 
 // flat is the greatest height, as a part of its longest side, of a triangle
