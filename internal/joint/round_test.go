@@ -503,15 +503,15 @@ func TestRoundJointsAreSoundOrStopped(t *testing.T) {
 		rule := piece.JointRule{Kind: rapid.SampledFrom([]piece.JointKind{piece.KnockDown, piece.KnockDown, piece.Glued}).Draw(t, "kind"),
 			Dowels: rapid.IntRange(-1, 2).Draw(t, "dowels"), Screws: rapid.SampledFrom([]int{0, 0, 1, 2, 3}).Draw(t, "screws"),
 			Screw: rapid.SampledFrom([]string{"", "", "M4", "M5", "M6", "M8"}).Draw(t, "size")}
-		r, gap := dim("radius", 5, 30), dim("gap", 0, 1)/2
+		r, gap := dim("radius", 7, 26), dim("gap", 0, 1)/2
 		var p *piece.Piece
 		switch rapid.SampledFrom([]string{"post", "tenon", "coped"}).Draw(t, "what") {
 		case "post":
 			h := dim("host", 15, 80)
-			p = socketed(rule, bored("seat", 2*r+dim("wall", 3, 60), 2*r+dim("other wall", 3, 60), h, r+gap, geom.V3(1, 2, 0)), post("leg", r, -dim("below", 1, 200), dim("above", 0, 50), geom.V3(1, 2, 0)))
+			p = socketed(rule, bored("seat", 2*r+dim("wall", 5, 90), 2*r+dim("other wall", 5, 90), h, r+gap, geom.V3(1, 2, 0)), post("leg", r, -dim("below", 1, 200), dim("above", 0, 50), geom.V3(1, 2, 0)))
 		case "tenon":
 			h := dim("host", 15, 80)
-			p = socketed(rule, bored("seat", 2*r+dim("wall", 3, 60), 2*r+dim("other wall", 3, 60), h, r+gap, geom.V3(0, 0, h/2)), shouldered("leg", r, dim("tenon", 5, 80), geom.Vec3{}))
+			p = socketed(rule, bored("seat", 2*r+dim("wall", 5, 90), 2*r+dim("other wall", 5, 90), h, r+gap, geom.V3(0, 0, h/2)), shouldered("leg", r, dim("tenon", 5, 80), geom.Vec3{}))
 			if r > 19 { // no shoulder
 				p.Members[1] = post("leg", r, -100, h, geom.Vec3{})
 			}
@@ -523,7 +523,7 @@ func TestRoundJointsAreSoundOrStopped(t *testing.T) {
 			p.Sizes = piece.Finished
 		}
 		if rapid.Bool().Draw(t, "wall in the way") {
-			p.Members = append(p.Members, block("wall", 600, 10, 600, geom.V3(0, r+dim("clear", 40, 120), 0)))
+			p.Members = append(p.Members, block("wall", 600, 10, 600, geom.V3(0, r+dim("clear", 55, 150), 0)))
 		}
 		p = moved(p, motion(t))
 		res, err := Place(context.Background(), kernel, p, s, Options{})
@@ -539,7 +539,8 @@ func TestRoundJointsAreSoundOrStopped(t *testing.T) {
 			}
 		}
 	})
-	if made < 15 {
+	t.Logf("%d made", made)
+	if made < 8 {
 		t.Errorf("only %d joints were made: the draws test nothing", made)
 	}
 }
