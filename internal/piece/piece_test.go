@@ -40,7 +40,7 @@ func TestEveryKey(t *testing.T) {
 		by[m.ID] = m
 	}
 	want := strings.Fields(`top slab lug slot-1 slot-2 slot-3 disc hub cap leg-1 leg-2 leg-3 leg-4 fin-1 fin-2
-		spoke-1 spoke-2 spoke-3 spoke-4 spoke-5 post bar`)
+		spoke-1 spoke-2 spoke-3 spoke-4 spoke-5 post bar foot-1 foot-2`)
 	if !slices.Equal(ids, want) {
 		t.Errorf("members %v, want %v", ids, want)
 	}
@@ -66,6 +66,19 @@ func TestEveryKey(t *testing.T) {
 	for id, n := range map[string]int{"leg-1": 2, "leg-4": 2, "spoke-5": 1, "post": 0} {
 		if got := len(by[id].EndCuts); got != n {
 			t.Errorf("%s has %d end cuts, want %d", id, got, n)
+		}
+	}
+	// Drawn 100 by 40 by 60 with y up, so it is 40 high here and stands from
+	// y = -60 to 0 in its file.
+	if f := by["foot-2"]; f.Solid == nil || f.Source.As != "solid" || f.Source.Part != "body-1" || len(f.Solid.Names) != len(f.Surfaces(0)) {
+		t.Errorf("foot: %+v", f.Source)
+	} else {
+		box := geom.EmptyBox3()
+		for _, v := range f.Solid.Shape.Vertices {
+			box = box.Add(f.Place.Point(v))
+		}
+		if box.Min.Dist(geom.V3(-400, 300, 40)) > 1e-4 || box.Max.Dist(geom.V3(-300, 360, 80)) > 1e-4 {
+			t.Errorf("the second foot stands at %v", box)
 		}
 	}
 	if v := p.Veneer; v.Veneer != "walnut" || v.Order != "edges first" || *v.Allowance != 3 || !v.Relief || v.Balance {

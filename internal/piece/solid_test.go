@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io/fs"
 	"math"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -640,5 +642,55 @@ func TestFindingsAboutSolids(t *testing.T) {
 	_, codes, err := with(t, head+"members:\n  it:\n    solid: {file: it.stl, unit: mm, as: solid, sha256: "+strings.Repeat("0a", 32)+"}\n", files)
 	if err != nil || !slices.Equal(codes, []string{"solid-changed", "coarse-facets"}) && !slices.Equal(codes, []string{"coarse-facets", "solid-changed"}) {
 		t.Errorf("%v, %v", codes, err)
+	}
+}
+
+// TestFilesOfParts keeps the files with solids that other tests read.
+// GOLDEN=update writes them.
+func TestFilesOfParts(t *testing.T) {
+	foot := solid.Difference(block(0, 0, 0, 100, 40, 60), block(20, 10, 30, 80, 30, 61), block(-1, -1, -1, 12, 41, 8))
+	threeMF := func(b mesh.Body) []byte {
+		var w bytes.Buffer
+		if _, err := (mesh.Document{Bodies: []mesh.Body{b}, Items: []mesh.Item{{Frame: geom.World()}}}).WriteTo(&w); err != nil {
+			t.Fatal(err)
+		}
+		return w.Bytes()
+	}
+	box, err := testKernel(t).Mesh(context.Background(), block(0, 0, 0, 100, 40, 20))
+	if err != nil {
+		t.Fatal(err)
+	}
+	// A box one of whose upper corners has been drawn down through its floor.
+	crossed := mesh.Body{Name: "crossed", Vertices: slices.Clone(box.Vertices), Triangles: box.Triangles}
+	for i, v := range crossed.Vertices {
+		if v == geom.V3(100, 40, 20) {
+			crossed.Vertices[i] = geom.V3(40, 20, -30)
+		}
+	}
+	var cross bytes.Buffer
+	if err := mesh.WriteSTL(&cross, crossed); err != nil {
+		t.Fatal(err)
+	}
+	for name, want := range map[string][]byte{
+		"foot.stl":     stl(t, 25.4, foot, block(200, 0, 0, 240, 40, 20)),
+		"it.3mf":       threeMF(mesh.Body{Name: "Box", Vertices: box.Vertices, Triangles: box.Triangles}),
+		"crossing.stl": cross.Bytes(),
+	} {
+		name = filepath.Join("testdata", "parts", name)
+		if os.Getenv("GOLDEN") == "update" {
+			if err := os.MkdirAll(filepath.Dir(name), 0o755); err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(name, want, 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		got, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !bytes.Equal(got, want) {
+			t.Errorf("%s is not what it should be; GOLDEN=update writes it", name)
+		}
 	}
 }
