@@ -71,7 +71,10 @@ func (n *neutral) unflat(q geom.Vec2) geom.Vec2 {
 	case n.s.Kind == piece.Cone:
 		a, b := coneEnds(n.s)
 		r := q.Len()
-		q = q.Scale((r - n.k*(b.Y-a.Y)/math.Abs(b.X-a.X)) / r)
+		if r < 1e-9 {
+			return q
+		}
+		q = q.Scale(max(0, r-n.k*(b.Y-a.Y)/math.Abs(b.X-a.X)) / r)
 		full := 2 * math.Pi * sine(n.s)
 		back := full * math.Floor(sectorAngle(n.s, q)/full+1e-9)
 		if b.X < a.X { // the angle runs counter-clockwise

@@ -226,6 +226,9 @@ func (n *neutral) flat(q geom.Vec2) geom.Vec2 {
 	case piece.Cone: // away from the apex by k cot β
 		a, b := coneEnds(n.s)
 		r := q.Len()
+		if r < 1e-9 { // the point of a cone: the leaf goes on to its own
+			return q
+		}
 		return q.Scale((r + n.k*(b.Y-a.Y)/math.Abs(b.X-a.X)) / r)
 	}
 	return q
