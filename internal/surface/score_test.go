@@ -85,11 +85,6 @@ func (d *drawing) box(x0, y0, z0, x1, y1, z1 float64) solid.Shape {
 	return solid.Box(geom.Box3{Min: geom.V3(x0, y0, z0), Max: geom.V3(x1, y1, z1)}, d.tag(plane()))
 }
 
-// turned revolves the profile; kinds[i] is the truth from profile[i] on.
-func (d *drawing) turned(profile []geom.Vec2, facets int, tags []solid.Tag) solid.Shape {
-	return solid.Revolve(profile, tags, facets)
-}
-
 func corner(points ...geom.Vec2) geom.Path {
 	p := geom.Path{Closed: true}
 	for i, a := range points {
@@ -209,7 +204,7 @@ func models(chord float64) []model {
 		profile = append(profile, v2(0, profile[n].Y))
 		tags = append(tags, tags[n])
 		leg := d.bore(geom.V3(100, 0, -5), geom.V3(0.2, 0, 1), 14, 30)
-		return solid.Difference(seat, d.turned(profile, solid.Facets(180, d.chord, false), tags), leg)
+		return solid.Difference(seat, solid.Revolve(profile, tags, solid.Facets(180, d.chord, false)), leg)
 	})
 	add("arched stretcher with fillets", func(d *drawing) solid.Shape {
 		arc := geom.ArcOf(v2(200, -480), 500, 500, 0, math.Pi/2+math.Asin(0.3), -2*math.Asin(0.3))
@@ -250,7 +245,7 @@ func models(chord float64) []model {
 		}
 		profile = append(profile, v2(0, 40+r))
 		tags = append(tags, ball)
-		return d.turned(profile, solid.Facets(r, d.chord, false), tags)
+		return solid.Revolve(profile, tags, solid.Facets(r, d.chord, false))
 	})
 	add("chamfered block", func(d *drawing) solid.Shape {
 		b, t := d.box(0, 0, 0, 80, 50, 30), d.tag(plane())
@@ -311,20 +306,20 @@ func models(chord float64) []model {
 		}
 		profile = append(profile, v2(15, 18), v2(15, 60), v2(0, 60))
 		tags = append(tags, post, flat, flat)
-		return d.turned(profile, solid.Facets(30, d.chord, false), tags)
+		return solid.Revolve(profile, tags, solid.Facets(30, d.chord, false))
 	})
 	return out
 }
 
 // score is one line of the table.
 type score struct {
-	model                         string
-	chord                         float64
-	unit                          string
-	triangles                     int
-	surfaces, found, wrong        int
-	radius, axis, stray, planeOff float64 // worst relative radius, radians, per cent of area, mm
-	faults                        []string
+	model                  string
+	chord                  float64
+	unit                   string
+	triangles              int
+	surfaces, found, wrong int
+	radius, axis, stray    float64 // worst relative radius, radians, per cent of area
+	faults                 []string
 }
 
 // judge compares recognised faces with the truth, triangle by triangle.
@@ -497,17 +492,46 @@ func TestScore(t *testing.T) {
 				continue
 			}
 			sc := judge(m, mesh, s, level.mm)
-			if sc.wrong > 0 || sc.radius > 1e-3 || sc.axis > 1e-3 || sc.stray > 0.01 {
+			if sc.wrong > 0 || sc.radius > 1e-3 || sc.axis > 1e-3 || sc.stray > 0.01 || len(s.Faces) != sc.surfaces {
 				t.Errorf("%s, chord %g in %s: %+v", m.name, level.chord, level.unit, sc)
 			}
-			lines = append(lines, fmt.Sprintf("| %s | %g | %s | %d | %d | %d | %d | %d | %.1e | %.1e | %.2g |",
-				m.name, level.chord, level.unit, sc.triangles, sc.surfaces, len(s.Faces), sc.found, sc.wrong, sc.radius, sc.axis, sc.stray))
+			lines = append(lines, fmt.Sprintf("| %s | %g | %s | %d | %d | %d | %d | %d | %s | %s | %.2f |",
+				m.name, level.chord, level.unit, sc.triangles, sc.surfaces, len(s.Faces), sc.found, sc.wrong, digits(sc.radius), digits(sc.axis), sc.stray))
 		}
 	}
 	slices.SortStableFunc(lines, func(a, b string) int {
 		return cmp.Compare(strings.SplitN(a, "|", 3)[1], strings.SplitN(b, "|", 3)[1])
 	})
-	if os.Getenv("SHOW") != "" {
-		fmt.Println(strings.Join(lines, "\n"))
+	const file, begin, end = "../../docs/surfaces.md", "<!-- scores -->\n", "<!-- end of scores -->\n"
+	page, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
 	}
+	before, rest, ok := strings.Cut(string(page), begin)
+	_, after, ok2 := strings.Cut(rest, end)
+	if !ok || !ok2 {
+		t.Fatalf("%s has no place for the scores", file)
+	}
+	want := before + begin + "\n" + strings.Join(append([]string{
+		"| solid | chord, mm | file in | triangles | surfaces | faces | found | wrong | radius | axis, rad | misplaced % |",
+		"|---|---|---|---|---|---|---|---|---|---|---|",
+	}, lines...), "\n") + "\n\n" + end + after
+	if os.Getenv("GOLDEN") == "update" {
+		if err := os.WriteFile(file, []byte(want), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	if want != string(page) {
+		t.Errorf("the scores in %s are not these; GOLDEN=update and look at the difference", file)
+	}
+}
+
+// digits writes an error to its power of ten, so that the last bits of a
+// floating-point unit do not change the table. Less than rounding counts as 0.
+func digits(x float64) string {
+	if x < 1e-12 {
+		return "0"
+	}
+	return fmt.Sprintf("1e%+03d", int(math.Ceil(math.Log10(x))))
 }

@@ -118,7 +118,8 @@ func (g *grower) snap() []Snap {
 		dir  geom.Vec3
 		face int32
 	}
-	directions := []direction{{geom.V3(1, 0, 0), -1}, {geom.V3(0, 1, 0), -1}, {geom.V3(0, 0, 1), -1}}
+	world := []direction{{geom.V3(1, 0, 0), -1}, {geom.V3(0, 1, 0), -1}, {geom.V3(0, 0, 1), -1}}
+	var leads []direction // of faces gone before, that follow no other
 	for k := range members {
 		m := &members[k]
 		face := &g.found[m.face]
@@ -126,30 +127,54 @@ func (g *grower) snap() []Snap {
 			continue
 		}
 		z := face.Frame.Z
-		sure := min(1e-3, 4*g.tol/m.extent)
-		done := false
-		for _, d := range directions {
+		sure := min(1e-3, 4*g.rounding/m.extent)
+		follow := func(d direction) bool {
 			dir := d.dir
 			if dir.Dot(z) < 0 {
 				dir = dir.Neg()
 			}
-			if by := dir.Cross(z).Len(); by <= sure && set(m, turned(m, dir), Snap{With: d.face, Kind: Parallel, By: by}) {
-				done = true
-				break
+			by := dir.Cross(z).Len()
+			return by <= sure && set(m, turned(m, dir), Snap{With: d.face, Kind: Parallel, By: by})
+		}
+		// The nearest of the faces before leads. A small face, of unsure
+		// direction, must not be drawn to a coordinate axis that the large ones
+		// were free to miss.
+		nearest, least := -1, sure
+		for i, d := range leads {
+			if by := d.dir.Cross(z).Len(); by < least {
+				nearest, least = i, by
 			}
 		}
-		if done {
+		if nearest >= 0 && follow(leads[nearest]) {
 			continue
 		}
-		for _, d := range directions {
-			if by := math.Abs(d.dir.Dot(z)); by > 0 && by <= sure {
-				dir := offAxis(z, d.dir).Unit()
-				if set(m, turned(m, dir), Snap{With: d.face, Kind: Perpendicular, By: by}) {
+		square := leads[:0:0]
+		for _, d := range leads {
+			if by := math.Abs(d.dir.Dot(z)); by <= sure {
+				square = append(square, d)
+			}
+		}
+		free := func(d direction) bool {
+			for _, l := range square {
+				if l.dir.Dot(d.dir) != 0 {
+					return false
+				}
+			}
+			return follow(d)
+		}
+		if !slices.ContainsFunc(world, free) && len(square) > 0 {
+			dir := offAxis(z, square[0].dir).Unit()
+			for _, d := range square[1:] {
+				if c := square[0].dir.Cross(d.dir); c.Len() > 0.1 {
+					if dir = c.Unit(); dir.Dot(z) < 0 {
+						dir = dir.Neg()
+					}
 					break
 				}
 			}
+			set(m, turned(m, dir), Snap{With: square[0].face, Kind: Perpendicular, By: dir.Cross(z).Len()})
 		}
-		directions = append(directions, direction{face.Frame.Z, int32(m.face)})
+		leads = append(leads, direction{face.Frame.Z, int32(m.face)})
 	}
 
 	for k := range members {
