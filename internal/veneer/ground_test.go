@@ -99,7 +99,7 @@ func grounded(t *testing.T, p *piece.Piece, r result) {
 							kappa = max(math.Abs(e), math.Abs(f))
 						}
 					}
-					tol := step*(1.2*k*kappa+step*step*kappa*kappa/20+1.1*strain) + 1e-6
+					tol := step*(1.2*k*kappa/(1-min(0.5, k*kappa))+step*step*kappa*kappa/20+1.1*strain) + 1e-6
 					if off := math.Abs(x.Dist(y) - step); off > tol && !folded(sf, core.Place.Local(x)) {
 						t.Fatalf("%s: points %.3f mm apart come to lie %.6f apart at (%.2f, %.2f), curvature %.4f", q.ID, step, x.Dist(y), a.X, a.Y, kappa)
 					}

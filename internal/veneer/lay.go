@@ -294,7 +294,7 @@ func (t *task) balance(mi int) {
 	c := t.members[mi]
 	for si := range c.surfaces {
 		cov := &c.cover[si]
-		opposite := opposite(&t.p.Members[mi], si)
+		opposite := c.opposite(si)
 		if cov.State != Hidden || opposite < 0 || c.cover[opposite].Stack == 0 || len(c.surfaces[si].Region) == 0 {
 			continue
 		}

@@ -193,12 +193,14 @@ func (c *clad) runOn(si int) []int {
 
 // opposite is the surface that is the parallel of si at the other side of the
 // member's thickness, -1 for none.
-func opposite(m *piece.Member, si int) int {
-	if m.Solid != nil {
-		return m.Solid.Opposite[si]
+func (c *clad) opposite(si int) int {
+	if c.core.Solid != nil {
+		return c.core.Solid.Opposite[si]
 	}
-	if m.Board != nil && si < 2 {
-		return 1 - si
+	for j := range c.surfaces { // a board has two faces
+		if j != si && c.surfaces[j].Role == piece.Face && c.surfaces[si].Role == piece.Face {
+			return j
+		}
 	}
 	return -1
 }
