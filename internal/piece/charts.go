@@ -23,7 +23,12 @@ import (
 func (s *Solid) surfaces(chord float64) []Surface {
 	if s.frames == nil { // made without NewSolid
 		t := NewSolid(s.Shape)
-		t.Names, t.Roles = s.Names, s.Roles
+		if s.Names != nil {
+			t.Names = s.Names
+		}
+		if s.Roles != nil {
+			t.Roles = s.Roles
+		}
 		s = t
 	}
 	rims := s.Shape.Rims(chord)

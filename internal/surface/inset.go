@@ -13,9 +13,13 @@ const (
 	// apart is the sine below which two surfaces at a vertex count as tangent:
 	// where they meet is then not looked for, since noise alone would settle it.
 	apart = 0.02
-	// onSurface is how far, mm, a vertex may lie from a surface that it was moved
-	// onto, beside the residual that the face had.
+	// onSurface is how far, mm, a vertex may lie from a surface that it was put
+	// on, beside the residual that the face had.
 	onSurface = 2e-3
+	// unseen is how far, mm, it may stay off a surface that has moved: where four
+	// planes meet, their parallels need not meet in a point, and what they miss by
+	// is not worth an edge if no print shows it (a quarter of a fine layer).
+	unseen = 0.05
 )
 
 // sheet is one face at one vertex: an exact surface, or else the plane square
@@ -44,21 +48,30 @@ func meet(home geom.Vec3, sheets []sheet) (p geom.Vec3, off float64, worst int) 
 	if len(sheets) == 1 && sheets[0].tip {
 		return sheets[0].exact.apex(), 0, 0
 	}
+	left := make([]geom.Vec3, len(sheets)) // of the normals, square to those taken
+	normal := make([]geom.Vec3, len(sheets))
+	far := make([]float64, len(sheets))
 	for range 30 {
-		var basis [3]geom.Vec3
-		n := 0
-		var step geom.Vec3
 		for i := range sheets {
-			d, normal := sheets[i].at(p, home)
-			q := normal
-			for _, b := range basis[:n] {
-				q = q.Sub(b.Scale(b.Dot(q)))
+			far[i], normal[i] = sheets[i].at(p, home)
+			left[i] = normal[i]
+		}
+		var step geom.Vec3
+		for range min(3, len(sheets)) {
+			// The one that leans most from those taken; the first of equals.
+			most, best := apart, -1
+			for i, q := range left {
+				if l := q.Len(); l > most*(1+1e-9) {
+					most, best = l, i
+				}
 			}
-			if l := q.Len(); n < 3 && l > apart {
-				q = q.Scale(1 / l)
-				step = step.Add(q.Scale((-d - step.Dot(normal)) / l))
-				basis[n] = q
-				n++
+			if best < 0 {
+				break
+			}
+			b := left[best].Scale(1 / most)
+			step = step.Add(b.Scale((-far[best] - step.Dot(normal[best])) / most))
+			for i := range left {
+				left[i] = left[i].Sub(b.Scale(b.Dot(left[i])))
 			}
 		}
 		p = p.Add(step)
@@ -187,7 +200,8 @@ func (e *FaceError) Unwrap() error { return e.Err }
 // mm; negative is outward. Edges and corners stay sharp: neighbours are carried
 // on or cut back to where they meet. Faces and their order stay. Planes,
 // cylinders, cones and spheres move exactly, and vertices come to lie on them
-// though they strayed a little before; other faces move along the normals of
+// though they strayed a little before, but for corners of more than three, which
+// may stay off one by 0.05 mm; other faces move along the normals of
 // their vertices. The error, a *FaceError, names a face that cannot be moved:
 // it vanishes, folds over, or runs smoothly into another that moves otherwise.
 func (s *Solid) Inset(d []float64) (*Solid, error) {
@@ -216,7 +230,7 @@ func (s *Solid) Inset(d []float64) (*Solid, error) {
 		settled.Vertices[v] = s.settled(int32(v), &r)
 		p, off, worst := meet(home, sheets)
 		f := int(sheets[worst].face)
-		if off > onSurface+2*s.Faces[f].Residual {
+		if off > unseen+2*s.Faces[f].Residual {
 			return nil, &FaceError{f, fmt.Errorf("near %s it would part from its neighbour by %.3g mm", at(home), off)}
 		}
 		out.Vertices[v] = p
