@@ -50,7 +50,9 @@ type grower struct {
 	stamp  int32
 }
 
-func newGrower(s *Solid, tol float64) *grower {
+// newGrower prepares a recognition. coarse says that vertices may stray by tol
+// for the sake of their numbers alone.
+func newGrower(s *Solid, tol float64, coarse bool) *grower {
 	box, far := geom.EmptyBox3(), 0.0
 	for _, v := range s.Vertices {
 		box = box.Add(v)
@@ -60,6 +62,9 @@ func newGrower(s *Solid, tol float64) *grower {
 	// Facets of a gentle curve are next to coplanar, and must not run into one
 	// another.
 	g.flat = min(tol, 2*g.rounding)
+	if coarse {
+		g.rounding, g.flat = tol, tol
+	}
 	return g
 }
 

@@ -6,32 +6,56 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
 	"groundwork/internal/geom"
 )
 
 // Options steer Recognise. The zero value is right for most solids.
 type Options struct {
-	// Tolerance is how far, mm, a vertex may lie from the surface that it
-	// belongs to. 0 takes 2e-6 of the solid's size, but no less than eight
-	// steps of a single-precision number at its farthest coordinate, which is
-	// what an STL file can hold.
+	// Tolerance is how far, mm, the numbers of a coarse file may move a vertex
+	// off the surface that it belongs to. 0 finds it out: numbers of six
+	// decimal digits throughout are taken to be rounded so; all others for single
+	// precision, which is what a binary STL file holds. Then vertices may lie
+	// 2e-6 of the solid's size off their surfaces, but no less than eight steps
+	// of a single-precision number at its farthest coordinate.
 	Tolerance float64
 	// KeepUnsnapped leaves every face as it was fitted.
 	KeepUnsnapped bool
 }
 
-// tolerance is o.Tolerance or what stands in for it.
-func (o Options) tolerance(vertices []geom.Vec3) float64 {
+// tolerance is o.Tolerance or what stands in for it, and whether that is for
+// the sake of coarse numbers.
+func (o Options) tolerance(vertices []geom.Vec3) (tol float64, coarse bool) {
 	if o.Tolerance > 0 {
-		return o.Tolerance
+		return o.Tolerance, true
 	}
 	box, far := geom.EmptyBox3(), 0.0
 	for _, v := range vertices {
 		box = box.Add(v)
 		far = max(far, math.Abs(v.X), math.Abs(v.Y), math.Abs(v.Z))
 	}
-	return max(2e-6*box.Size().Len(), 8*far*0x1p-24)
+	tol = max(2e-6*box.Size().Len(), 8*far*0x1p-24)
+	if far > 0 && (sixDigits(vertices, 1) || sixDigits(vertices, 1/25.4)) {
+		return max(tol, 1.5*math.Pow(10, math.Floor(math.Log10(far))-5)), true
+	}
+	return tol, false
+}
+
+// sixDigits reports whether all coordinates, scaled, are numbers of six digits,
+// as many programs write them in text. Scaling by a power of ten keeps that;
+// from inches it must be undone.
+func sixDigits(vertices []geom.Vec3, scale float64) bool {
+	var buf [32]byte
+	for _, v := range vertices {
+		for _, x := range [3]float64{v.X * scale, v.Y * scale, v.Z * scale} {
+			y, err := strconv.ParseFloat(string(strconv.AppendFloat(buf[:0], x, 'g', 6, 64)), 64)
+			if err != nil || math.Abs(x-y) > 1e-12*math.Abs(x) {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // Recognise groups the triangles of a closed, oriented mesh into faces. The
@@ -51,7 +75,8 @@ func Recognise(vertices []geom.Vec3, triangles [][3]int32, o Options) (*Solid, e
 		return nil, fmt.Errorf("surface: the mesh is not closed: %w", err)
 	}
 	s := &Solid{Vertices: vertices, Triangles: triangles, twin: twin}
-	g := newGrower(s, o.tolerance(vertices))
+	tol, coarse := o.tolerance(vertices)
+	g := newGrower(s, tol, coarse)
 	g.facets()
 	g.sides()
 	g.roundFaces()

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -374,6 +375,37 @@ func TestAnyPlaceAndOrder(t *testing.T) {
 	})
 }
 
+// TestFewDigits: files in text hold six or seven digits of every number.
+func TestFewDigits(t *testing.T) {
+	k := kernelForTest(t)
+	for _, m := range models(0.1) {
+		drawn, err := k.Mesh(context.Background(), m.shape)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := kindCount(facesOf(t, drawn.Vertices, drawn.Triangles))
+		for _, c := range []struct {
+			digits int
+			unit   float64 // mm
+		}{{7, 1}, {6, 1}, {6, 25.4}, {6, 1000}} {
+			round := func(x float64) float64 {
+				y, err := strconv.ParseFloat(strconv.FormatFloat(x/c.unit, 'g', c.digits, 64), 64)
+				if err != nil {
+					t.Fatal(err)
+				}
+				return y * c.unit
+			}
+			vs := make([]geom.Vec3, len(drawn.Vertices))
+			for i, v := range drawn.Vertices {
+				vs[i] = geom.V3(round(v.X), round(v.Y), round(v.Z))
+			}
+			if got := kindCount(facesOf(t, vs, drawn.Triangles)); got != want {
+				t.Errorf("%s, %d digits, in units of %g mm: %s, want %s", m.name, c.digits, c.unit, got, want)
+			}
+		}
+	}
+}
+
 // TestSameBytes: the same input gives the same result to the last bit.
 func TestSameBytes(t *testing.T) {
 	b := readModel(t, "plate_holes.STL", 1)
@@ -410,7 +442,7 @@ func TestSnaps(t *testing.T) {
 	if len(s.Snaps) == 0 {
 		t.Error("no snap is told of")
 	}
-	tol := Options{}.tolerance(b.Vertices)
+	tol, _ := Options{}.tolerance(b.Vertices)
 	for _, n := range s.Snaps {
 		if n.By <= 0 || n.Face == n.With {
 			t.Errorf("%+v", n)

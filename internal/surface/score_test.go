@@ -374,8 +374,10 @@ func judge(m model, mesh *solid.Mesh, s *Solid, scale float64) score {
 		keys = append(keys, k)
 	}
 	type tally struct {
-		area  float64
-		faces map[int32]float64
+		area    float64
+		faces   map[int32]float64
+		normal  geom.Vec3 // as drawn, of the largest triangle
+		largest float64
 	}
 	surfaces := make([]tally, len(keys))
 	owner := make([]map[int]float64, len(s.Faces))
@@ -386,6 +388,11 @@ func judge(m model, mesh *solid.Mesh, s *Solid, scale float64) score {
 		}
 		a := s.cross(int32(t)).Len() / 2
 		surfaces[i].area += a
+		if a > surfaces[i].largest {
+			k := mesh.Triangles[t]
+			b := mesh.Vertices[k[0]]
+			surfaces[i].largest, surfaces[i].normal = a, mesh.Vertices[k[1]].Sub(b).Cross(mesh.Vertices[k[2]].Sub(b)).Unit()
+		}
 		surfaces[i].faces[s.Of[t]] += a
 		if owner[s.Of[t]] == nil {
 			owner[s.Of[t]] = map[int]float64{}
@@ -446,7 +453,7 @@ func judge(m model, mesh *solid.Mesh, s *Solid, scale float64) score {
 		case Sphere:
 			sc.radius = max(sc.radius, math.Abs(f.Radius*scale/want.radius-1), f.Frame.Origin.Scale(scale).Dist(want.on)/want.radius)
 		case Plane:
-			sc.axis = max(sc.axis, f.Frame.Z.Sub(k.n.Unit()).Len()-1e-3)
+			sc.axis = max(sc.axis, f.Frame.Z.Sub(y.normal).Len())
 		}
 	}
 	return sc
