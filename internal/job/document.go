@@ -8,28 +8,29 @@ const Version = 1
 // Millimetres, grams, seconds, newtons, megapascals; angles in degrees. World
 // axes are X to the right, Y to the back, Z up, with the floor at Z = 0.
 type Document struct {
-	SchemaVersion int          `json:"schema_version" jsonschema:"description=Version of this layout"`
-	Units         Units        `json:"units" jsonschema:"description=Units of every number in this file"`
-	Piece         PieceDoc     `json:"piece" jsonschema:"description=What is made"`
-	Shop          ShopDoc      `json:"shop" jsonschema:"description=Where it is made"`
-	Members       []MemberDoc  `json:"members" jsonschema:"description=Full-size parts in their places"`
-	Contacts      []ContactDoc `json:"contacts" jsonschema:"description=Where members touch"`
-	Joints        []JointDoc   `json:"joints" jsonschema:"description=How members are held together"`
-	Bores         []BoreDoc    `json:"bores" jsonschema:"description=Every round hole of joints and seams"`
-	Plugs         []PlugDoc    `json:"plugs" jsonschema:"description=Covers for access holes in show surfaces"`
-	Seams         []SeamDoc    `json:"seams" jsonschema:"description=Glued cuts between segments"`
-	Cuts          []CutDoc     `json:"cuts" jsonschema:"description=Everything taken from cores or put on them"`
-	Segments      []SegmentDoc `json:"segments" jsonschema:"description=Parts that are printed"`
-	Plates        []PlateDoc   `json:"plates" jsonschema:"description=Print loads: what prints together"`
-	Laps          []LapDoc     `json:"laps" jsonschema:"description=Swallowtail laps of bands"`
-	Patterns      []PatternDoc `json:"patterns" jsonschema:"description=Flat pieces of veneer as cut and where they lie"`
-	Panels        []PanelDoc   `json:"panels" jsonschema:"description=Blanks of veneer that go on the laser bed"`
-	Sheets        []SheetDoc   `json:"sheets" jsonschema:"description=Sheets of veneer and what is left of them"`
-	Findings      []FindingDoc `json:"findings" jsonschema:"description=What the maker must know, gravest first"`
-	Cautions      []CautionDoc `json:"cautions" jsonschema:"description=Warnings that belong to operations"`
-	Stability     []TipDoc     `json:"stability" jsonschema:"description=Load that tips the piece about each side of its feet"`
-	Bill          []BillDoc    `json:"bill" jsonschema:"description=Everything the piece takes"`
-	Totals        Totals       `json:"totals" jsonschema:"description=Sums"`
+	SchemaVersion int               `json:"schema_version" jsonschema:"description=Version of this layout"`
+	Units         Units             `json:"units" jsonschema:"description=Units of every number in this file"`
+	Piece         PieceDoc          `json:"piece" jsonschema:"description=What is made"`
+	Shop          ShopDoc           `json:"shop" jsonschema:"description=Where it is made"`
+	Members       []MemberDoc       `json:"members" jsonschema:"description=Full-size parts in their places"`
+	Contacts      []ContactDoc      `json:"contacts" jsonschema:"description=Where members touch"`
+	RoundContacts []RoundContactDoc `json:"round_contacts" jsonschema:"description=Where round members lie in round hollows"`
+	Joints        []JointDoc        `json:"joints" jsonschema:"description=How members are held together"`
+	Bores         []BoreDoc         `json:"bores" jsonschema:"description=Every round hole of joints and seams"`
+	Plugs         []PlugDoc         `json:"plugs" jsonschema:"description=Covers for access holes in show surfaces"`
+	Seams         []SeamDoc         `json:"seams" jsonschema:"description=Glued cuts between segments"`
+	Cuts          []CutDoc          `json:"cuts" jsonschema:"description=Everything taken from cores or put on them"`
+	Segments      []SegmentDoc      `json:"segments" jsonschema:"description=Parts that are printed"`
+	Plates        []PlateDoc        `json:"plates" jsonschema:"description=Print loads: what prints together"`
+	Laps          []LapDoc          `json:"laps" jsonschema:"description=Swallowtail laps of bands"`
+	Patterns      []PatternDoc      `json:"patterns" jsonschema:"description=Flat pieces of veneer as cut and where they lie"`
+	Panels        []PanelDoc        `json:"panels" jsonschema:"description=Blanks of veneer that go on the laser bed"`
+	Sheets        []SheetDoc        `json:"sheets" jsonschema:"description=Sheets of veneer and what is left of them"`
+	Findings      []FindingDoc      `json:"findings" jsonschema:"description=What the maker must know, gravest first"`
+	Cautions      []CautionDoc      `json:"cautions" jsonschema:"description=Warnings that belong to operations"`
+	Stability     []TipDoc          `json:"stability" jsonschema:"description=Load that tips the piece about each side of its feet"`
+	Bill          []BillDoc         `json:"bill" jsonschema:"description=Everything the piece takes"`
+	Totals        Totals            `json:"totals" jsonschema:"description=Sums"`
 }
 
 // Units names the units of the file.
@@ -87,7 +88,8 @@ type MemberDoc struct {
 	Name      string       `json:"name" jsonschema:"description=What a joiner calls it; members made by one repeat share it"`
 	Instance  int          `json:"instance" jsonschema:"description=Number among the members of this name from 1"`
 	Quantity  int          `json:"quantity" jsonschema:"description=How many members have this name"`
-	Made      string       `json:"made" jsonschema:"enum=board,enum=turning"`
+	Made      string       `json:"made" jsonschema:"enum=board,enum=turning,enum=solid"`
+	Source    *SourceDoc   `json:"source,omitempty" jsonschema:"description=The file it was drawn in, if not in the piece file"`
 	Frame     FrameDoc     `json:"frame" jsonschema:"description=Member coordinates in the world, as written in the piece file"`
 	CoreFrame FrameDoc     `json:"core_frame" jsonschema:"description=The same for the core under the veneer"`
 	Filament  string       `json:"filament"`
@@ -99,9 +101,16 @@ type MemberDoc struct {
 	PrintedAs string       `json:"printed_as" jsonschema:"description=ID of the printed body"`
 }
 
+type SourceDoc struct {
+	File   string `json:"file"`
+	Part   string `json:"part"`
+	SHA256 string `json:"sha256"`
+	Note   string `json:"note,omitempty" jsonschema:"description=Why it is neither a board nor a turning"`
+}
+
 type SurfaceDoc struct {
 	Name    string  `json:"name"`
-	Kind    string  `json:"kind" jsonschema:"enum=plane,enum=cylinder,enum=cone,enum=extruded,enum=free"`
+	Kind    string  `json:"kind" jsonschema:"enum=plane,enum=cylinder,enum=cone,enum=extruded,enum=developable,enum=free"`
 	Role    string  `json:"role" jsonschema:"enum=face,enum=edge,enum=side,enum=end"`
 	State   string  `json:"state" jsonschema:"enum=show,enum=hidden,enum=bare"`
 	Why     string  `json:"why"`
@@ -118,6 +127,17 @@ type ContactDoc struct {
 	B       SideDoc  `json:"b" jsonschema:"description=The member that arrives"`
 	Frame   FrameDoc `json:"frame"`
 	AreaMM2 float64  `json:"area_mm2"`
+}
+
+type RoundContactDoc struct {
+	ID       string   `json:"id"`
+	A        SideDoc  `json:"a" jsonschema:"description=The member with the hollow"`
+	B        SideDoc  `json:"b" jsonschema:"description=The member that lies in it"`
+	Axis     FrameDoc `json:"axis" jsonschema:"description=Z along the common axis, origin in the middle of the contact"`
+	RadiusMM float64  `json:"radius_mm"`
+	GapMM    float64  `json:"gap_mm" jsonschema:"description=Radius of the hollow less that of the member in it"`
+	Closed   bool     `json:"closed" jsonschema:"description=Goes all the way round"`
+	AreaMM2  float64  `json:"area_mm2"`
 }
 
 type SideDoc struct {
@@ -145,6 +165,7 @@ type ScrewDoc struct {
 	Axis       Vec     `json:"axis"`
 	GripMM     float64 `json:"grip_mm"`
 	Engagement float64 `json:"engagement_mm"`
+	SunkMM     float64 `json:"sunk_mm" jsonschema:"description=How deep below the contact the insert lies, for its wall; 0 at flat contacts"`
 	Washer     bool    `json:"washer"`
 	Plug       string  `json:"plug"`
 }

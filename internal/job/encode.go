@@ -123,6 +123,9 @@ func describeMembers(d *Document, p *plan.Plan) {
 			Frame: frame(m.Place), CoreFrame: frame(c.Place), Filament: m.Filament, Surfaces: []SurfaceDoc{},
 			PrintedAs: p.Seams.Bodies[body[i]].ID,
 		}
+		if s := m.Source; s != nil {
+			doc.Source = &SourceDoc{s.File, s.Part, s.Hash, s.Note}
+		}
 		if doc.Filament == "" {
 			doc.Filament = p.Piece.Filament
 		}
@@ -134,7 +137,10 @@ func describeMembers(d *Document, p *plan.Plan) {
 			doc.VolumeMM3, doc.SolidMM3 = round(b.Volume), round(b.Solid)
 		}
 		cov := p.Layout.Coverings[i]
-		if m.Board != nil {
+		switch {
+		case m.Solid != nil:
+			doc.Made = "solid"
+		case m.Board != nil:
 			doc.Made = "board"
 			doc.Core = round(c.Board.Thickness)
 			doc.Finished = round(c.Board.Thickness + cov[0].Stack + cov[1].Stack)
@@ -160,12 +166,16 @@ func describeJoints(d *Document, p *plan.Plan) {
 	for _, c := range p.Joints.Contacts {
 		d.Contacts = append(d.Contacts, ContactDoc{c.ID, side(c.A), side(c.B), frame(c.Frame), round(c.Area)})
 	}
+	d.RoundContacts = []RoundContactDoc{}
+	for _, c := range p.Joints.Rounds {
+		d.RoundContacts = append(d.RoundContacts, RoundContactDoc{c.ID, side(c.A), side(c.B), frame(c.Axis), round(c.Radius), round(c.Gap), c.Closed, round(c.Area)})
+	}
 	for _, j := range p.Joints.Joints {
 		doc := JointDoc{ID: j.ID, Contact: j.Contact, Kind: string(j.Kind), Screws: []ScrewDoc{}, Dowels: dowels(j.Dowels), GlueMM2: round(j.GlueArea)}
 		for _, s := range j.Screws {
 			doc.Screws = append(doc.Screws, ScrewDoc{
 				Size: s.Size, LengthMM: s.Length, Insert: s.Insert, Through: id(s.Through), Into: id(s.Into), Head: vec3(s.Head), Axis: vec3(s.Axis),
-				GripMM: round(s.Grip), Engagement: round(s.Engagement), Washer: s.Washer, Plug: s.Plug,
+				GripMM: round(s.Grip), Engagement: round(s.Engagement), SunkMM: round(s.Sunk), Washer: s.Washer, Plug: s.Plug,
 			})
 		}
 		d.Joints = append(d.Joints, doc)

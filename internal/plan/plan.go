@@ -62,7 +62,7 @@ func Make(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o 
 	}{
 		{"joints", func() (f []finding.Finding, err error) {
 			if pl.Joints, err = joint.Place(ctx, k, p, s, o.Joint); err == nil {
-				f = append(joint.Loose(p, pl.Joints.Contacts), pl.Joints.Findings...)
+				f = append(joint.Loose(p, pl.Joints.Contacts, pl.Joints.Rounds...), pl.Joints.Findings...)
 			}
 			return f, err
 		}},
