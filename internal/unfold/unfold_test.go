@@ -169,7 +169,6 @@ func TestSmoothFormulas(t *testing.T) {
 			sum := 0.0
 			for i := range n {
 				a, b := v[2*i].Sub(apex), v[2*((i+1)%n)].Sub(apex)
-				_ = p
 				sum += math.Atan2(a.Cross(b).Len(), a.Dot(b))
 			}
 			at := meet(p, v, apex)
@@ -224,7 +223,6 @@ func meet(p *unfold.Patch, v []geom.Vec3, apex geom.Vec3) geom.Vec2 {
 
 // rimOf lists the border points in order that come from the picked vertices.
 func rimOf(p *unfold.Patch, v []geom.Vec3, pick func(geom.Vec3) bool) []geom.Vec2 {
-	type end struct{ a, b int32 }
 	var first int32 = -1
 	follow := map[int32]int32{}
 	into := map[int32]bool{}
@@ -367,9 +365,6 @@ func TestHoles(t *testing.T) {
 	b := p.Border()
 	if d.Edge > 1e-12 || len(b) != 3 || b[0].Area() < 0 || b[1].Area() > 0 || b[2].Area() > 0 {
 		t.Errorf("plate: %d borders, %+v", len(b), d)
-	}
-	if p.Contains(p.Chart(geom.V3(60, 100, 5)).Add(p.Chart(geom.V3(60, 100, 5)).Scale(-1e-3))) && false {
-		t.Error()
 	}
 	middle := geom.Vec2{}
 	for _, q := range b[1] {
