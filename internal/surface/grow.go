@@ -725,9 +725,9 @@ func (g *grower) seedSphere(f int32, soft []*side, try func(round, bool, ...int3
 //
 // Any polygon's corners may lie on a circle, and a maker who draws an octagon
 // means one. So a region counts as round
-//   - with five facets or more, whose typical turn is that of ten to a circle
-//     or finer;
-//   - with three or four such facets, if a neighbour goes on without a kink at
+//   - with five facets or more, or four of like turn, that turn by as much as
+//     ten to a circle do, or less;
+//   - with three such facets or more, if a neighbour goes on without a kink at
 //     one end at least, as the flat beside a fillet does;
 //   - with two facets, or with facets of any turn up to 46°, if a neighbour
 //     does so at both ends;
@@ -805,7 +805,7 @@ func (g *grower) accept(r *region) bool {
 	case typical > usual:
 		return false
 	case len(tangents) == 1 && n >= 3 && !goesOn:
-	case n < 5:
+	case n < 4 || n == 4 && (goesOn || turns[3] > 1.02*turns[0]):
 		return false
 	}
 	// A curve that is no arc passes for one over a few facets. It gives itself

@@ -172,6 +172,13 @@ func TestDrawnKinds(t *testing.T) {
 		{"slow bend of three flats", func(d *drawing) solid.Shape {
 			return solid.Extrude([]solid.Loop{d.outline(corner(v2(0, 0), v2(100, 10), v2(200, 10), v2(300, 0), v2(300, 60), v2(0, 60)))}, 0, 20, 0, 0)
 		}, "8 plane"},
+		{"bow of four facets", func(d *drawing) solid.Shape {
+			arc := geom.ArcOf(v2(150, -500), 560, 560, 0, math.Pi/2-0.25, 0.5)
+			d.chord = 560 * (1 - math.Cos(0.25/4)) * 1.001
+			p := corner(v2(arc.P[3].X, 0), v2(arc.P[0].X, 0), arc.P[0], arc.P[3])
+			p.Segs[2] = arc
+			return solid.Extrude([]solid.Loop{d.outline(p)}, 0, 20, 0, 0)
+		}, "5 plane, 1 cylinder"},
 		{"box rounded all over", func(d *drawing) solid.Shape {
 			var balls []solid.Shape
 			var half []geom.Vec2
