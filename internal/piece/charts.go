@@ -31,6 +31,10 @@ func (s *Solid) surfaces(chord float64) []Surface {
 		}
 		s = t
 	}
+	return s.drawn.get(chord, func() []Surface { return s.draw(chord) })
+}
+
+func (s *Solid) draw(chord float64) []Surface {
 	rims := s.Shape.Rims(chord)
 	out := make([]Surface, len(s.Shape.Faces))
 	for i := range out {
@@ -356,7 +360,7 @@ func (s *Solid) inset(d []float64) (*Solid, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := &Solid{Shape: shape, Names: s.Names, Roles: s.Roles, Opposite: s.Opposite, inside: s.inside, laid: make([]laying, len(d))}
+	t := &Solid{Shape: shape, Names: s.Names, Roles: s.Roles, Opposite: s.Opposite, inside: s.inside, laid: make([]laying, len(d)), drawn: &drawn{}}
 	if s.frames == nil {
 		return t, nil
 	}

@@ -433,6 +433,41 @@ func TestRolesOfOtherSolids(t *testing.T) {
 	}
 }
 
+// TestAreasAgainstClosedForms: areas are those of the curves, not of facets.
+func TestAreasAgainstClosedForms(t *testing.T) {
+	top := 12.0
+	frustum := solid.Cylinder(geom.V3(0, 0, 0), geom.V3(0, 0, 1), 20, 420, solid.NoTag, solid.CylinderOptions{Facets: 60, TopRadius: &top})
+	for _, tc := range []struct {
+		name  string
+		shape solid.Shape
+		want  map[string]float64
+	}{
+		{"bored block", solid.Difference(block(0, 0, 0, 100, 50, 20), solid.Cylinder(geom.V3(40, 25, -1), geom.V3(0, 0, 1), 15, 30, 0, solid.CylinderOptions{Facets: 60})),
+			map[string]float64{"plane-1": 5000 - math.Pi*225, "plane-2": 5000 - math.Pi*225, "plane-3": 2000, "plane-5": 1000, "round-1": 2 * math.Pi * 15 * 20}},
+		{"frustum", frustum, map[string]float64{"plane-1": math.Pi * 400, "plane-2": math.Pi * 144, "cone-1": math.Pi * 32 * math.Hypot(420, 8)}},
+		// A cylinder cut by a plane at 45 degrees through its axis at height 60.
+		{"slanted bar", solid.Cylinder(geom.V3(0, 0, 0), geom.V3(0, 0, 1), 20, 120, 0, solid.CylinderOptions{Facets: 72}).Below(geom.PlaneAt(geom.V3(0, 0, 60), geom.V3(1, 0, 1)), 0),
+			map[string]float64{"plane-1": math.Pi * 400 * math.Sqrt2, "plane-2": math.Pi * 400, "round-1": 2 * math.Pi * 20 * 60}},
+	} {
+		m := Member{ID: "it", Solid: NewSolid(meshed(t, tc.shape))}
+		for _, chord := range []float64{0.02, 0.2} {
+			for _, sf := range m.Surfaces(chord) {
+				if want, ok := tc.want[sf.Name]; ok && math.Abs(sf.Area-want) > 2e-6*want {
+					t.Errorf("%s, chord %g: %s measures %.6f mm², want %.6f", tc.name, chord, sf.Name, sf.Area, want)
+				}
+			}
+		}
+	}
+}
+
+func TestOppositeOfABentSheet(t *testing.T) {
+	s := NewSolid(meshed(t, halfPipe()))
+	a, b := slices.Index(s.Names, "round-1"), slices.Index(s.Names, "round-2")
+	if s.Opposite[a] != b || s.Opposite[b] != a {
+		t.Errorf("opposites %v of %v", s.Opposite, s.Names)
+	}
+}
+
 func TestSolidsMoveInward(t *testing.T) {
 	for name, shape := range models() {
 		s := NewSolid(meshed(t, shape))

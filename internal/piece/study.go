@@ -33,7 +33,7 @@ func NewSolid(shape *surface.Solid) *Solid {
 	s.Opposite = w.opposites(s.Roles)
 	s.inside = w.insides(s.Roles)
 	s.frames = w.frames(s.Roles)
-	s.laid = make([]laying, len(shape.Faces))
+	s.laid, s.drawn = make([]laying, len(shape.Faces)), &drawn{}
 	return s
 }
 
@@ -59,6 +59,35 @@ type laying struct {
 	patch  *unfold.Patch
 	strain unfold.Distortion
 	err    error
+}
+
+// drawn keeps the surfaces of a solid by the chord they were asked for with,
+// since stages ask again and again. It is safe for several goroutines.
+type drawn struct {
+	mu sync.Mutex
+	by map[float64][]Surface
+}
+
+// get is a copy of what is kept, or of what is made now.
+func (d *drawn) get(chord float64, draw func() []Surface) []Surface {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	kept, ok := d.by[chord]
+	if !ok {
+		kept = draw()
+		if d.by == nil {
+			d.by = map[float64][]Surface{}
+		}
+		d.by[chord] = kept
+	}
+	out := slices.Clone(kept)
+	for i := range out {
+		out[i].Region = slices.Clone(out[i].Region)
+		for k, p := range out[i].Region {
+			out[i].Region[k] = slices.Clone(p)
+		}
+	}
+	return out
 }
 
 // study looks at a solid as a joiner does.

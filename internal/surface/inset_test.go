@@ -8,6 +8,7 @@ import (
 	"groundwork/internal/geom"
 
 	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
 )
 
 // weave gathers triangles of a test solid, points at one place being one
@@ -293,6 +294,67 @@ func TestInsetOfASphere(t *testing.T) {
 	if got := in.Volume(); math.Abs(got-want) > 2e-3*want { // facets
 		t.Errorf("volume %.6g, want about %.6g", got, want)
 	}
+}
+
+// TestInsetByFace moves every face of prisms on random outlines, some bored, by
+// a distance of its own.
+func TestInsetByFace(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		n := rapid.IntRange(3, 9).Draw(rt, "corners")
+		var p geom.Polygon
+		for i := range n {
+			// A sector each, so that the outline goes round once; corners stay
+			// sharper than what counts as smooth.
+			a := 2 * math.Pi * (float64(i) + rapid.Float64Range(0.1, 0.9).Draw(rt, "angle")) / float64(n)
+			r := rapid.Float64Range(40, 90).Draw(rt, "radius")
+			p = append(p, geom.V2(r*math.Cos(a), r*math.Sin(a)))
+		}
+		for i := range p {
+			u, v := p[(i+1)%n].Sub(p[i]).Unit(), p[(i+2)%n].Sub(p[(i+1)%n]).Unit()
+			if math.Abs(u.Cross(v)) < 0.3 || p[i].Dist(p[(i+1)%n]) < 15 {
+				rt.Skip("too flat or too sharp a corner")
+			}
+		}
+		if geom.SegmentDistance(geom.Vec2{}, p[n-1], p[0]) < 12 || p.Area() < 800 || p.Distance(geom.Vec2{}) < 12 || !p.Contains(geom.Vec2{}) {
+			rt.Skip("no room for the bore")
+		}
+		loops := []geom.Polygon{p}
+		if rapid.Bool().Draw(rt, "bored") {
+			loops = append(loops, ngon(0, 0, 6, 48).Reversed())
+		}
+		s := recognised(t, prism(t, 0, 30, loops...))
+		d := make([]float64, len(s.Faces))
+		for i := range d {
+			d[i] = rapid.Float64Range(-0.8, 0.8).Draw(rt, "d")
+		}
+		in, err := s.Inset(d)
+		if err != nil {
+			rt.Fatal(err)
+		}
+		if _, err := twins(len(in.Vertices), in.Triangles); err != nil {
+			rt.Fatal(err)
+		}
+		for f := range in.Faces {
+			for _, k := range in.Faces[f].Triangles {
+				for _, v := range in.Triangles[k] {
+					if got := s.Faces[f].Distance(in.Vertices[v]); math.Abs(got+d[f]) > 1e-6 {
+						rt.Fatalf("a vertex of %s %d lies %.9g inside the old face, want %g", in.Faces[f].Kind, f, -got, d[f])
+					}
+				}
+			}
+		}
+		back := make([]float64, len(d))
+		for i := range d {
+			back[i] = -d[i]
+		}
+		again, err := in.Inset(back)
+		if err != nil {
+			rt.Fatal(err)
+		}
+		if a, b := again.Volume(), s.Volume(); math.Abs(a-b) > 1e-7*b {
+			rt.Fatalf("there and back again the volume is %.12g, not %.12g", a, b)
+		}
+	})
 }
 
 func TestInsetOfEveryModel(t *testing.T) {
