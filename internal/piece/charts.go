@@ -35,25 +35,50 @@ func (s *Solid) surfaces(chord float64) []Surface {
 }
 
 func (s *Solid) draw(chord float64) []Surface {
-	rims := s.Shape.Rims(chord)
-	out := make([]Surface, len(s.Shape.Faces))
-	for i := range out {
-		f := &s.Shape.Faces[i]
-		sf := Surface{Name: s.Names[i], Tag: solid.Tag(i), Role: s.Roles[i], Inside: s.inside[i], Frame: s.frames[i]}
-		laid := false
-		switch f.Kind {
-		case surface.Plane:
-			laid = sf.layPlane(rims[i])
-		case surface.Cylinder, surface.Cone:
-			laid = sf.layRound(f, rims[i])
+	plain := make([]bool, len(s.Shape.Faces)) // faces whose mesh counts
+	for {
+		rims := s.Shape.Rims(chord, plain)
+		again := false
+		out := make([]Surface, len(plain))
+		for i := range out {
+			f := &s.Shape.Faces[i]
+			sf := Surface{Name: s.Names[i], Tag: solid.Tag(i), Role: s.Roles[i], Inside: s.inside[i], Frame: s.frames[i]}
+			laid := false
+			switch f.Kind {
+			case surface.Plane:
+				laid = sf.layPlane(rims[i])
+			case surface.Cylinder, surface.Cone:
+				laid = !plain[i] && sf.layRound(f, rims[i])
+			}
+			// Of a few large facets the true surface is a guess. Where it does
+			// not bear out, the mesh counts.
+			if laid && !plain[i] && !sf.sound(f) {
+				plain[i], again = true, true
+			}
+			if !laid && !again {
+				s.layPatch(i, &sf)
+			}
+			slices.SortStableFunc(sf.Region, func(a, b geom.Polygon) int { return cmp.Compare(b.Area(), a.Area()) })
+			out[i] = sf
 		}
-		if !laid {
-			s.layPatch(i, &sf)
+		if !again {
+			return out
 		}
-		slices.SortStableFunc(sf.Region, func(a, b geom.Polygon) int { return cmp.Compare(b.Area(), a.Area()) })
-		out[i] = sf
 	}
-	return out
+}
+
+// sound reports whether what was laid by formula agrees with the facets: the
+// area is theirs within what a curve of eight facets to the turn may add, and
+// the borders do not cross.
+func (sf *Surface) sound(f *surface.Face) bool {
+	if math.Abs(sf.Area-f.Area) > 0.25*f.Area {
+		return false
+	}
+	if math.Abs(sf.Area-f.Area) < 0.01*f.Area {
+		return true // a crossing would have cost more
+	}
+	_, crossing := sf.Region.Crossing()
+	return !crossing
 }
 
 func (sf *Surface) layPlane(rims []surface.Rim) bool {

@@ -1,10 +1,6 @@
 package surface
 
-import (
-	"math"
-
-	"groundwork/internal/geom"
-)
+import "groundwork/internal/geom"
 
 // Rim is a closed border of a face, with the face on its left seen from
 // outside, drawn along the true curves in which the face meets its neighbours.
@@ -21,30 +17,31 @@ type Rim struct {
 func (s *Solid) Border(face int, chord float64) [][]geom.Vec3 {
 	r := s.around()
 	var out [][]geom.Vec3
-	for _, rim := range s.rims(face, chord, &r) {
+	for _, rim := range s.rims(face, chord, &r, nil) {
 		out = append(out, rim.Points)
 	}
 	return out
 }
 
-// Rims are the borders of all faces, as Border draws them.
-func (s *Solid) Rims(chord float64) [][]Rim {
+// Rims are the borders of all faces, as Border draws them, but for those of
+// faces that are plain, which keep the mesh's. plain may be nil.
+func (s *Solid) Rims(chord float64, plain []bool) [][]Rim {
 	r := s.around()
 	out := make([][]Rim, len(s.Faces))
 	for i := range s.Faces {
-		out[i] = s.rims(i, chord, &r)
+		out[i] = s.rims(i, chord, &r, plain)
 	}
 	return out
 }
 
-func (s *Solid) rims(face int, chord float64, r *around) []Rim {
+func (s *Solid) rims(face int, chord float64, r *around, plain []bool) []Rim {
 	var out []Rim
 	for _, l := range s.Loops(face) {
 		var rim Rim
 		n := len(l.Vertices)
 		points := make([]geom.Vec3, n)
 		for i, v := range l.Vertices {
-			points[i] = s.settled(v, r)
+			points[i] = s.settled(v, r, plain)
 		}
 		for i, a := range points {
 			b := points[(i+1)%n]
@@ -54,7 +51,7 @@ func (s *Solid) rims(face int, chord float64, r *around) []Rim {
 			sheets := []sheet{{face: min(int32(face), g)}, {face: max(int32(face), g)}}
 			curved := true
 			for k := range sheets {
-				if f := &s.Faces[sheets[k].face]; f.Exact() {
+				if f := &s.Faces[sheets[k].face]; f.Exact() && !isPlain(plain, sheets[k].face) {
 					sheets[k].exact = f
 				} else {
 					curved = false
@@ -75,14 +72,16 @@ func (s *Solid) rims(face int, chord float64, r *around) []Rim {
 	return out
 }
 
+func isPlain(plain []bool, face int32) bool { return plain != nil && plain[face] }
+
 // settled is a vertex put on all its faces, from which it may stray where they
 // were cut as meshes.
-func (s *Solid) settled(v int32, r *around) geom.Vec3 {
+func (s *Solid) settled(v int32, r *around, plain []bool) geom.Vec3 {
 	home := s.Vertices[v]
 	var sheets []sheet
 	reach := 1e-3
 	for _, w := range r.sheets(s, v, s.Faces, nil) {
-		if w.exact != nil {
+		if w.exact != nil && !isPlain(plain, w.face) {
 			sheets = append(sheets, w)
 			reach = max(reach, 4*(w.exact.Sag+w.exact.Residual))
 		}
@@ -101,8 +100,9 @@ func (s *Solid) settled(v int32, r *around) geom.Vec3 {
 func trace(a, b geom.Vec3, sheets []sheet, chord float64, depth int, add func(p, middle geom.Vec3)) {
 	straight := a.Add(b).Scale(0.5) // the same from either end
 	m, off, _ := meet(straight, sheets)
-	// A point far off belongs to another branch of the curve.
-	if off > onSurface || !(m.Dist(straight) <= a.Dist(b)) || math.IsNaN(m.X) {
+	// A point far off belongs to another branch of the curve: an arc of a third of
+	// a circle rises by 0.29 of its chord.
+	if off > onSurface || !(m.Dist(straight) <= 0.3*a.Dist(b)) {
 		add(a, straight)
 		return
 	}

@@ -227,7 +227,7 @@ func (s *Solid) Inset(d []float64) (*Solid, error) {
 			out.Vertices[v], settled.Vertices[v] = home, home
 			continue
 		}
-		settled.Vertices[v] = s.settled(int32(v), &r)
+		settled.Vertices[v] = s.settled(int32(v), &r, nil)
 		p, off, worst := meet(home, sheets)
 		f := int(sheets[worst].face)
 		if off > unseen+2*s.Faces[f].Residual {

@@ -461,7 +461,7 @@ func TestBothSidesOfABorderAreTheSame(t *testing.T) {
 			t.Fatal(err)
 		}
 		sides := map[[2]geom.Vec3]int{}
-		for _, rims := range s.Rims(0.02) {
+		for _, rims := range s.Rims(0.02, nil) {
 			for _, r := range rims {
 				for i, p := range r.Points {
 					sides[[2]geom.Vec3{p, r.Points[(i+1)%len(r.Points)]}]++
