@@ -104,17 +104,8 @@ func makePlan(ctx context.Context, out *output, pieceFile, shopFile string, set 
 		}
 		return nil, nil, err
 	}
-	var s *shop.Shop
-	if shopFile == "" {
-		data, err := examples.Files.ReadFile("shop.yaml")
-		if err != nil {
-			return nil, nil, err
-		}
-		s, err = shop.Parse("shop.yaml", data)
-		if err != nil {
-			return nil, nil, err
-		}
-	} else if s, err = shop.ParseFile(shopFile); err != nil {
+	s, err := readShop(shopFile)
+	if err != nil {
 		return nil, nil, err
 	}
 	k, err := solid.New(solid.Options{})

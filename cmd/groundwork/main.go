@@ -30,6 +30,7 @@ func (e alterError) Error() string {
 type commands struct {
 	Plan    planCommand    `cmd:"" help:"Work out the whole job and write the job folder."`
 	Check   checkCommand   `cmd:"" help:"Read a piece and say what would have to change, without writing anything."`
+	Import  importCommand  `cmd:"" help:"Make a piece file of solids that were drawn elsewhere: STL, OBJ, 3MF."`
 	New     newCommand     `cmd:"" help:"Start a piece (and a shop) of your own from the library."`
 	Schema  schemaCommand  `cmd:"" help:"Print the JSON Schema of a file: piece, shop or plan."`
 	Version versionCommand `cmd:"" help:"Print the version."`

@@ -14,7 +14,7 @@ import (
 // pieceFile is the piece as it was described, before anything is cut or clad:
 // every member in its place, to be looked at or taken on elsewhere. Copies of
 // one member share a body. The whole is moved into the positive octant, as 3MF
-// demands; its floor stays level.
+// demands, but no higher: what hangs on a wall keeps its height.
 func pieceFile(ctx context.Context, k *solid.Kernel, p *piece.Piece, names Names) (File, error) {
 	fail := func(err error) (File, error) { return File{}, fmt.Errorf("%s: %w", names.Piece(), err) }
 	d := mesh.Document{Metadata: []mesh.Metadata{
@@ -40,6 +40,7 @@ func pieceFile(ctx context.Context, k *solid.Kernel, p *piece.Piece, names Names
 		d.Items = append(d.Items, mesh.Item{Body: body, Frame: m.Place, PartNumber: m.ID})
 	}
 	low := d.Bounds().Min
+	low.Z = min(0, low.Z)
 	for i := range d.Items {
 		at := &d.Items[i].Frame.Origin
 		*at = at.Sub(low)
