@@ -341,6 +341,7 @@ func (t *task) resolve(text []byte) (*piece.Piece, []finding.Finding, error) {
 type Proposal struct {
 	Between  [2]string // names of members
 	Kind     piece.JointKind
+	Dowels   int // -1 for as many as the joint stage chooses
 	Contacts int
 	Round    int     // of these, round ones
 	Area     float64 // mm², of the least contact
@@ -366,7 +367,7 @@ func (t *task) propose(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *
 		i := slices.IndexFunc(out, func(q Proposal) bool { return q.Between == key })
 		if i < 0 {
 			i = len(out)
-			out = append(out, Proposal{Between: key, Kind: piece.KnockDown, Area: area})
+			out = append(out, Proposal{Between: key, Kind: piece.KnockDown, Dowels: -1, Area: area})
 		}
 		of[id] = i
 		out[i].Contacts++
@@ -384,26 +385,38 @@ func (t *task) propose(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *
 	if len(out) == 0 {
 		return nil, nil
 	}
-	trial := *p
-	trial.Joints = nil
-	for _, q := range out {
-		trial.Joints = append(trial.Joints, piece.JointRule{Between: q.Between, Kind: q.Kind, Dowels: -1})
-	}
-	r, err = joint.Place(ctx, k, &trial, s, joint.Options{})
-	if err != nil {
-		return nil, err
-	}
-	contact := map[string]string{}
-	for _, j := range r.Joints {
-		contact[j.ID] = j.Contact
-	}
-	for _, f := range r.Findings {
-		if f.Severity != finding.Stop {
-			continue
+	// What has no room for screws is tried glued, and then without dowels.
+	for range 3 {
+		trial := *p
+		trial.Joints = nil
+		for _, q := range out {
+			trial.Joints = append(trial.Joints, piece.JointRule{Between: q.Between, Kind: q.Kind, Dowels: q.Dowels})
 		}
-		id, _, _ := strings.Cut(f.Subject, " ")
-		if i, ok := of[contact[id]]; ok && out[i].Kind == piece.KnockDown {
-			out[i].Kind, out[i].Why = piece.Glued, f.Message
+		r, err = joint.Place(ctx, k, &trial, s, joint.Options{})
+		if err != nil {
+			return nil, err
+		}
+		contact := map[string]string{}
+		for _, j := range r.Joints {
+			contact[j.ID] = j.Contact
+		}
+		changed := false
+		for _, f := range r.Findings {
+			id, _, _ := strings.Cut(f.Subject, " ")
+			i, ok := of[contact[id]]
+			switch {
+			case f.Severity != finding.Stop || !ok:
+			case trial.Joints[i].Kind == piece.KnockDown:
+				out[i].Kind, changed = piece.Glued, true
+				if out[i].Why == "" {
+					out[i].Why = f.Message
+				}
+			case trial.Joints[i].Dowels < 0:
+				out[i].Dowels, changed = 0, true
+			}
+		}
+		if !changed {
+			break
 		}
 	}
 	return out, nil

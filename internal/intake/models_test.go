@@ -62,8 +62,8 @@ func stool(chord float64) []drawn {
 		frame := geom.FrameFromXZ(shoulder, out2, axis)           // legs are copies of one, facets and all
 		length := (top - thick) / math.Cos(splay)
 		// A leg: cone up to the underside, cut off there and at the floor; then the tenon.
-		cone := []geom.Vec2{{X: 0, Y: -length - 20}, {X: 14, Y: -length - 20}, {X: 21, Y: 20}, {X: 0, Y: 20}}
-		leg := solid.Revolve(cone, tagged(cone), solid.Facets(21, chord, false)).At(frame)
+		cone := []geom.Vec2{{X: 0, Y: -length - 20}, {X: 25, Y: -length - 20}, {X: 33, Y: 20}, {X: 0, Y: 20}}
+		leg := solid.Revolve(cone, tagged(cone), solid.Facets(33, chord, false)).At(frame)
 		leg = leg.Below(geom.PlaneAt(geom.V3(0, 0, top-thick), geom.V3(0, 0, 1)), 0)
 		leg = leg.Below(geom.PlaneAt(geom.Vec3{}, geom.V3(0, 0, -1)), 0)
 		pin := solid.Cylinder(geom.V3(0, 0, -30), geom.V3(0, 0, 1), tenon, 30+deep, 0, solid.CylinderOptions{Chord: chord}).At(frame)

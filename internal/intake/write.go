@@ -49,7 +49,11 @@ func (t *task) text(joints []Proposal) []byte {
 	if len(joints) > 0 {
 		b.WriteString("# Where members touch. Kinds: knock-down (screws), glued, rests.\njoints:\n")
 		for _, q := range joints {
-			fmt.Fprintf(&b, "  - {between: [%s, %s], kind: %s}   # %s\n", q.Between[0], q.Between[1], q.Kind, q.remark())
+			dowels := ""
+			if q.Dowels >= 0 {
+				dowels = fmt.Sprintf(", dowels: %d", q.Dowels)
+			}
+			fmt.Fprintf(&b, "  - {between: [%s, %s], kind: %s%s}   # %s\n", q.Between[0], q.Between[1], q.Kind, dowels, q.remark())
 			if q.Why != "" {
 				fmt.Fprintf(&b, "    # glued, since screws have no room: %s\n", oneLine(q.Why))
 			}

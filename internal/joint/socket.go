@@ -53,8 +53,10 @@ func (t *task) held(by string) {
 		"leave it", "our own rule")
 }
 
-// relieve turns what could not be done at a flat contact into a note where a
-// screw holds the same two members, which fit round each other elsewhere.
+// relieve turns what could not be done at a flat contact into a note where the
+// same two members are held elsewhere: by a screw where they fit round each
+// other, or at a flat contact that lies athwart, as the walls of a housing do to
+// its floor.
 func (pl *placer) relieve(r *Result) {
 	for i := range r.Findings {
 		f := &r.Findings[i]
@@ -63,13 +65,38 @@ func (pl *placer) relieve(r *Result) {
 		}
 		for k := range r.Contacts {
 			c, j := &r.Contacts[k], &r.Joints[k]
-			pair := pairOf(c.A.Member, c.B.Member)
-			if by := pl.screwed[pair]; by != "" && pl.round[pair] && f.Subject == j.subject() {
-				f.Severity, f.Code, f.Remedy = finding.Note, "held-already", "leave it; or, for a screw here too: "+f.Remedy
-				f.Message += fmt.Sprintf(" None is needed: the screw of %s holds the two.", by)
+			if f.Subject != j.subject() {
+				continue
+			}
+			by := ""
+			if pair := pairOf(c.A.Member, c.B.Member); pl.round[pair] {
+				by = pl.screwed[pair]
+			}
+			if by == "" {
+				by = athwart(r, k)
+			}
+			if by != "" {
+				f.Severity, f.Code, f.Remedy = finding.Note, "held-already", "leave it; or, to hold it here too: "+f.Remedy
+				f.Message += fmt.Sprintf(" None is needed: %s holds the two.", by)
 			}
 		}
 	}
+}
+
+// athwart is a joint of the same kind between the same members as joint k that
+// holds them at a flat contact not parallel to its own, "" if there is none.
+func athwart(r *Result, k int) string {
+	c := &r.Contacts[k]
+	for i := range r.Contacts {
+		o, j := &r.Contacts[i], &r.Joints[i]
+		if i == k || j.Kind != r.Joints[k].Kind || len(j.Screws)+len(j.Dowels) == 0 || pairOf(o.A.Member, o.B.Member) != pairOf(c.A.Member, c.B.Member) {
+			continue
+		}
+		if math.Abs(o.Frame.Z.Dot(c.Frame.Z)) < 0.7 { // more than 45 degrees between them
+			return j.ID
+		}
+	}
+	return ""
 }
 
 // subject is what findings about a joint call it.
