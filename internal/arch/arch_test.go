@@ -24,7 +24,7 @@ var layers = strings.Fields(`
 	internal/given internal/piece internal/shop
 	internal/joint internal/veneer internal/seam internal/core internal/printing internal/sheet
 	internal/bill internal/check
-	internal/intake internal/plan internal/job
+	internal/drawn internal/intake internal/plan internal/job
 	examples
 	cmd/groundwork
 	internal/arch tools/kernel tools/outside tools/picture tools/measure

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"groundwork/examples"
+	"groundwork/internal/drawn"
 	"groundwork/internal/finding"
 	"groundwork/internal/mesh"
 	"groundwork/internal/shop"
@@ -33,6 +34,14 @@ func bench(t testing.TB) (*solid.Kernel, *shop.Shop) {
 	return k, s
 }
 
+func files(fs []drawn.File) []File {
+	var out []File
+	for _, f := range fs {
+		out = append(out, File(f))
+	}
+	return out
+}
+
 // what says what every member of a piece was taken for, and how many contacts
 // were found.
 func what(r *Result) string {
@@ -55,34 +64,34 @@ func TestModels(t *testing.T) {
 	k, s := bench(t)
 	for _, model := range []struct {
 		name string
-		make func(chord float64) []drawn
+		make func(chord float64) []drawn.Part
 		want string
 	}{
-		{"stool", stool, "seat:solid leg-1:solid leg-2:solid leg-3:solid leg-4:solid | 12 contacts, 4 round"},
-		{"cabinet", cabinet, "side-left:solid side-right:solid shelf-1:board shelf-2:board top:board | 14 contacts, 0 round"},
-		{"trestle", trestle, "stretcher:board post-1:board post-2:board | 2 contacts, 0 round"},
+		{"stool", drawn.Stool, "seat:solid leg-1:solid leg-2:solid leg-3:solid leg-4:solid | 12 contacts, 4 round"},
+		{"cabinet", drawn.Cabinet, "side-left:solid side-right:solid shelf-1:board shelf-2:board top:board | 14 contacts, 0 round"},
+		{"trestle", drawn.Trestle, "stretcher:board post-1:board post-2:board | 2 contacts, 0 round"},
 	} {
 		for _, chord := range []float64{0.5, 0.05} {
-			bs := bodies(t, k, model.make(chord))
+			bs := drawn.Bodies(t, k, model.make(chord))
 			inch := make([]mesh.Body, len(bs))
 			turned := make([]mesh.Body, len(bs))
 			gone := make([]mesh.Body, len(bs))
 			for i, b := range bs {
-				inch[i] = scaled(b, 1/25.4)
-				turned[i] = damaged(b, 3, 0)
-				gone[i] = damaged(b, 0, len(b.Triangles)) // the last one
+				inch[i] = drawn.Scaled(b, 1/25.4)
+				turned[i] = drawn.Damaged(b, 3, 0)
+				gone[i] = drawn.Damaged(b, 0, len(b.Triangles)) // the last one
 			}
 			for _, c := range []struct {
 				how   string
 				files []File
 				unit  mesh.Unit
 			}{
-				{"binary STL", asSTL(t, bs, false), mesh.Millimetre},
-				{"text STL in inches", asSTL(t, inch, true), mesh.Inch},
-				{"OBJ", []File{asOBJ(bs)}, mesh.Millimetre},
-				{"3MF", []File{as3MF(t, bs)}, ""},
-				{"STL with triangles turned", asSTL(t, turned, false), mesh.Millimetre},
-				{"STL with a triangle gone", asSTL(t, gone, false), mesh.Millimetre},
+				{"binary STL", files(drawn.STL(t, bs, false)), mesh.Millimetre},
+				{"text STL in inches", files(drawn.STL(t, inch, true)), mesh.Inch},
+				{"OBJ", files([]drawn.File{drawn.OBJ(bs)}), mesh.Millimetre},
+				{"3MF", files([]drawn.File{drawn.ThreeMF(t, bs)}), ""},
+				{"STL with triangles turned", files(drawn.STL(t, turned, false)), mesh.Millimetre},
+				{"STL with a triangle gone", files(drawn.STL(t, gone, false)), mesh.Millimetre},
 			} {
 				if testing.Short() && c.how != "3MF" {
 					continue
@@ -110,7 +119,7 @@ func TestModels(t *testing.T) {
 // The same files give the same piece file.
 func TestSameBytes(t *testing.T) {
 	k, s := bench(t)
-	files := asSTL(t, bodies(t, k, stool(0.2)), false)
+	files := files(drawn.STL(t, drawn.Bodies(t, k, drawn.Stool(0.2)), false))
 	var first string
 	for range 2 {
 		r, err := Make(context.Background(), k, files, s, Options{Name: "model", Unit: mesh.Millimetre})
@@ -128,8 +137,8 @@ func TestSameBytes(t *testing.T) {
 // What is wrong is told, with the place, and the rest comes in.
 func TestFaults(t *testing.T) {
 	k, s := bench(t)
-	bs := bodies(t, k, trestle(0.2))
-	open := damaged(bs[1], 0, 2)
+	bs := drawn.Bodies(t, k, drawn.Trestle(0.2))
+	open := drawn.Damaged(bs[1], 0, 2)
 	none := mesh.Body{Name: "dot", Vertices: bs[0].Vertices[:3], Triangles: [][3]int32{{0, 1, 2}}}
 	for _, c := range []struct {
 		name  string
@@ -140,13 +149,13 @@ func TestFaults(t *testing.T) {
 		sev   finding.Severity
 		lost  int // how many at least
 	}{
-		{"bad name", asSTL(t, bs, false), Options{Name: "My Piece"}, "cannot be a piece's name", "", 0, 0},
+		{"bad name", files(drawn.STL(t, bs, false)), Options{Name: "My Piece"}, "cannot be a piece's name", "", 0, 0},
 		{"no mesh", []File{{"notes.stl", []byte("hello")}}, Options{Name: "p"}, "notes.stl", "", 0, 0},
-		{"cut short", []File{{"a.stl", asSTL(t, bs, false)[0].Data[:200]}}, Options{Name: "p"}, "a.stl", "", 0, 0},
-		{"open", asSTL(t, []mesh.Body{bs[0], open, bs[2]}, false), Options{Name: "p", Unit: "mm"}, "", "not-a-solid", finding.Stop, 1},
-		{"one triangle", asSTL(t, []mesh.Body{bs[0], none}, false), Options{Name: "p", Unit: "mm"}, "", "not-a-solid", finding.Stop, 1},
-		{"unit guessed", asSTL(t, bs, false), Options{Name: "p"}, "", "unit-guessed", finding.Note, 0},
-		{"a whole in km", asSTL(t, bs, false), Options{Name: "p", Unit: "m"}, "", "", finding.Warning, 0},
+		{"cut short", []File{{"a.stl", files(drawn.STL(t, bs, false))[0].Data[:200]}}, Options{Name: "p"}, "a.stl", "", 0, 0},
+		{"open", files(drawn.STL(t, []mesh.Body{bs[0], open, bs[2]}, false)), Options{Name: "p", Unit: "mm"}, "", "not-a-solid", finding.Stop, 1},
+		{"one triangle", files(drawn.STL(t, []mesh.Body{bs[0], none}, false)), Options{Name: "p", Unit: "mm"}, "", "not-a-solid", finding.Stop, 1},
+		{"unit guessed", files(drawn.STL(t, bs, false)), Options{Name: "p"}, "", "unit-guessed", finding.Note, 0},
+		{"a whole in km", files(drawn.STL(t, bs, false)), Options{Name: "p", Unit: "m"}, "", "", finding.Warning, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r, err := Make(context.Background(), k, c.files, s, c.o)

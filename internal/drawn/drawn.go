@@ -1,4 +1,7 @@
-package intake
+// Package drawn makes what tests bring in: furniture drawn with the kernel as
+// makers would draw it elsewhere, tessellated as finely as asked, and written in
+// the formats that people have, whole or damaged.
+package drawn
 
 import (
 	"bytes"
@@ -13,13 +16,16 @@ import (
 	"groundwork/internal/solid"
 )
 
-// The models of these tests are drawn here with the kernel, as a maker would
-// draw them elsewhere, and tessellated as finely as asked.
+// Part is a solid of a model with the name that a drawing would give it.
+type Part struct {
+	Name  string
+	Shape solid.Shape
+}
 
-// drawn is a solid of a model with the name that a drawing would give it.
-type drawn struct {
-	name  string
-	shape solid.Shape
+// File is a file as written.
+type File struct {
+	Name string
+	Data []byte
 }
 
 // slab is a box with its lower corner at (x, y, z).
@@ -29,9 +35,9 @@ func slab(x, y, z, dx, dy, dz float64) solid.Shape {
 
 func tagged(points []geom.Vec2) []solid.Tag { return make([]solid.Tag, len(points)) }
 
-// stool has a seat with a dish and four splayed conical legs whose round tenons
+// Stool has a seat with a dish and four splayed conical legs whose round tenons
 // stand in sockets.
-func stool(chord float64) []drawn {
+func Stool(chord float64) []Part {
 	const (
 		top, thick = 440.0, 36.0
 		radius     = 160.0
@@ -52,14 +58,14 @@ func stool(chord float64) []drawn {
 	}
 	seat[len(seat)-1].X = 0
 	body := solid.Revolve(seat, tagged(seat), solid.Facets(radius, chord, false))
-	out := []drawn{}
+	out := []Part{}
 	var sockets []solid.Shape
 	for k := range 4 {
 		a := math.Pi/4 + float64(k)*math.Pi/2
-		out2 := geom.V3(math.Cos(a), math.Sin(a), 0)
-		axis := geom.V3(0, 0, 1).Scale(math.Cos(splay)).Sub(out2.Scale(math.Sin(splay)))
-		shoulder := out2.Scale(105).Add(geom.V3(0, 0, top-thick)) // where the axis meets the underside
-		frame := geom.FrameFromXZ(shoulder, out2, axis)           // legs are copies of one, facets and all
+		outward := geom.V3(math.Cos(a), math.Sin(a), 0)
+		axis := geom.V3(0, 0, 1).Scale(math.Cos(splay)).Sub(outward.Scale(math.Sin(splay)))
+		shoulder := outward.Scale(105).Add(geom.V3(0, 0, top-thick)) // where the axis meets the underside
+		frame := geom.FrameFromXZ(shoulder, outward, axis)           // legs are copies of one, facets and all
 		length := (top - thick) / math.Cos(splay)
 		// A leg: cone up to the underside, cut off there and at the floor; then the tenon.
 		cone := []geom.Vec2{{X: 0, Y: -length - 20}, {X: 25, Y: -length - 20}, {X: 33, Y: 20}, {X: 0, Y: 20}}
@@ -67,17 +73,17 @@ func stool(chord float64) []drawn {
 		leg = leg.Below(geom.PlaneAt(geom.V3(0, 0, top-thick), geom.V3(0, 0, 1)), 0)
 		leg = leg.Below(geom.PlaneAt(geom.Vec3{}, geom.V3(0, 0, -1)), 0)
 		pin := solid.Cylinder(geom.V3(0, 0, -30), geom.V3(0, 0, 1), tenon, 30+deep, 0, solid.CylinderOptions{Chord: chord}).At(frame)
-		out = append(out, drawn{fmt.Sprintf("leg %d", k+1), solid.Union(leg, pin)})
+		out = append(out, Part{fmt.Sprintf("leg %d", k+1), solid.Union(leg, pin)})
 		sockets = append(sockets, solid.Cylinder(geom.V3(0, 0, -30), geom.V3(0, 0, 1), tenon, 30+deep, 0, solid.CylinderOptions{Chord: chord}).At(frame))
 	}
-	return append([]drawn{{"seat", solid.Difference(body, sockets...)}}, out...)
+	return append([]Part{{"seat", solid.Difference(body, sockets...)}}, out...)
 }
 
-// cabinet is an open case: two sides with dados, two shelves that stand in
+// Cabinet is an open case: two sides with dados, two shelves that stand in
 // them, and a top.
-func cabinet(float64) []drawn {
+func Cabinet(float64) []Part {
 	const w, d, h, t, dado = 500.0, 260.0, 620.0, 20.0, 6.0
-	var out []drawn
+	var out []Part
 	for k, x := range []float64{0, w - t} {
 		s := slab(x, 0, 0, t, d, h)
 		for _, z := range []float64{80, 340} {
@@ -87,17 +93,17 @@ func cabinet(float64) []drawn {
 			}
 			s = solid.Difference(s, slab(at, -1, z, dado+1, d+2, t))
 		}
-		out = append(out, drawn{[]string{"side left", "side right"}[k], s})
+		out = append(out, Part{[]string{"side left", "side right"}[k], s})
 	}
 	for k, z := range []float64{80, 340} {
-		out = append(out, drawn{fmt.Sprintf("shelf.%03d", k+1), slab(t-dado, 0, z, w-2*t+2*dado, d, t)})
+		out = append(out, Part{fmt.Sprintf("shelf.%03d", k+1), slab(t-dado, 0, z, w-2*t+2*dado, d, t)})
 	}
-	return append(out, drawn{"top", slab(0, 0, h, w, d, t)})
+	return append(out, Part{"top", slab(0, 0, h, w, d, t)})
 }
 
-// trestle is an arched stretcher with rounded edges at its ends between two
+// Trestle is an arched stretcher with rounded edges at its ends between two
 // square posts.
-func trestle(chord float64) []drawn {
+func Trestle(chord float64) []Part {
 	const span, post, height = 600.0, 50.0, 400.0
 	// Outline of the stretcher in x, z: straight above, an arch below.
 	const low, rise = 150.0, 60.0
@@ -116,29 +122,29 @@ func trestle(chord float64) []drawn {
 	}
 	body := solid.Extrude([]solid.Loop{{Points: pts, Tags: tagged(pts)}}, -15, 15, 0, 0)
 	upright := geom.Frame{X: geom.V3(1, 0, 0), Y: geom.V3(0, 0, 1), Z: geom.V3(0, -1, 0)}
-	return []drawn{
+	return []Part{
 		{"stretcher", body.At(upright)},
 		{"post 1", slab(-span/2-post, -post/2, 0, post, post, height)},
 		{"post 2", slab(span/2, -post/2, 0, post, post, height)},
 	}
 }
 
-// bodies makes the meshes of a model.
-func bodies(t testing.TB, k *solid.Kernel, ds []drawn) []mesh.Body {
+// Bodies makes the meshes of a model.
+func Bodies(t testing.TB, k *solid.Kernel, ds []Part) []mesh.Body {
 	t.Helper()
 	var out []mesh.Body
 	for _, d := range ds {
-		m, err := k.Export(context.Background(), d.shape, geom.World())
+		m, err := k.Export(context.Background(), d.Shape, geom.World())
 		if err != nil {
-			t.Fatalf("%s: %v", d.name, err)
+			t.Fatalf("%s: %v", d.Name, err)
 		}
-		out = append(out, mesh.Body{Name: d.name, PartNumber: d.name, Vertices: m.Vertices, Triangles: m.Triangles})
+		out = append(out, mesh.Body{Name: d.Name, PartNumber: d.Name, Vertices: m.Vertices, Triangles: m.Triangles})
 	}
 	return out
 }
 
-// scaled is a body in another unit.
-func scaled(b mesh.Body, by float64) mesh.Body {
+// Scaled is a body in another unit.
+func Scaled(b mesh.Body, by float64) mesh.Body {
 	out := b
 	out.Vertices = nil
 	for _, v := range b.Vertices {
@@ -147,8 +153,8 @@ func scaled(b mesh.Body, by float64) mesh.Body {
 	return out
 }
 
-// asSTL is one file for every body, binary or as text.
-func asSTL(t testing.TB, bs []mesh.Body, text bool) []File {
+// STL is one file for every body, binary or as text.
+func STL(t testing.TB, bs []mesh.Body, text bool) []File {
 	t.Helper()
 	var out []File
 	for _, b := range bs {
@@ -172,8 +178,8 @@ func asSTL(t testing.TB, bs []mesh.Body, text bool) []File {
 	return out
 }
 
-// asOBJ is one file with a group for every body.
-func asOBJ(bs []mesh.Body) File {
+// OBJ is one file with a group for every body.
+func OBJ(bs []mesh.Body) File {
 	var w bytes.Buffer
 	first := 1
 	for _, b := range bs {
@@ -189,8 +195,8 @@ func asOBJ(bs []mesh.Body) File {
 	return File{Name: "model.obj", Data: w.Bytes()}
 }
 
-// as3MF is one file with all bodies.
-func as3MF(t testing.TB, bs []mesh.Body) File {
+// ThreeMF is one file with all bodies.
+func ThreeMF(t testing.TB, bs []mesh.Body) File {
 	t.Helper()
 	d := mesh.Document{Bodies: bs}
 	low := geom.EmptyBox3()
@@ -208,9 +214,9 @@ func as3MF(t testing.TB, bs []mesh.Body) File {
 	return File{Name: "model.3mf", Data: w.Bytes()}
 }
 
-// damaged is a body with every nth triangle turned over and, if gone, every
+// Damaged is a body with every nth triangle turned over and, if gone, every
 // mth left out.
-func damaged(b mesh.Body, turned, gone int) mesh.Body {
+func Damaged(b mesh.Body, turned, gone int) mesh.Body {
 	out := b
 	out.Triangles = nil
 	for i, tri := range b.Triangles {
