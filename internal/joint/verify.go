@@ -407,6 +407,26 @@ func chained(a, b *Bore) bool {
 	return false
 }
 
+// athwart reports whether the members of a flat contact are screwed or dowelled
+// together at another one that is not parallel to it.
+func (v *verifier) athwart(j *Joint, c *Contact) bool {
+	if c == nil {
+		return false
+	}
+	for i := range v.r.Joints {
+		other := &v.r.Joints[i]
+		o, _ := v.contact(other.Contact)
+		if other == j || o == nil || other.Kind != j.Kind || len(other.Screws)+len(other.Dowels) == 0 {
+			continue
+		}
+		same := o.A.Member == c.A.Member && o.B.Member == c.B.Member || o.A.Member == c.B.Member && o.B.Member == c.A.Member
+		if same && o.Frame.Z.Cross(c.Frame.Z).Len() > math.Sqrt(0.5) {
+			return true
+		}
+	}
+	return false
+}
+
 func (v *verifier) joint(j *Joint) {
 	c, round := v.contact(j.Contact)
 	if c == nil && round == nil {
@@ -418,10 +438,11 @@ func (v *verifier) joint(j *Joint) {
 		stopped = stopped || f.Severity == finding.Stop && f.Subject == j.ID+" ("+j.Contact+")"
 	}
 	fits, held := v.fits(j.Contact, round)
+	held = held || v.athwart(j, c)
 	switch {
 	case j.Kind == piece.KnockDown && len(j.Screws) == 0 && !stopped && !held:
 		v.say(j.ID, "it has no screw, and no finding says why")
-	case j.Kind == piece.Glued && len(j.Dowels) < 2 && !stopped && !fits && !(j.Rule >= 0 && v.p.Joints[j.Rule].Dowels >= 0):
+	case j.Kind == piece.Glued && len(j.Dowels) < 2 && !stopped && !fits && !held && !(j.Rule >= 0 && v.p.Joints[j.Rule].Dowels >= 0):
 		v.say(j.ID, "it is glued with %d dowels, and no finding says why", len(j.Dowels))
 	}
 	used := map[string]bool{}

@@ -243,7 +243,7 @@ func (c *clad) bases(r *solid.Regions, si int) []geom.Polygons {
 	parts := r.Decompose(region)
 	for _, part := range parts {
 		for i := range part {
-			part[i] = dropRepeats(part[i]) // rounding must not make borders that nothing lies beyond
+			part[i] = dropShort(dropRepeats(part[i])) // rounding must not make borders that nothing lies beyond
 		}
 	}
 	return parts

@@ -171,3 +171,26 @@ func dropRepeats(p geom.Polygon) geom.Polygon {
 	}
 	return out
 }
+
+// dropShort takes out corners that are hardly any and follow another closely,
+// as arise where a curved border is cut at the opening of a chart: an edge
+// shorter than what its corners gain could not be moved out.
+func dropShort(p geom.Polygon) geom.Polygon {
+	const short, straight = 0.3, 0.004 // mm
+	if len(p) < 8 {
+		return p
+	}
+	var out geom.Polygon
+	for i, q := range p {
+		next := p[(i+1)%len(p)]
+		if len(out) > 0 && q.Dist(out[len(out)-1]) < short && q.Dist(next) > short && geom.SegmentDistance(q, out[len(out)-1], next) < straight {
+			continue
+		}
+		// And the other way round: the next one follows too closely, and q is the one to go.
+		if len(out) > 0 && q.Dist(next) < short && q.Dist(out[len(out)-1]) > short && geom.SegmentDistance(q, out[len(out)-1], next) < straight {
+			continue
+		}
+		out = append(out, q)
+	}
+	return out
+}
