@@ -218,7 +218,11 @@ func (sf *Surface) layRound(f *surface.Face, rims []surface.Rim) bool {
 		return false
 	}
 	for _, p := range region {
-		sf.Region = append(sf.Region, slices.Compact(p.Map(unroll))) // seams meet in an apex
+		p = slices.CompactFunc(p.Map(unroll), func(a, b geom.Vec2) bool { return a.Dist(b) < touch }) // seams meet in an apex
+		if n := len(p); n > 1 && p[0].Dist(p[n-1]) < touch {
+			p = p[:n-1]
+		}
+		sf.Region = append(sf.Region, p)
 	}
 	return true
 }

@@ -151,7 +151,7 @@ func taken(s *surface.Solid, as string) (Member, error) {
 		}
 		why = append(why, "no turning: "+err.Error())
 	}
-	f := natural(s)
+	f := s.Natural()
 	return Member{Solid: NewSolid(s.In(f.Inverse())), Place: f, Source: &Source{As: "solid", Note: strings.Join(why, "; ")}}, nil
 }
 
@@ -319,13 +319,3 @@ func openBelow(dir string) func(string) ([]byte, error) {
 
 // missing reports whether a file could not be opened because it is not there.
 func missing(err error) bool { return errors.Is(err, fs.ErrNotExist) }
-
-// natural is the solid's own frame.
-func natural(s *surface.Solid) geom.Frame {
-	if n, ok := any(s).(interface{ Natural() geom.Frame }); ok {
-		return n.Natural()
-	}
-	f := geom.World()
-	f.Origin = s.Bounds().Center()
-	return f
-}

@@ -26,8 +26,8 @@ func (s *Solid) exactTolerance() float64 {
 
 // Board is the solid as a board: a closed outline of constant thickness, with
 // cut-outs that go right through, less what lies beyond its end cuts. Where
-// several pairs of parallel sides would do, as in a box, those that lie
-// closest together are the broad ones.
+// several pairs of parallel sides would do, as in a box, the broad ones are
+// those of which the smaller is largest; then those closest together.
 //
 // The face is the broad side that points more upward in the solid's
 // coordinates: along +z, else -y, else +x. X is along the longer side of the
@@ -75,6 +75,7 @@ func (s *Solid) Board() (Board, error) {
 	})
 	var why error
 	var best Board
+	most := 0.0
 	for _, p := range pairs {
 		b, err := s.boardBetween(p.face, p.back, tol)
 		switch {
@@ -82,8 +83,11 @@ func (s *Solid) Board() (Board, error) {
 			if why == nil {
 				why = err
 			}
-		case best.Thickness == 0 || b.Thickness < best.Thickness-tol:
-			best = b
+		default:
+			a := min(p.face.area, p.back.area)
+			if a > most*(1+1e-4) || a > most*(1-1e-4) && b.Thickness < best.Thickness-tol {
+				best, most = b, a
+			}
 		}
 	}
 	if best.Thickness == 0 {
@@ -441,14 +445,30 @@ func (w *boardWork) outlines() ([]geom.Path, error) {
 	mid := w.section(w.freeLevel(w.thick/2, w.thick/4))
 	var low, high [][]boardSide
 	var out []geom.Path
+	if len(w.cuts) > 0 {
+		e := min(w.thick/100, 0.05)
+		low = w.section(w.freeLevel(e, e/2))
+		high = w.section(w.freeLevel(w.thick-e, e/2))
+		// The level that shows the most of the rim is best to begin with.
+		rims := func(loops [][]boardSide) (n int) {
+			for _, l := range loops {
+				for _, s := range l {
+					if w.parts[s.face].rim {
+						n++
+					}
+				}
+			}
+			return n
+		}
+		for _, l := range [][][]boardSide{low, high} {
+			if rims(l) > rims(mid) {
+				mid = l
+			}
+		}
+	}
 	for _, loop := range mid {
 		cut := func(s boardSide) bool { return !w.parts[s.face].rim }
 		if slices.ContainsFunc(loop, cut) {
-			if low == nil {
-				e := min(w.thick/100, 0.05)
-				low = w.section(w.freeLevel(e, e/2))
-				high = w.section(w.freeLevel(w.thick-e, e/2))
-			}
 			p, err := w.uncut(loop, low, high)
 			if err != nil {
 				return nil, err
@@ -491,7 +511,15 @@ func (w *boardWork) rimPoints(side boardSide, closed bool) []geom.Vec2 {
 	for i := 1; i < n; i++ {
 		s[i] = s[i-1] + pts[i].Dist(pts[i-1])
 	}
-	for _, v := range w.s.faceVertices(side.face) {
+	vs := w.s.faceVertices(side.face)
+	if len(w.cuts) > 0 && w.s.Faces[side.face].Kind != Plane {
+		// Where a cut crosses a facet it leaves a vertex on the chord.
+		kept := slices.DeleteFunc(slices.Clone(vs), func(v int32) bool { return w.onCut(w.at[v]) })
+		if len(kept) >= 6 {
+			vs = kept
+		}
+	}
+	for _, v := range vs {
 		p := w.at[v].XY()
 		best, at := math.Inf(1), 0.0
 		for i := 1; i < n; i++ {
@@ -520,6 +548,10 @@ func (w *boardWork) rimPoints(side boardSide, closed bool) []geom.Vec2 {
 		out[i] = a.p
 	}
 	return out
+}
+
+func (w *boardWork) onCut(p geom.Vec3) bool {
+	return slices.ContainsFunc(w.cuts, func(c geom.Plane) bool { return math.Abs(c.Distance(p)) <= w.tol })
 }
 
 // mergePoints takes the mean of neighbouring points that lie within twice tol
@@ -593,7 +625,7 @@ func (w *boardWork) uncut(loop []boardSide, low, high [][]boardSide) (geom.Path,
 		a, b := r.sides[len(r.sides)-1].face, next.sides[0].face
 		for _, level := range [][][]boardSide{low, high} {
 			between, ok := sidesBetween(level, a, b)
-			if !ok || !slices.ContainsFunc(between, rim) {
+			if !ok || len(between) > 0 && !slices.ContainsFunc(between, rim) {
 				continue
 			}
 			all[len(all)-1].cuts = nil
@@ -639,6 +671,12 @@ func (w *boardWork) uncut(loop []boardSide, low, high [][]boardSide) (geom.Path,
 	var out geom.Path
 	out.Closed = true
 	paths := make([]geom.Path, len(all))
+	var cutPoints []geom.Vec2
+	for _, p := range w.at {
+		if w.onCut(p) {
+			cutPoints = append(cutPoints, p.XY())
+		}
+	}
 	for k, r := range all {
 		var pts []geom.Vec2
 		for _, side := range r.sides {
@@ -646,6 +684,28 @@ func (w *boardWork) uncut(loop []boardSide, low, high [][]boardSide) (geom.Path,
 		}
 		pts = mergePoints(pts, false, w.tol)
 		paths[k] = FitPath(pts, false, w.tol)
+		// The last facet of an arc may be cut in its middle. Without what is
+		// left of it, many flats become one arc.
+		isCut := func(p geom.Vec2) bool {
+			return slices.ContainsFunc(cutPoints, func(q geom.Vec2) bool { return p.Dist(q) <= 2*w.tol })
+		}
+		lo, hi := 0, len(pts)
+		for lo < hi && isCut(pts[lo]) {
+			lo++
+		}
+		for hi > lo && isCut(pts[hi-1]) {
+			hi--
+		}
+		whole := pts
+		for _, part := range [][2]int{{lo, len(whole)}, {0, hi}, {lo, hi}} {
+			less := whole[part[0]:max(part[0], part[1])]
+			if len(less) < 4 || len(less) == len(whole) {
+				continue
+			}
+			if q := FitPath(less, false, w.tol); len(q.Segs) > 0 && len(q.Segs)+2 <= len(paths[k].Segs) {
+				paths[k], pts = q, less
+			}
+		}
 		if len(paths[k].Segs) == 0 {
 			return out, errors.New("too little of an edge is left beside an end cut")
 		}
@@ -754,8 +814,8 @@ func crossLines(a, b geom.HalfPlane) (geom.Vec2, bool) {
 	return geom.V2((a.D*b.N.Y-b.D*a.N.Y)/det, (a.N.X*b.D-b.N.X*a.D)/det), true
 }
 
-// convergence is where two paths, carried on straight, meet before they reach
-// the lines.
+// convergence is where two paths, carried on straight, meet: before they reach
+// the lines, or no farther beyond than the gap between them is wide.
 func convergence(a, b geom.Path, first, last geom.HalfPlane) (geom.Vec2, bool) {
 	s, e := a.Segs[len(a.Segs)-1], b.Segs[0]
 	if s.Kind != geom.Line || e.Kind != geom.Line {
@@ -769,7 +829,7 @@ func convergence(a, b geom.Path, first, last geom.HalfPlane) (geom.Vec2, bool) {
 	gap := e.From().Sub(s.To())
 	t, u := gap.Cross(g)/det, gap.Cross(d)/det
 	p := s.To().Add(d.Scale(t))
-	return p, t > 0 && u < 0 && first.Holds(p, 0) && last.Holds(p, 0)
+	return p, t > 0 && u < 0 && first.Holds(p, gap.Len()) && last.Holds(p, gap.Len())
 }
 
 // carryOn is what a segment needs to reach the line ahead of it: along itself
@@ -785,6 +845,14 @@ func carryOn(s geom.Seg, h geom.HalfPlane) ([]geom.Seg, bool) {
 				r.Sweep += turn * t
 				r.P[3] = r.At(1)
 				return []geom.Seg{r}, true
+			}
+		}
+	}
+	if s.Kind == geom.Cubic { // a little way along itself: the last facet may be cut
+		const more = 0.25
+		for _, t := range s.Part(1, 1+more).Cross(h.N, h.D) {
+			if t > 1e-9 {
+				return []geom.Seg{s.Part(0, 1+more*t)}, true
 			}
 		}
 	}
@@ -825,12 +893,14 @@ func straightened(segs []geom.Seg) []geom.Seg {
 func (w *boardWork) check(b *Board, broad []bool, face, back flatSide) error {
 	paths := append([]geom.Path{b.Outline}, b.Cutouts...)
 	rim := make([]bool, len(w.at))
+	sag := make([]float64, len(w.at)) // how far a rim's facets stray from it
 	for i := range w.s.Faces {
 		if !w.parts[i].rim {
 			continue
 		}
 		for _, v := range w.s.faceVertices(i) {
 			rim[v] = true
+			sag[v] = max(sag[v], w.s.Faces[i].Sag)
 		}
 	}
 	var worst float64
@@ -846,7 +916,10 @@ func (w *boardWork) check(b *Board, broad []bool, face, back flatSide) error {
 					d = e
 				}
 			}
-			off = max(off*0, d)
+			off = d
+			if w.onCut(p) { // it may lie on a chord
+				off = max(0, d-1.5*sag[v])
+			}
 		}
 		worst = max(worst, off)
 	}
@@ -923,11 +996,11 @@ func (b Board) placed(f geom.Frame, tol float64) (Board, error) {
 		b.Cuts[i] = b.Cuts[i].Local(local)
 	}
 	b.Frame = local.In(f)
-	if b.Thickness > min(size.X, size.Y)+tol {
-		return Board{}, errors.New("it is thicker than it is wide")
-	}
 	if isCircle(b.Outline) && b.Thickness >= size.X/2 {
 		return Board{}, errors.New("it is a round bar rather than a disc")
+	}
+	if b.Thickness > min(size.X, size.Y)+tol {
+		return Board{}, errors.New("it is thicker than it is wide")
 	}
 	return b, nil
 }
