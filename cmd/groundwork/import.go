@@ -26,6 +26,7 @@ type importCommand struct {
 	Sizes   string   `help:"finished: drawn over the veneer; core: the veneer comes on top." enum:"finished,core" default:"finished"`
 	Unit    string   `help:"Unit of files that state none: mm, cm, m, in or ft. Guessed when left out." placeholder:"UNIT"`
 	Up      string   `help:"Which way is up in the files: x, y, z, -x, -y or -z." enum:"x,y,z,-x,-y,-z" default:"z" placeholder:"AXIS"`
+	Holes   float64  `help:"Close holes in a mesh whose border is no longer than this, in mm. A quarter of its size when left out." placeholder:"MM"`
 	Thicken float64  `help:"Give open surfaces this thickness in mm, inward, so that they become solids." placeholder:"MM"`
 	Hangs   bool     `help:"The piece hangs: keep the height at which it is drawn instead of putting it on the floor."`
 	Shop    string   `help:"The shop file, whose hardware joints are tried with. Without it an ordinary shop is assumed." type:"path" placeholder:"FILE"`
@@ -40,7 +41,7 @@ func (c *importCommand) Run(ctx context.Context, out *output) error {
 	if !piece.ValidName(name) {
 		return fmt.Errorf("the piece takes its name from --out, and %q cannot be one; use lower-case letters, digits and hyphens, as in my-stool.yaml", name)
 	}
-	o := intake.Options{Name: name, Title: c.Title, Use: piece.Use(c.Use), Sizes: piece.Sizes(c.Sizes), Up: c.Up, Thicken: c.Thicken, Hangs: c.Hangs}
+	o := intake.Options{Name: name, Title: c.Title, Use: piece.Use(c.Use), Sizes: piece.Sizes(c.Sizes), Up: c.Up, Holes: c.Holes, Thicken: c.Thicken, Hangs: c.Hangs}
 	if c.Unit != "" {
 		u, err := mesh.ParseUnit(c.Unit)
 		if err != nil {

@@ -40,6 +40,7 @@ type Options struct {
 	Sizes   piece.Sizes // finished when empty
 	Unit    mesh.Unit   // of files that state none; guessed when empty
 	Up      string      // which way points up in the files: x, y, z, -x, -y, -z; z when empty
+	Holes   float64     // mm; holes in a mesh with a longer border stay open, 0 for what mend does of itself
 	Thicken float64     // mm; given to open shells, 0 for none
 	Hangs   bool        // the piece keeps the height at which it is drawn; else it is put on the floor
 }
@@ -136,7 +137,7 @@ func (t *task) read(ctx context.Context) error {
 			return err
 		}
 		solids, err := piece.ReadSolids(f.Name, f.Data, piece.ReadOptions{
-			Unit: unit, Up: t.o.Up, Mend: mend.Options{Thicken: t.o.Thicken},
+			Unit: unit, Up: t.o.Up, Mend: mend.Options{Hole: t.o.Holes, Thicken: t.o.Thicken},
 		})
 		if err != nil {
 			return err

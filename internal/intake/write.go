@@ -102,6 +102,9 @@ func (t *task) member(b *strings.Builder, g group) {
 	if t.o.Up != "" && t.o.Up != "z" {
 		fmt.Fprintf(b, ", up: %s", t.o.Up)
 	}
+	if t.o.Holes > 0 {
+		fmt.Fprintf(b, ", holes: %s mm", number(t.o.Holes))
+	}
 	if t.o.Thicken > 0 {
 		fmt.Fprintf(b, ", thicken: %s mm", number(t.o.Thicken))
 	}

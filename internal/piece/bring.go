@@ -49,7 +49,7 @@ type shelf struct {
 
 type shelfKey struct {
 	file, hash, unit, up string
-	thicken              float64
+	thicken, holes       float64
 }
 
 type shelfEntry struct {
@@ -106,6 +106,9 @@ func (r *resolver) open(name string) file {
 func (r *resolver) bring(d *SolidDoc, name string, line int) (Member, bool) {
 	before := r.trouble()
 	o := ReadOptions{Unit: mesh.Unit(d.Unit.Value), Up: d.Up.Value}
+	if d.Holes.Written() {
+		o.Mend.Hole = r.size(d.Holes, "length of the border of holes in "+name)
+	}
 	if d.Thicken.Written() {
 		o.Mend.Thicken = r.size(d.Thicken, "thickness of the shell of "+name)
 	}
@@ -127,7 +130,7 @@ func (r *resolver) bring(d *SolidDoc, name string, line int) (Member, bool) {
 	case f.err != nil:
 		return fail(d.File.Place, "look at the file", "the file %s cannot be opened: %s", fileName, f.err)
 	}
-	key := shelfKey{fileName, f.hash, d.Unit.Value, d.Up.Value, o.Mend.Thicken}
+	key := shelfKey{fileName, f.hash, d.Unit.Value, d.Up.Value, o.Mend.Thicken, o.Mend.Hole}
 	solids, err := r.doc.shelf.get(key, func() ([]Brought, error) { return ReadSolids(fileName, f.data, o) })
 	switch {
 	case errors.Is(err, ErrNoUnit):

@@ -96,6 +96,7 @@ type SolidDoc struct {
 	Unit        given.Text   `json:"unit" jsonschema:"enum=mm,enum=cm,enum=m,enum=in,enum=ft,enum=um" jsonschema_description:"Unit of the file's numbers, which STL and OBJ do not state."`
 	SHA256      given.Text   `json:"sha256" jsonschema_description:"SHA-256 of the file as it was when the piece was made, in hexadecimal; a warning tells when it has changed."`
 	As          given.Text   `json:"as" jsonschema:"enum=board,enum=turning,enum=solid" jsonschema_description:"What it is made as; left out, a board if it is one, else a turning if it is one, else a solid."`
+	Holes       given.Number `json:"holes" jsonschema_description:"Holes in the mesh whose border is no longer than this are closed; a quarter of its size when left out."`
 	Thicken     given.Number `json:"thicken" jsonschema_description:"Thickness, inward, for a shell that is open."`
 	Up          given.Text   `json:"up" jsonschema:"enum=x,enum=y,enum=z,enum=-x,enum=-y,enum=-z" jsonschema_description:"Which axis of the file points up; z when left out."`
 }

@@ -281,7 +281,7 @@ func round(size float64) string {
 func FaultRemedy(f mend.Fault) string {
 	switch f.Kind {
 	case mend.Open:
-		return "close it in the program that drew it; or, if it is meant to be a thin shell, give it a thickness with thicken"
+		return "close it in the program that drew it; or have longer holes closed with holes; or, if it is meant to be a thin shell, give it a thickness with thicken"
 	case mend.Crossing:
 		return "join the parts that overlap into one solid in the program that drew it, or save them as separate bodies"
 	case mend.Crowded:
