@@ -697,6 +697,13 @@ func (w *boardWork) uncut(loop []boardSide, low, high [][]boardSide) (geom.Path,
 			hi--
 		}
 		whole := pts
+		flat := func(side boardSide) bool { return w.s.Faces[side.face].Kind == Plane }
+		if flat(r.sides[0]) { // whose cut vertices lie on it
+			lo = 0
+		}
+		if flat(r.sides[len(r.sides)-1]) {
+			hi = len(pts)
+		}
 		for _, part := range [][2]int{{lo, len(whole)}, {0, hi}, {lo, hi}} {
 			less := whole[part[0]:max(part[0], part[1])]
 			if len(less) < 4 || len(less) == len(whole) {

@@ -218,11 +218,15 @@ func (f *pathFit) grow(i int) (pathRun, float64, bool) {
 	}
 	for try(r.i-1, r.j, r.i-1, r.i) {
 	}
-	if f.straight(b, r.i, r.j) {
-		b.k = 0
-		b = b.fitLine(f.points(r.i, r.j))
-		off = worstOff(b, f.points(r.i, r.j))
-		r.fixed = true
+	line := b
+	line.k = 0
+	pts := f.points(r.i, r.j)
+	line = line.fitLine(pts)
+	// The curvature of few points is not known to where their line is known:
+	// one of two that stand close together at the end of a long line may seem
+	// to bend it.
+	if o := worstOff(line, pts); o <= f.tol/4 || f.straight(b, r.i, r.j) {
+		b, off, r.fixed = line, o, true
 		if off > f.tol {
 			return r, off, false
 		}
