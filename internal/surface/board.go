@@ -197,7 +197,6 @@ type boardWork struct {
 	cuts  []geom.Plane
 	twin  []int32
 	slack float64 // mm² by which facets may change the area of the outline
-	first []geom.Vec2
 }
 
 func (s *Solid) boardBetween(face, back flatSide, tol float64) (Board, error) {

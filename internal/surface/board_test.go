@@ -2,7 +2,6 @@ package surface_test
 
 import (
 	"context"
-	"fmt"
 	"math"
 	"strings"
 	"sync"
@@ -149,55 +148,57 @@ func cutVolume(outline geom.Path, holes []geom.Path, thick float64, cuts []geom.
 
 func TestBoardIsFoundAgain(t *testing.T) {
 	for _, c := range boardCases() {
-		for _, chord := range []float64{0.5, 0.1, 0.02} {
-			t.Run(fmt.Sprintf("%s/%g", c.name, chord), func(t *testing.T) {
-				shape := c.shape(chord)
-				want := cutVolume(c.outline, c.holes, c.thick, c.cuts)
-				var worstV, worstT, worstR float64
-				rapid.Check(t, func(t *rapid.T) {
-					s := meshOf(t, shape, drawFrame(t))
-					b, err := s.Board()
-					if err != nil {
-						var faces string
-						for _, f := range s.Faces {
-							faces += " " + string(f.Kind)
-						}
-						t.Fatalf("%v; faces:%s", err, faces)
+		t.Run(c.name, func(t *testing.T) {
+			shapes := map[float64]solid.Shape{}
+			for _, chord := range testChords {
+				shapes[chord] = c.shape(chord)
+			}
+			want := cutVolume(c.outline, c.holes, c.thick, c.cuts)
+			var worstV, worstT, worstR float64
+			rapid.Check(t, func(t *rapid.T) {
+				chord := rapid.SampledFrom(testChords).Draw(t, "chord")
+				s := meshOf(t, shapes[chord], drawFrame(t))
+				b, err := s.Board()
+				if err != nil {
+					var faces string
+					for _, f := range s.Faces {
+						faces += " " + string(f.Kind)
 					}
-					if err := b.Outline.Check(1e-7); err != nil {
-						t.Fatal(err)
+					t.Fatalf("%v; faces:%s", err, faces)
+				}
+				if err := b.Outline.Check(1e-7); err != nil {
+					t.Fatal(err)
+				}
+				lines, arcs, _ := counts(b.Outline)
+				if c.lines >= 0 && lines != c.lines || c.arcs >= 0 && arcs != c.arcs {
+					t.Fatalf("outline is%s, want %d lines and %d arcs", describePath(b.Outline), c.lines, c.arcs)
+				}
+				if len(b.Cutouts) != len(c.holes) {
+					t.Fatalf("%d cut-outs, want %d", len(b.Cutouts), len(c.holes))
+				}
+				limit := 2e-6
+				if c.free {
+					limit = 1e-5
+					if chord == 0.5 {
+						limit = 1e-3
 					}
-					lines, arcs, _ := counts(b.Outline)
-					if c.lines >= 0 && lines != c.lines || c.arcs >= 0 && arcs != c.arcs {
-						t.Fatalf("outline is%s, want %d lines and %d arcs", describePath(b.Outline), c.lines, c.arcs)
+				}
+				v := math.Abs(cutVolume(b.Outline, b.Cutouts, b.Thickness, b.Cuts)/want - 1)
+				worstV, worstT, worstR = max(worstV, v), max(worstT, math.Abs(b.Thickness-c.thick)), max(worstR, b.Residual)
+				if v > limit {
+					t.Fatalf("volume off by %.2g:%s", v, describePath(b.Outline))
+				}
+				if d := math.Abs(b.Thickness - c.thick); d > 1e-4 {
+					t.Fatalf("thickness %.6f, want %g", b.Thickness, c.thick)
+				}
+				if len(c.cuts) == 0 {
+					if e := math.Abs(b.Outline.Length()/c.outline.Length() - 1); e > limit {
+						t.Fatalf("length off by %.2g:%s", e, describePath(b.Outline))
 					}
-					if len(b.Cutouts) != len(c.holes) {
-						t.Fatalf("%d cut-outs, want %d", len(b.Cutouts), len(c.holes))
-					}
-					limit := 2e-6
-					if c.free {
-						limit = 1e-5
-						if chord == 0.5 {
-							limit = 1e-3
-						}
-					}
-					v := math.Abs(cutVolume(b.Outline, b.Cutouts, b.Thickness, b.Cuts)/want - 1)
-					worstV, worstT, worstR = max(worstV, v), max(worstT, math.Abs(b.Thickness-c.thick)), max(worstR, b.Residual)
-					if v > limit {
-						t.Fatalf("volume off by %.2g:%s", v, describePath(b.Outline))
-					}
-					if d := math.Abs(b.Thickness - c.thick); d > 1e-4 {
-						t.Fatalf("thickness %.6f, want %g", b.Thickness, c.thick)
-					}
-					if len(c.cuts) == 0 {
-						if e := math.Abs(b.Outline.Length()/c.outline.Length() - 1); e > limit {
-							t.Fatalf("length off by %.2g:%s", e, describePath(b.Outline))
-						}
-					}
-				})
-				t.Logf("volume %.1e, thickness %.1e mm, residual %.1e mm", worstV, worstT, worstR)
+				}
 			})
-		}
+			t.Logf("volume %.1e, thickness %.1e mm, residual %.1e mm", worstV, worstT, worstR)
+		})
 	}
 }
 

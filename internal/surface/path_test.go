@@ -15,6 +15,9 @@ import (
 // vertices, far above single precision at furniture's size (6e-5 mm at 1 m).
 const pathTol = 1e-3
 
+// testChords are how far, mm, the facets of drawn curves stray.
+var testChords = []float64{0.5, 0.1, 0.02}
+
 // pathCase is a path whose exact shape is known, and what must come back.
 type pathCase struct {
 	name                 string
@@ -173,57 +176,73 @@ func describePath(p geom.Path) string {
 
 func TestFitPathFindsWhatWasDrawn(t *testing.T) {
 	for _, c := range pathCases() {
-		for _, chord := range []float64{0.5, 0.1, 0.02} {
-			t.Run(fmt.Sprintf("%s/%g", c.name, chord), func(t *testing.T) {
-				worst := [2]float64{}
-				rapid.Check(t, func(t *rapid.T) {
-					turn := rapid.Float64Range(-math.Pi, math.Pi).Draw(t, "turn")
-					move := geom.V2(rapid.Float64Range(-500, 500).Draw(t, "x"), rapid.Float64Range(-500, 500).Draw(t, "y"))
-					drawn := c.path.Rotated(turn).Translated(move)
-					var pts []geom.Vec2
-					for _, s := range drawn.Flatten(chord) {
-						pts = append(pts, rounded32(s.P))
+		t.Run(c.name, func(t *testing.T) {
+			worst := [3]float64{}
+			rapid.Check(t, func(t *rapid.T) {
+				chord := rapid.SampledFrom(testChords).Draw(t, "chord")
+				turn := rapid.Float64Range(-math.Pi, math.Pi).Draw(t, "turn")
+				move := geom.V2(rapid.Float64Range(-500, 500).Draw(t, "x"), rapid.Float64Range(-500, 500).Draw(t, "y"))
+				drawn := c.path.Rotated(turn).Translated(move)
+				var pts []geom.Vec2
+				for _, s := range drawn.Flatten(chord) {
+					pts = append(pts, rounded32(s.P))
+				}
+				first := rapid.IntRange(0, len(pts)-1).Draw(t, "first")
+				pts = append(pts[first:], pts[:first]...)
+				got := surface.FitPath(pts, true, pathTol)
+				if err := got.Check(1e-7); err != nil {
+					t.Fatalf("%v:%s", err, describePath(got))
+				}
+				for _, s := range got.Segs {
+					for _, e := range []float64{s.At(0).Dist(s.From()), s.At(1).Dist(s.To())} {
+						if e > 1e-7 {
+							t.Fatalf("a segment ends %g mm beside itself:%s", e, describePath(got))
+						}
 					}
-					first := rapid.IntRange(0, len(pts)-1).Draw(t, "first")
-					pts = append(pts[first:], pts[:first]...)
-					got := surface.FitPath(pts, true, pathTol)
-					if err := got.Check(1e-7); err != nil {
-						t.Fatalf("%v:%s", err, describePath(got))
+				}
+				lines, arcs, cubics := counts(got)
+				want := func(what string, got, want int) {
+					if want >= 0 && got != want {
+						t.Fatalf("%d %s, want %d", got, what, want)
 					}
+				}
+				limitL, limitA := c.length, c.area
+				if chord == 0.5 {
+					limitL, limitA = c.atWide, c.atWide
+				}
+				if limitL <= 1e-5 || c.cubics < 0 {
+					want("lines of"+describePath(got), lines, c.lines)
+					want("arcs of"+describePath(got), arcs, c.arcs)
+					want("cubics of"+describePath(got), cubics, c.cubics)
+				}
+				rel := func(k int, what string, is, want, limit float64) {
+					e := math.Abs(is-want) / math.Abs(want)
+					worst[k] = max(worst[k], e)
+					if e > limit {
+						t.Fatalf("%s %.8g, want %.8g: off by %.2g:%s", what, is, want, e, describePath(got))
+					}
+				}
+				rel(0, "length", got.Length(), drawn.Length(), limitL)
+				if lines == c.lines && (arcs == c.arcs || c.arcs < 0) {
 					for _, s := range got.Segs {
-						for _, e := range []float64{s.At(0).Dist(s.From()), s.At(1).Dist(s.To())} {
-							if e > 1e-7 {
-								t.Fatalf("a segment ends %g mm beside itself:%s", e, describePath(got))
+						// An arc has the radii of one that was drawn.
+						off := math.Inf(1)
+						for _, o := range drawn.Segs {
+							if s.Kind == geom.Arc && o.Kind == geom.Arc {
+								off = min(off, max(math.Abs(max(s.Rx, s.Ry)/max(o.Rx, o.Ry)-1), math.Abs(min(s.Rx, s.Ry)/min(o.Rx, o.Ry)-1)))
+							}
+						}
+						if s.Kind == geom.Arc {
+							worst[2] = max(worst[2], off)
+							if off > 1e-3 {
+								t.Fatalf("radii %.6f and %.6f, off by %.2g", s.Rx, s.Ry, off)
 							}
 						}
 					}
-					lines, arcs, cubics := counts(got)
-					want := func(what string, got, want int) {
-						if want >= 0 && got != want {
-							t.Fatalf("%d %s, want %d", got, what, want)
-						}
-					}
-					limitL, limitA := c.length, c.area
-					if chord == 0.5 {
-						limitL, limitA = c.atWide, c.atWide
-					}
-					if limitL <= 1e-5 || c.cubics < 0 {
-						want("lines of"+describePath(got), lines, c.lines)
-						want("arcs of"+describePath(got), arcs, c.arcs)
-						want("cubics of"+describePath(got), cubics, c.cubics)
-					}
-					rel := func(k int, what string, is, want, limit float64) {
-						e := math.Abs(is-want) / math.Abs(want)
-						worst[k] = max(worst[k], e)
-						if e > limit {
-							t.Fatalf("%s %.8g, want %.8g: off by %.2g:%s", what, is, want, e, describePath(got))
-						}
-					}
-					rel(0, "length", got.Length(), drawn.Length(), limitL)
-					rel(1, "area", got.Area(), drawn.Area(), limitA)
-				})
-				t.Logf("worst relative error of length %.1e, area %.1e", worst[0], worst[1])
+				}
+				rel(1, "area", got.Area(), drawn.Area(), limitA)
 			})
-		}
+			t.Logf("worst relative error of length %.1e, area %.1e, radii %.1e", worst[0], worst[1], worst[2])
+		})
 	}
 }

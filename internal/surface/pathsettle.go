@@ -160,14 +160,12 @@ func (f *pathFit) balance(chain []int, joints []pathJoint, held map[int]float64)
 		}
 	}
 	rows := 4*len(meets) + len(pins)
-	var residual func(k int) []float64
 	pts := make(map[int][]geom.Vec2)
 	total := 0
 	for _, k := range chain {
 		pts[k] = f.points(f.runs[k].i, f.runs[k].j)
 		total += len(pts[k])
 	}
-	_ = residual
 	off := func(c pathCurve, p geom.Vec2, angle, h float64) (d, a float64) {
 		return c.distance(p), angleBetween(geom.V2(1, 0).Rotate(angle), c.heading(p)) * h
 	}

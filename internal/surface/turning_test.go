@@ -1,7 +1,6 @@
 package surface_test
 
 import (
-	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -10,7 +9,6 @@ import (
 
 	"groundwork/internal/geom"
 	"groundwork/internal/solid"
-	"groundwork/internal/surface"
 )
 
 type turningCase struct {
@@ -99,80 +97,81 @@ func radiusAt(p geom.Path, z float64) float64 {
 
 func TestTurningIsFoundAgain(t *testing.T) {
 	for _, c := range turningCases() {
-		for _, chord := range []float64{0.5, 0.1, 0.02} {
-			t.Run(fmt.Sprintf("%s/%g", c.name, chord), func(t *testing.T) {
-				shape := c.shape(chord)
+		t.Run(c.name, func(t *testing.T) {
+			shapes := map[float64]solid.Shape{}
+			for _, chord := range testChords {
+				shapes[chord] = c.shape(chord)
+			}
+			length := endHeight(c.profile)
+			var worstV, worstR, worstRes float64
+			rapid.Check(t, func(t *rapid.T) {
+				chord := rapid.SampledFrom(testChords).Draw(t, "chord")
 				limit := c.limit
 				if chord == 0.5 {
 					limit = c.wide
 				}
-				length := endHeight(c.profile)
-				var worstV, worstR, worstRes float64
-				rapid.Check(t, func(t *rapid.T) {
-					f := drawFrame(t)
-					s := meshOf(t, shape, f)
-					b, err := s.Turning()
-					if err != nil {
-						var faces string
-						for _, f := range s.Faces {
-							faces += " " + string(f.Kind)
-						}
-						t.Fatalf("%v; faces:%s", err, faces)
+				f := drawFrame(t)
+				s := meshOf(t, shapes[chord], f)
+				b, err := s.Turning()
+				if err != nil {
+					var faces string
+					for _, f := range s.Faces {
+						faces += " " + string(f.Kind)
 					}
-					if err := b.Profile.Check(1e-7); err != nil {
-						t.Fatal(err)
+					t.Fatalf("%v; faces:%s", err, faces)
+				}
+				if err := b.Profile.Check(1e-7); err != nil {
+					t.Fatal(err)
+				}
+				if c.segs >= 0 && len(b.Profile.Segs) != c.segs {
+					t.Fatalf("profile is%s, want %d segments", describePath(b.Profile), c.segs)
+				}
+				if len(b.Cuts) != len(c.cuts) {
+					t.Fatalf("%d cuts, want %d", len(b.Cuts), len(c.cuts))
+				}
+				// Where the drawn axis' heights are on the one that was found.
+				axis := f.Z
+				flip := axis.Dot(b.Frame.Z) < 0
+				z0 := b.Frame.Local(f.Origin).Z
+				at := func(z float64) float64 {
+					if flip {
+						return z0 - z
 					}
-					if c.segs >= 0 && len(b.Profile.Segs) != c.segs {
-						t.Fatalf("profile is%s, want %d segments", describePath(b.Profile), c.segs)
+					return z0 + z
+				}
+				if e := b.Frame.Local(f.Origin).XY().Len(); e > 2e-3 {
+					t.Fatalf("axis is %.4f mm off", e)
+				}
+				from, to := 0.0, length
+				if len(c.cuts) > 0 {
+					from, to = 60, 380
+					if c.name == "waist on the floor" {
+						to = 190
 					}
-					if len(b.Cuts) != len(c.cuts) {
-						t.Fatalf("%d cuts, want %d", len(b.Cuts), len(c.cuts))
+					if c.name == "cylinder with part of its end off" {
+						from, to = 0, 300
 					}
-					// Where the drawn axis' heights are on the one that was found.
-					axis := f.Z
-					flip := axis.Dot(b.Frame.Z) < 0
-					z0 := b.Frame.Local(f.Origin).Z
-					at := func(z float64) float64 {
-						if flip {
-							return z0 - z
-						}
-						return z0 + z
+				} else {
+					want, got := turnedVolume(c.profile, -1, 1e6), turnedVolume(b.Profile, -1, 1e6)
+					e := math.Abs(got/want - 1)
+					worstV = max(worstV, e)
+					if e > limit {
+						t.Fatalf("volume off by %.2g:%s", e, describePath(b.Profile))
 					}
-					if e := b.Frame.Local(f.Origin).XY().Len(); e > 2e-3 {
-						t.Fatalf("axis is %.4f mm off", e)
+				}
+				for k := range 21 {
+					z := from + (to-from)*(0.01+0.98*float64(k)/20)
+					want, got := radiusAt(c.profile, z), radiusAt(b.Profile, at(z))
+					e := math.Abs(got/want - 1)
+					worstR = max(worstR, e)
+					if !(e <= 5*limit) {
+						t.Fatalf("radius at %.1f is %.6f, want %.6f:%s", z, got, want, describePath(b.Profile))
 					}
-					from, to := 0.0, length
-					if len(c.cuts) > 0 {
-						from, to = 60, 380
-						if c.name == "waist on the floor" {
-							to = 190
-						}
-						if c.name == "cylinder with part of its end off" {
-							from, to = 0, 300
-						}
-						// exactly as wide as drawn at both ends and the middle
-					} else {
-						want, got := turnedVolume(c.profile, -1, 1e6), turnedVolume(b.Profile, -1, 1e6)
-						e := math.Abs(got/want - 1)
-						worstV = max(worstV, e)
-						if e > limit {
-							t.Fatalf("volume off by %.2g:%s", e, describePath(b.Profile))
-						}
-					}
-					for k := range 21 {
-						z := from + (to-from)*(0.01+0.98*float64(k)/20)
-						want, got := radiusAt(c.profile, z), radiusAt(b.Profile, at(z))
-						e := math.Abs(got/want - 1)
-						worstR = max(worstR, e)
-						if !(e <= 5*limit) {
-							t.Fatalf("radius at %.1f is %.6f, want %.6f:%s", z, got, want, describePath(b.Profile))
-						}
-					}
-					worstRes = max(worstRes, b.Residual)
-				})
-				t.Logf("volume %.1e, radius %.1e, residual %.1e mm", worstV, worstR, worstRes)
+				}
+				worstRes = max(worstRes, b.Residual)
 			})
-		}
+			t.Logf("volume %.1e, radius %.1e, residual %.1e mm", worstV, worstR, worstRes)
+		})
 	}
 }
 
@@ -206,5 +205,4 @@ func TestWhatIsNoTurning(t *testing.T) {
 			t.Log(err)
 		})
 	}
-	_ = surface.Plane
 }
