@@ -23,6 +23,7 @@ import (
 	"groundwork/internal/piece"
 	"groundwork/internal/shop"
 	"groundwork/internal/solid"
+	"groundwork/internal/surface"
 )
 
 // File is a file with solids.
@@ -222,7 +223,7 @@ func (t *task) gather() {
 			if stem(g.parts[0].title) != stem(p.title) {
 				return false
 			}
-			f, ok := alike(g.parts[0].solid.Solid, p.solid.Solid)
+			f, ok := surface.Alike(g.parts[0].solid.Solid, p.solid.Solid)
 			if ok {
 				p.motion = f
 			}

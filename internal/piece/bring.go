@@ -107,7 +107,7 @@ func (r *resolver) bring(d *SolidDoc, name string, line int) (Member, bool) {
 	before := r.trouble()
 	o := ReadOptions{Unit: mesh.Unit(d.Unit.Value), Up: d.Up.Value}
 	if d.Holes.Written() {
-		o.Mend.Hole = r.size(d.Holes, "length of the border of holes in "+name)
+		o.Mend.Hole = r.between(d.Holes, "length of the border of holes in "+name, 0, 100_000, before)
 	}
 	if d.Thicken.Written() {
 		o.Mend.Thicken = r.size(d.Thicken, "thickness of the shell of "+name)

@@ -323,13 +323,52 @@ func fitRectangle(hull geom.Polygon, size geom.Vec2) (float64, bool) {
 			lap[who] += 2 * math.Pi
 		}
 	}
-	switch {
-	case flush:
-		return tidyAngle(bestTurn), true
-	case any:
+	switch turn := bestTurn; {
+	case flush && turnFits(hull, turn, sx, sy):
+		return tidyAngle(turn), true
+	case !flush && any && turnFits(hull, between, sx, sy):
 		return tidyAngle(between), true
+	case flush || any:
+		// The callipers went wrong: on a hull with many edges in almost one
+		// direction they may take them in the wrong order. Every edge is tried.
+		return tryEdges(hull, edge, sx, sy)
 	}
 	return 0, false
+}
+
+// turnFits reports whether the hull, turned, fits a rectangle.
+func turnFits(hull geom.Polygon, turn, sx, sy float64) bool {
+	size := extentTurned(hull, turn)
+	return size.X <= sx && size.Y <= sy
+}
+
+func extentTurned(hull geom.Polygon, turn float64) geom.Vec2 {
+	box := geom.EmptyBox2()
+	for _, p := range hull {
+		box = box.Add(p.Rotate(turn))
+	}
+	return box.Size()
+}
+
+// tryEdges is the turn of least area that lays an edge of the hull along a side
+// of the rectangle, or half way between two such turns, and fits.
+func tryEdges(hull geom.Polygon, edge []float64, sx, sy float64) (float64, bool) {
+	turns := make([]float64, 0, 8*len(edge))
+	for _, e := range edge {
+		for q := range 4 {
+			turns = append(turns, math.Remainder(float64(q)*math.Pi/2-e, 2*math.Pi))
+		}
+	}
+	slices.Sort(turns)
+	best, at := math.Inf(1), 0.0
+	for i, t := range turns {
+		for _, turn := range []float64{t, (t + turns[(i+1)%len(turns)]) / 2} {
+			if size := extentTurned(hull, turn); size.X <= sx && size.Y <= sy && size.X*size.Y < best {
+				best, at = size.X*size.Y, turn
+			}
+		}
+	}
+	return tidyAngle(at), !math.IsInf(best, 1)
 }
 
 // clip keeps of the ranges of theta those parts where a cos(theta-at) <= limit.

@@ -287,10 +287,23 @@ func (c *cutter) run(ctx context.Context, res *Result) error {
 		res.Segments = append(res.Segments, Segment{ID: c.body.ID, Body: c.index, Pose: pose, Fits: size})
 		return nil
 	}
-	g, ok := c.search(ctx, whole)
+	var g *node
+	ok := false
+	many := len(c.points) > manyFacets
+	if !many {
+		g, ok = c.search(ctx, whole)
+	}
 	if !ok && c.in.Tilted != nil && ctx.Err() == nil {
 		c.fits = c.in.Tilted(c.body)
-		g, ok = c.search(ctx, whole)
+		if !many {
+			g, ok = c.search(ctx, whole)
+		} else if pose, size, whole := c.fits(whole.pts); whole {
+			res.Segments = append(res.Segments, Segment{ID: c.body.ID, Body: c.index, Pose: pose, Fits: size})
+			return nil
+		}
+		if !ok {
+			g, ok = c.boxes(ctx, whole)
+		}
 	}
 	if err := ctx.Err(); err != nil {
 		return err

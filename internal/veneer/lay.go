@@ -32,14 +32,15 @@ type meet struct {
 // task is one run of Lay.
 type task struct {
 	report
-	shop    *shop.Shop
-	o       Options
-	members []*clad // surfaces as in the piece file until cores are made
-	wishes  [][]wish
-	meets   []*meet
-	layout  *Layout
-	near    map[[2]int][]station // by member and surface, as they are asked for
-	filled  map[[2]int]bool      // pairs of members between whose cores something was filled in
+	shop     *shop.Shop
+	o        Options
+	members  []*clad // surfaces as in the piece file until cores are made
+	wishes   [][]wish
+	meets    []*meet
+	layout   *Layout
+	near     map[[2]int][]station // by member and surface, as they are asked for
+	proposed map[goreKey]string   // gores proposed already
+	filled   map[[2]int]bool      // pairs of members between whose cores something was filled in
 }
 
 // Lay settles what is veneered and with what, the sizes of the cores, where
@@ -49,7 +50,7 @@ func Lay(ctx context.Context, k *solid.Kernel, p *piece.Piece, contacts []joint.
 	if len(s.Veneers) == 0 {
 		return nil, errors.New("veneer: the shop has no veneer")
 	}
-	t := &task{report: report{p: p}, shop: s, o: o.withDefaults(), layout: &Layout{}, near: map[[2]int][]station{}, filled: map[[2]int]bool{}}
+	t := &task{report: report{p: p}, shop: s, o: o.withDefaults(), layout: &Layout{}, near: map[[2]int][]station{}, filled: map[[2]int]bool{}, proposed: map[goreKey]string{}}
 	for i := range p.Members {
 		m := p.Members[i]
 		c := &clad{index: i, core: m, surfaces: m.Surfaces(t.o.Chord), chord: t.o.Chord}

@@ -233,12 +233,46 @@ func (t *task) doubleCurved(c *clad, si int, subject string, w wish) {
 	along, across := t.strain(c, si, w)
 	lim, d := t.o.Strain, sf.Strain
 	remedy := "leave it bare and paint it"
-	if g := proposal(sf.Patch, lim); g != "" {
+	if g := t.gores(sf, lim); g != "" {
 		remedy = g + "; or " + remedy
 	}
 	t.add(finding.Warning, "not-developable", subject, w.line, "Gauss: a flat sheet covers only surfaces of zero Gaussian curvature; "+strainSource, remedy,
 		"%s curves both ways: laid flat in one piece it is strained by %s along the grain (%s allowed) and %s across it (%s allowed), stretched by %s at most, lengths changed by %s; its angle defect is %.2g rad at most. It is left bare.",
 		subject, percent(along), percent(lim.Along), percent(across), percent(lim.Across), percent(d.Stretch), percent(d.Edge), d.Defect)
+}
+
+// Proposals of gores are sought only where somebody may follow them: not on
+// carvings of many facets, not on what a flat sheet is far from, and not for
+// more kinds of surface than a person would cover by hand.
+const (
+	goreTriangles = 3000
+	goreStretch   = 0.5
+	goreKinds     = 8
+	goreCuts      = 12
+)
+
+// gores is the proposal for a surface; surfaces that are alike share theirs.
+func (t *task) gores(sf *piece.Surface, lim unfold.Limits) string {
+	if len(sf.Patch.Triangles) > goreTriangles || sf.Strain.Stretch > goreStretch {
+		return ""
+	}
+	d := sf.Strain
+	key := goreKey{len(sf.Patch.Triangles), math.Round(sf.Area * 10), math.Round(d.EdgeRMS * 1e6)}
+	if g, known := t.proposed[key]; known {
+		return g
+	}
+	if len(t.proposed) >= goreKinds {
+		return ""
+	}
+	g := proposal(sf.Patch, lim)
+	t.proposed[key] = g
+	return g
+}
+
+// goreKey tells surfaces apart for which gores are sought.
+type goreKey struct {
+	triangles  int
+	area, edge float64
 }
 
 // proposal tells with what gores a patch can be covered by hand; "" when with
@@ -260,7 +294,7 @@ func proposal(p *unfold.Patch, lim unfold.Limits) string {
 	for i, t := range p.Triangles {
 		triangles[i] = [3]int32{at[t[0]], at[t[1]], at[t[2]]}
 	}
-	gores, err := unfold.Gores(vertices, triangles, lim, unfold.GoreOptions{})
+	gores, err := unfold.Gores(vertices, triangles, lim, unfold.GoreOptions{Most: goreCuts})
 	if len(gores) == 0 {
 		return ""
 	}
