@@ -4,7 +4,7 @@ PIECE   ?= heron-side-table
 OUT     ?= out/$(PIECE)
 FUZZTIME ?= 20s
 
-.PHONY: help demo test test-outside build kernel lint bench fuzz golden clean
+.PHONY: help demo test test-outside test-long build kernel lint bench fuzz golden clean
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -19,6 +19,9 @@ test: kernel ## vet and test everything that Go and Node alone can test
 test-outside: kernel ## compare results with outside programs (installs Debian packages)
 	tools/outside/install.sh
 	$(GO) test -tags outside -count=1 ./...
+
+test-long: kernel ## what takes minutes: large models made for pictures, counts of their parts beside a plain grid
+	$(GO) test -tags long -timeout 40m -count=1 -v -run 'Closed|Beside' ./internal/job
 
 build: kernel ## build the program into bin/
 	$(GO) build -o bin/groundwork ./cmd/groundwork

@@ -10,7 +10,7 @@ import (
 
 // manyFacets is the number of corners above which a body is not searched grid
 // by grid: every grid looks at all of them many times over.
-const manyFacets = 3000
+const manyFacets = 1200
 
 // boxes cuts a body part by part into pieces that fit a printer's box with
 // their sides along the body's axes: each part across one axis into as few
