@@ -50,7 +50,7 @@ func Lay(ctx context.Context, k *solid.Kernel, p *piece.Piece, contacts []joint.
 	if len(s.Veneers) == 0 {
 		return nil, errors.New("veneer: the shop has no veneer")
 	}
-	t := &task{report: report{p: p}, shop: s, o: o.withDefaults(), layout: &Layout{}, near: map[[2]int][]station{}, filled: map[[2]int]bool{}, proposed: map[goreKey]string{}}
+	t := &task{report: report{p: p}, shop: s, o: o.withDefaults(), layout: &Layout{}, near: map[[2]int][]station{}, filled: map[[2]int]bool{}}
 	for i := range p.Members {
 		m := p.Members[i]
 		c := &clad{index: i, core: m, surfaces: m.Surfaces(t.o.Chord), chord: t.o.Chord}

@@ -265,6 +265,9 @@ func (t *task) gores(sf *piece.Surface, lim unfold.Limits) string {
 		return ""
 	}
 	g := proposal(sf.Patch, lim)
+	if t.proposed == nil {
+		t.proposed = map[goreKey]string{}
+	}
 	t.proposed[key] = g
 	return g
 }
