@@ -63,6 +63,11 @@ type Options struct {
 	// 0 means DefaultIterations, a negative number none.
 	Iterations int
 
+	// Lines lets Strip go on from its first layout by separation, which reaches
+	// far denser layouts: about how many upright and level lines it may look
+	// along for places. 100,000 take about a second; 0 means none.
+	Lines int
+
 	// Progress, if not nil, is called after each iteration with the share of
 	// the budget that is used and the density, 0 to 1, of the best layout so far
 	// on the kind of bin in hand.
