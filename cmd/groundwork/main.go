@@ -31,6 +31,7 @@ type commands struct {
 	Plan    planCommand    `cmd:"" help:"Work out the whole job and write the job folder."`
 	Check   checkCommand   `cmd:"" help:"Read a piece and say what would have to change, without writing anything."`
 	Import  importCommand  `cmd:"" help:"Make a piece file of solids that were drawn elsewhere: STL, OBJ, 3MF."`
+	Nest    nestCommand    `cmd:"" help:"Lay outlines of your own on a strip as short as can be."`
 	New     newCommand     `cmd:"" help:"Start a piece (and a shop) of your own from the library."`
 	Schema  schemaCommand  `cmd:"" help:"Print the JSON Schema of a file: piece, shop or plan."`
 	Version versionCommand `cmd:"" help:"Print the version."`
