@@ -24,13 +24,14 @@ type attempt struct {
 }
 
 // shorten searches for shorter layouts of a strip, beginning from one without
-// overlap, until about budget lines have been looked along or ctx ends. found
-// is told of every shorter layout and of the share of the budget that is spent.
+// overlap, until about budget lines have been looked along, or clock says that
+// the time is over, or ctx ends. found is told of every shorter layout and of
+// the share of the budget that is spent.
 //
 // Attempts are made in pairs, each with half of what is left of the budget and
 // its own stream of random numbers, and their results are taken in order: the
 // answer does not depend on the number of cores.
-func (p *problem) shorten(ctx context.Context, at []spot, seed uint64, budget int, found func(length, share float64)) []spot {
+func (p *problem) shorten(ctx context.Context, at []spot, seed uint64, budget int, clock func() float64, found func(length, share float64)) []spot {
 	const lanes = 2
 	best := slices.Clone(at)
 	length := p.reach(best)
@@ -42,8 +43,18 @@ func (p *problem) shorten(ctx context.Context, at []spot, seed uint64, budget in
 		lane[k] = newCrowd(p, []pen{{w: length, h: strip.h, fixed: strip.reserved}}, best, seed, uint64(k))
 	}
 	var pool []attempt // failures at the present length
-	for spent := 0; spent < budget && ctx.Err() == nil && length > lowest; {
-		share := float64(spent) / float64(budget)
+	spent := 0
+	sofar := func() float64 {
+		if clock != nil {
+			return clock()
+		}
+		return float64(spent) / float64(max(budget, 1))
+	}
+	for ctx.Err() == nil && length > lowest {
+		share := sofar()
+		if share >= 1 {
+			break
+		}
 		// Four fifths of the time great steps, with other layouts when stuck; then
 		// small ones from the best. Patience is a quarter of the paper's, whose runs
 		// are twenty times as long as ours.
@@ -54,6 +65,10 @@ func (p *problem) shorten(ctx context.Context, at []spot, seed uint64, budget in
 		}
 		target := max(lowest, math.Floor(length*(1-cut)))
 		each := (budget - spent + lanes - 1) / lanes
+		over := func(work int) bool { return work >= each }
+		if clock != nil {
+			over = func(int) bool { return clock() >= 1 }
+		}
 		out := make([]attempt, lanes)
 		var work sync.WaitGroup
 		for k, c := range lane {
@@ -69,7 +84,7 @@ func (p *problem) shorten(ctx context.Context, at []spot, seed uint64, budget in
 				copy(c.at, from)
 				c.start()
 				before := c.work
-				clear := c.separate(strikes, patience, func() bool { return c.work-before >= each || ctx.Err() != nil })
+				clear := c.separate(strikes, patience, func() bool { return over(c.work-before) || ctx.Err() != nil })
 				out[k] = attempt{slices.Clone(c.at), c.total, clear, c.work - before}
 			})
 		}
@@ -85,7 +100,7 @@ func (p *problem) shorten(ctx context.Context, at []spot, seed uint64, budget in
 		}
 		if won {
 			pool = pool[:0]
-			found(length, min(1, float64(spent)/float64(budget)))
+			found(length, min(1, sofar()))
 			continue
 		}
 		slices.SortStableFunc(pool, func(a, b attempt) int { return cmp.Compare(a.total, b.total) })
@@ -123,9 +138,10 @@ func (p *problem) separate(ctx context.Context, b *build, o Options) {
 		area += p.shapes[p.parts[i].shape].area
 	}
 	height := p.stocks[0].h / micron
-	best := p.shorten(ctx, at, uint64(o.Seed), o.Lines, func(length, share float64) {
+	best := p.shorten(ctx, at, uint64(o.Seed), o.Lines, o.Spent, func(length, share float64) {
 		if o.Progress != nil {
-			o.Progress(int(share*float64(o.Lines)), o.Lines, area/(length/micron*height))
+			const whole = 1000
+			o.Progress(int(share*whole), whole, area/(length/micron*height))
 		}
 	})
 	for i := range b.choices {

@@ -68,6 +68,11 @@ type Options struct {
 	// along for places. 100,000 take about a second; 0 means none.
 	Lines int
 
+	// Spent, if not nil, says in place of Lines what share of the time for
+	// separation is spent, 1 and above when it is over. Layouts then depend on
+	// the clock, if that does.
+	Spent func() float64
+
 	// Progress, if not nil, is called after each iteration with the share of
 	// the budget that is used and the density, 0 to 1, of the best layout so far
 	// on the kind of bin in hand.

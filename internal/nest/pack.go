@@ -101,7 +101,7 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 		if !whole {
 			l.Interrupted = true
 		}
-		if o.Lines > 0 && whole && math.IsInf(p.stocks[0].area, 1) {
+		if (o.Lines > 0 || o.Spent != nil) && whole && math.IsInf(p.stocks[0].area, 1) {
 			p.separate(ctx, &best, o)
 		}
 		p.thrift(ctx, &best)
