@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -51,9 +50,12 @@ func (c *importCommand) Run(ctx context.Context, out *output) error {
 	}
 	var files []intake.File
 	for _, f := range c.Files {
-		data, err := readSolid(f)
+		data, err := piece.ReadFile(f)
+		if errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("there is no file %s", f)
+		}
 		if err != nil {
-			return err
+			return fmt.Errorf("%s: %w", f, err)
 		}
 		rel, err := filepath.Rel(filepath.Dir(c.Out), f)
 		if err != nil {
@@ -100,27 +102,6 @@ func (c *importCommand) Run(ctx context.Context, out *output) error {
 	}
 	fmt.Fprintf(out.Out, "Read it through and change what you like. Then:  groundwork plan %s --shop shop.yaml --out %s\n", c.Out, name+"-job")
 	return nil
-}
-
-// readSolid reads a file that is not larger than a reader of meshes would take.
-func readSolid(name string) ([]byte, error) {
-	f, err := os.Open(name)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("there is no file %s", name)
-	}
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	limit := mesh.DefaultLimits.FileBytes
-	data, err := io.ReadAll(io.LimitReader(f, limit+1))
-	if err != nil {
-		return nil, fmt.Errorf("reading %s: %w", name, err)
-	}
-	if int64(len(data)) > limit {
-		return nil, fmt.Errorf("%s is larger than %d MB; save it with coarser facets", name, limit>>20)
-	}
-	return data, nil
 }
 
 // readShop reads a shop file, or the ordinary one where none is named.

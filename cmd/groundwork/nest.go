@@ -16,12 +16,12 @@ import (
 )
 
 type nestCommand struct {
-	File  string        `arg:"" help:"The instance: a JSON file with strip_height and items, as in docs/nesting.md." type:"path"`
-	Time  time.Duration `help:"How long to go on, as in 60s. The result then depends on the machine." placeholder:"TIME"`
-	Lines int           `help:"How long to go on without --time: how many lines are looked along for places." default:"1000000" placeholder:"N"`
-	Seed  int64         `help:"Another of many equally good searches."`
-	SVG   string        `help:"Write the layout as a drawing." type:"path" placeholder:"FILE"`
-	JSON  string        `help:"Write the layout as data." type:"path" placeholder:"FILE"`
+	File       string        `arg:"" help:"The instance: a JSON file with strip_height and items, as in docs/nesting.md." type:"path"`
+	Time       time.Duration `help:"How long to go on, as in 60s. The result then depends on the machine." placeholder:"TIME"`
+	Iterations int           `help:"How long to go on without --time: how many lines are looked along for places. The result is then the same every time." default:"1000000" placeholder:"N"`
+	Seed       int64         `help:"Another of many equally good searches."`
+	SVG        string        `help:"Write the layout as a drawing." type:"path" placeholder:"FILE"`
+	JSON       string        `help:"Write the layout as data." type:"path" placeholder:"FILE"`
 }
 
 // instance is a strip to be filled: a height, and outlines with how often each
@@ -62,7 +62,7 @@ func (c *nestCommand) Run(ctx context.Context, out *output) error {
 	if err != nil {
 		return err
 	}
-	o := nest.Options{Seed: c.Seed, Lines: c.Lines}
+	o := nest.Options{Seed: c.Seed, Lines: c.Iterations}
 	start := time.Now()
 	if c.Time > 0 {
 		o.Spent = func() float64 { return float64(time.Since(start)) / float64(c.Time) }

@@ -16,7 +16,7 @@ func TestNest(t *testing.T) {
 	dir := t.TempDir()
 	in := write(t, dir, "pair.json", twoTriangles)
 	data, svg := filepath.Join(dir, "out.json"), filepath.Join(dir, "out.svg")
-	status, stdout, stderr := invoke(t, "nest", in, "--lines", "5000", "--json", data, "--svg", svg)
+	status, stdout, stderr := invoke(t, "nest", in, "--iterations", "5000", "--json", data, "--svg", svg)
 	if status != planned {
 		t.Fatalf("status %d: %s", status, stderr)
 	}
@@ -55,7 +55,7 @@ func TestNestOfBadFiles(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			out := filepath.Join(dir, "out.json")
-			status, stdout, stderr := invoke(t, "nest", write(t, dir, "in.json", c.text), "--lines", "100", "--json", out)
+			status, stdout, stderr := invoke(t, "nest", write(t, dir, "in.json", c.text), "--iterations", "100", "--json", out)
 			if status != c.status || !strings.Contains(stdout+stderr, c.say) {
 				t.Errorf("status %d, want %d with %q: %s%s", status, c.status, c.say, stdout, stderr)
 			}

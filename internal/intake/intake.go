@@ -173,11 +173,13 @@ func (t *task) unit(i int) (mesh.Unit, error) {
 	size := scene.Bounds().Size()
 	largest := max(size.X, size.Y, size.Z)
 	const little, much = 20, 5000 // mm; our own rule: what furniture and its members measure
-	if scene.Unit != "" {
-		if mm := largest * 1; mm < little || mm > much {
-			t.add(finding.Warning, "implausible-size", f.Name, "our own rule: members measure from 20 mm to 5 m", "look at the unit in the program that drew it",
-				"%s says that it is in millimetres or states its unit, and its whole is %s mm long.", f.Name, short(mm))
+	implausible := func(mm float64, remedy string) {
+		if mm < little || mm > much {
+			t.add(finding.Warning, "implausible-size", f.Name, "our own rule: members measure from 20 mm to 5 m", remedy, "The whole of %s is %s mm long.", f.Name, short(mm))
 		}
+	}
+	if scene.Unit != "" { // its numbers have been brought to mm
+		implausible(largest, "look at the unit in the program that drew it")
 		return "", nil
 	}
 	u, sure := t.o.Unit, true
@@ -190,10 +192,7 @@ func (t *task) unit(i int) (mesh.Unit, error) {
 		t.add(sev, "unit-guessed", f.Name, "our own rule: furniture measures from 150 mm to 3 m", "if that is wrong, name the unit with --unit",
 			"%s states no unit. It is taken to be in %s, which makes its whole %s mm long.", f.Name, u, short(largest*u.MM()))
 	}
-	if mm := largest * u.MM(); mm < little || mm > much {
-		t.add(finding.Warning, "implausible-size", f.Name, "our own rule: members measure from 20 mm to 5 m", "name another unit with --unit",
-			"In %s the whole of %s is %s mm long.", u, f.Name, short(mm))
-	}
+	implausible(largest*u.MM(), "name another unit with --unit")
 	t.units[i] = u
 	return u, nil
 }
@@ -291,22 +290,11 @@ func fileStem(name string) string {
 	return name
 }
 
-// slug is a name as members bear it: lower-case letters, digits and hyphens, a
-// letter first; "" if nothing is left.
+// slug is a name as members bear it: a letter first, and not too long.
 func slug(name string) string {
-	var b strings.Builder
-	for _, r := range strings.ToLower(name) {
-		switch {
-		case r >= 'a' && r <= 'z', r >= '0' && r <= '9' && b.Len() > 0:
-			b.WriteRune(r)
-		case b.Len() > 0 && !strings.HasSuffix(b.String(), "-"):
-			b.WriteByte('-')
-		}
-		if b.Len() >= 40 {
-			break
-		}
-	}
-	return strings.Trim(b.String(), "-")
+	const most = 40
+	s := strings.TrimLeft(piece.Slug(name), "0123456789-")
+	return strings.TrimRight(s[:min(len(s), most)], "-")
 }
 
 // stand puts the piece on the floor.

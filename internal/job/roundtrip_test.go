@@ -2,6 +2,7 @@ package job
 
 import (
 	"context"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -215,7 +216,8 @@ func (c *comparison) rules() {
 	// own way, and grain by charts that lie otherwise: one rule for each surface.
 	for i, j := range c.member {
 		m, b := c.native.Members[i], c.back.Members[j]
-		for si, sj := range c.surface[i] {
+		for _, si := range slices.Sorted(maps.Keys(c.surface[i])) {
+			sj := c.surface[i][si]
 			s, o := c.lists[0][i][si], c.lists[1][j][sj]
 			for _, r := range c.native.Surfaces {
 				if r.Member != "*" && r.Member != m.ID && r.Member != m.Name || !names(r.Surface, s) {

@@ -29,11 +29,9 @@ type spot struct {
 // pen is a tray that parts are kept in: a bin, or the strip as long as it is
 // at the moment.
 type pen struct {
-	w, h   float64 // µm
-	swap   int
-	stock  int
-	fixed  []placed // reserved areas
-	charge []float64
+	w, h  float64 // µm
+	swap  int
+	fixed []placed // reserved areas
 }
 
 // crowd is a layout under separation. It holds scratch memory and belongs to
@@ -233,61 +231,39 @@ func (c *crowd) tents(off, w, base, hi float64) {
 	}
 }
 
-// column looks along the upright line on which the corner of form f of part i
-// has the abscissa x, and offers the best height on it.
-func (c *crowd) column(i int, tray, form int, f *form, x float64) (y, charge float64) {
+// line looks along the upright line on which the corner of form f of part i has
+// the abscissa at, or along the level line on which it has that ordinate, and
+// offers the best place on it.
+func (c *crowd) line(i, tray int, f *form, upright bool, at float64) (place, charge float64) {
 	c.work++
-	p := &c.pens[tray]
-	top := p.h - f.h
 	c.events = c.events[:0]
+	p := &c.pens[tray]
 	w := c.weight[i*c.n : (i+1)*c.n]
-	lo, hi := x-f.grow, x+f.w+f.grow
-	for j := range c.n {
-		o := &c.at[j]
-		g := c.forms[j]
-		if o.x-g.grow >= hi || o.x+g.w+g.grow <= lo || j == i || o.tray != tray {
-			continue
+	traps, lo, hi, end := f.rows, at-f.grow, at+f.h+f.grow, p.w-f.w
+	if upright {
+		traps, hi, end = f.cols, at+f.w+f.grow, p.h-f.h
+	}
+	meet := func(g *form, x, y, weight float64) {
+		across, size, along, other := y, g.h, x, g.rows
+		if upright {
+			across, size, along, other = x, g.w, y, g.cols
 		}
-		c.spans = joined(blocked(f.cols, g.cols, x-o.x, c.spans[:0]))
-		c.tents(o.y, w[j], c.floor(f, g), top)
+		if across-g.grow >= hi || across+size+g.grow <= lo {
+			return
+		}
+		c.spans = joined(blocked(traps, other, at-across, c.spans[:0]))
+		c.tents(along, weight, c.floor(f, g), end)
+	}
+	for j := range c.n {
+		if o := &c.at[j]; j != i && o.tray == tray {
+			meet(c.forms[j], o.x, o.y, w[j])
+		}
 	}
 	for k := range p.fixed {
 		q := &p.fixed[k]
-		if q.x-q.grow >= hi || q.x+q.w+q.grow <= lo {
-			continue
-		}
-		c.spans = joined(blocked(f.cols, q.cols, x-q.x, c.spans[:0]))
-		c.tents(q.y, c.extra[i], c.floor(f, q.form), top)
+		meet(q.form, q.x, q.y, c.extra[i])
 	}
-	return c.lowpoint(top)
-}
-
-// row is column along a level line.
-func (c *crowd) row(i int, tray, form int, f *form, y float64) (x, charge float64) {
-	c.work++
-	p := &c.pens[tray]
-	right := p.w - f.w
-	c.events = c.events[:0]
-	w := c.weight[i*c.n : (i+1)*c.n]
-	lo, hi := y-f.grow, y+f.h+f.grow
-	for j := range c.n {
-		o := &c.at[j]
-		g := c.forms[j]
-		if o.y-g.grow >= hi || o.y+g.h+g.grow <= lo || j == i || o.tray != tray {
-			continue
-		}
-		c.spans = joined(blocked(f.rows, g.rows, y-o.y, c.spans[:0]))
-		c.tents(o.x, w[j], c.floor(f, g), right)
-	}
-	for k := range p.fixed {
-		q := &p.fixed[k]
-		if q.y-q.grow >= hi || q.y+q.h+q.grow <= lo {
-			continue
-		}
-		c.spans = joined(blocked(f.rows, q.rows, y-q.y, c.spans[:0]))
-		c.tents(q.x, c.extra[i], c.floor(f, q.form), right)
-	}
-	return c.lowpoint(right)
+	return c.lowpoint(end)
 }
 
 // lowpoint is the place between 0 and end where the charge given by the
@@ -310,12 +286,12 @@ func (c *crowd) lowpoint(end float64) (at, charge float64) {
 	} else {
 		slices.SortFunc(ev, func(a, b event) int {
 			switch {
-			case a.at < b.at || a.at == b.at && a.step < b.step:
-				return -1
 			case b.after(a):
-				return 0
+				return -1
+			case a.after(b):
+				return 1
 			}
-			return 1
+			return 0
 		})
 	}
 	best, where, ties := math.Inf(1), 0.0, 0
@@ -393,10 +369,10 @@ func (c *crowd) move(i int) bool {
 		var charge float64
 		if upright {
 			s.x = math.Round(max(0, min(p.w-f.w, at)))
-			s.y, charge = c.column(i, tray, form, f, s.x)
+			s.y, charge = c.line(i, tray, f, true, s.x)
 		} else {
 			s.y = math.Round(max(0, min(p.h-f.h, at)))
-			s.x, charge = c.row(i, tray, form, f, s.y)
+			s.x, charge = c.line(i, tray, f, false, s.y)
 		}
 		c.keep(candidate{s, charge})
 	}
@@ -467,9 +443,9 @@ func (c *crowd) settled(i int, q candidate) candidate {
 	for k := 0; k < 8 && best.charge > 0; k++ {
 		next := best.spot
 		if k%2 == 0 {
-			next.x, _ = c.row(i, next.tray, next.form, f, next.y)
+			next.x, _ = c.line(i, next.tray, f, false, next.y)
 		} else {
-			next.y, _ = c.column(i, next.tray, next.form, f, next.x)
+			next.y, _ = c.line(i, next.tray, f, true, next.x)
 		}
 		charge := c.charged(i, next, f, best.charge)
 		if charge >= best.charge {

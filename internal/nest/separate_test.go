@@ -89,10 +89,10 @@ func TestLinesAgreeWithPlaces(t *testing.T) {
 		var charge float64
 		if i%2 == 0 {
 			s.x = math.Round(c.rng.Float64() * (5e6 - f.w))
-			s.y, charge = c.column(part, 0, s.form, f, s.x)
+			s.y, charge = c.line(part, 0, f, true, s.x)
 		} else {
 			s.y = math.Round(c.rng.Float64() * (p.stocks[0].h - f.h))
-			s.x, charge = c.row(part, 0, s.form, f, s.y)
+			s.x, charge = c.line(part, 0, f, false, s.y)
 		}
 		if s.x != math.Round(s.x) || s.y != math.Round(s.y) || s.x < 0 || s.y < 0 || s.x > 5e6-f.w || s.y > p.stocks[0].h-f.h {
 			t.Fatalf("the line offers %v", s)

@@ -75,7 +75,7 @@ func ReadSolids(name string, data []byte, o ReadOptions) ([]Brought, error) {
 		if err != nil {
 			return nil, fmt.Errorf("read %q: %w", name, err)
 		}
-		part := partName(body.Name)
+		part := Slug(body.Name)
 		if part == "" {
 			part = fmt.Sprintf("body-%d", i+1)
 		}
@@ -184,8 +184,9 @@ func upright(up string) (geom.Frame, error) {
 	return geom.Frame{}, fmt.Errorf("%q is no axis that could point up", up)
 }
 
-// partName is a body's name in lower-case letters, digits and hyphens.
-func partName(title string) string {
+// Slug is a name in lower-case letters, digits and single hyphens, "" if it has
+// no letter and no digit.
+func Slug(title string) string {
 	var b strings.Builder
 	for _, r := range strings.ToLower(title) {
 		switch {
@@ -294,27 +295,31 @@ func FaultRemedy(f mend.Fault) string {
 
 // openBelow reads files by their path from a folder.
 func openBelow(dir string) func(string) ([]byte, error) {
-	return func(name string) ([]byte, error) {
-		f, err := os.Open(filepath.Join(dir, filepath.FromSlash(name)))
-		if err != nil {
-			return nil, err
-		}
-		defer f.Close()
-		if info, err := f.Stat(); err != nil {
-			return nil, err
-		} else if !info.Mode().IsRegular() {
-			return nil, errors.New("it is not a file")
-		}
-		limit := mesh.DefaultLimits.FileBytes
-		data, err := io.ReadAll(io.LimitReader(f, limit+1))
-		if err != nil {
-			return nil, err
-		}
-		if int64(len(data)) > limit {
-			return nil, fmt.Errorf("it is larger than %d MB", limit>>20)
-		}
-		return data, nil
+	return func(name string) ([]byte, error) { return ReadFile(filepath.Join(dir, filepath.FromSlash(name))) }
+}
+
+// ReadFile reads a file of solids, if it is a plain file no larger than the
+// readers of meshes take.
+func ReadFile(name string) ([]byte, error) {
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, err
 	}
+	defer f.Close()
+	if info, err := f.Stat(); err != nil {
+		return nil, err
+	} else if !info.Mode().IsRegular() {
+		return nil, errors.New("it is not a file")
+	}
+	limit := mesh.DefaultLimits.FileBytes
+	data, err := io.ReadAll(io.LimitReader(f, limit+1))
+	if err != nil {
+		return nil, err
+	}
+	if int64(len(data)) > limit {
+		return nil, fmt.Errorf("it is larger than %d MB; save it with coarser facets", limit>>20)
+	}
+	return data, nil
 }
 
 // missing reports whether a file could not be opened because it is not there.

@@ -198,3 +198,33 @@ func BenchmarkFitsFlat(b *testing.B) {
 		FitsFlat(pts, []geom.Vec3{n}, bed(220, 220, 250))
 	}
 }
+
+// Whatever turn is offered fits, also for hulls with many edges in almost one
+// direction, as worn and scanned bodies have, and a hull that fits as it lies is
+// never refused.
+func TestFitRectangleKeepsItsWord(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(3, 60).Draw(t, "points")
+		long, wide := rapid.Float64Range(20, 300).Draw(t, "long"), rapid.Float64Range(5, 100).Draw(t, "wide")
+		rough := rapid.SampledFrom([]float64{0, 1e-7, 1e-5, 1e-2, 1}).Draw(t, "rough")
+		turn := rapid.Float64Range(-4, 4).Draw(t, "turn")
+		var pts []geom.Vec2
+		for range n {
+			x, y := rapid.Float64Range(0, 1).Draw(t, "x"), rapid.Float64Range(0, 1).Draw(t, "y")
+			if rapid.Bool().Draw(t, "on a side") { // rather than anywhere
+				y = math.Round(y)
+			}
+			pts = append(pts, geom.V2(long*x+rough*y, wide*y+rough*x*x).Rotate(turn))
+		}
+		hull := hull2(pts)
+		size := geom.V2(rapid.Float64Range(20, 300).Draw(t, "bed x"), rapid.Float64Range(20, 300).Draw(t, "bed y"))
+		at, ok := fitRectangle(hull, size)
+		as := extentTurned(hull, at)
+		if ok && (as.X > size.X+2*fitSlack || as.Y > size.Y+2*fitSlack) {
+			t.Fatalf("turned by %v it is %v and does not fit %v", at, as, size)
+		}
+		if box := extentTurned(hull, 0); !ok && box.X <= size.X && box.Y <= size.Y {
+			t.Fatalf("%v lies within %v, and is refused", box, size)
+		}
+	})
+}

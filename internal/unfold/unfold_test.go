@@ -259,7 +259,7 @@ func rimOf(p *unfold.Patch, v []geom.Vec3, pick func(geom.Vec3) bool) []geom.Vec
 // A crumpled sheet whose vertices are all flat within 2.1e-5 rad; its own
 // stored flat layout keeps lengths within 4.0e-5.
 func TestCrumpled(t *testing.T) {
-	v, tri, err := readOBJ("testdata/crumpled_developable.obj")
+	v, tri, err := readOBJ("../mesh/testdata/crumpled_developable.obj")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -243,7 +243,7 @@ func (t *task) doubleCurved(c *clad, si int, subject string, w wish) {
 
 // Proposals of gores are sought only where somebody may follow them: not on
 // carvings of many facets, not on what a flat sheet is far from, and not for
-// more kinds of surface than a person would cover by hand.
+// more kinds of surface than a person would cover by hand. The numbers are ours.
 const (
 	goreTriangles = 3000
 	goreStretch   = 0.5
