@@ -29,8 +29,26 @@ type Item struct {
 	Shape    geom.Polygons // outer loops and holes, mm; loops may touch but not cross
 	Quantity int           // copies; 0 means 1
 	Turns    []float64     // allowed rotations about the shape's origin, rad; none means {0}
+	Band     float64       // how far it may be turned beside each of Turns, either way, rad
 	Priority int           // higher is placed first, and left out last
 	Kind     string        // goes only on bins of the same kind
+
+	// Items of one Set lie together as one piece: each has its origin at Offset
+	// from the set's, in the set's own directions, and all are turned alike. They
+	// have the same Turns, Band, Quantity and Kind.
+	Set    string
+	Offset geom.Vec2 // mm
+
+	// Pins say where copies lie whatever else happens, the first copies first.
+	Pins []Pin
+}
+
+// Pin holds a copy of an item in its place.
+type Pin struct {
+	Bin  string // ID of the Bin
+	Copy int    // which of them, 0-based
+	Turn float64
+	At   geom.Vec2 // rounded to the micrometre
 }
 
 // Unlimited as a Bin's Quantity lets Pack open as many as it needs.
@@ -44,6 +62,7 @@ type Bin struct {
 	Quantity int             // how many there are; 0 means 1, Unlimited any number
 	Margin   float64         // strip along all four edges that stays empty, mm
 	Reserved []geom.Polygons // areas that stay empty, with Options.Gap around them
+	Best     geom.Polygons   // where the figure is best: items of a Priority above 0 go there if they can
 	Cost     float64         // what opening one costs; 0 means its area in mm²
 	Kind     string          // takes only items of the same kind
 }
