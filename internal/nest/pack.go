@@ -103,6 +103,7 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 		}
 		if (o.Lines > 0 || o.Spent != nil) && whole && math.IsInf(p.stocks[0].area, 1) && len(p.parts) <= mostApart {
 			p.separate(ctx, &best, o)
+			l.Interrupted = l.Interrupted || ctx.Err() != nil
 		}
 		p.thrift(ctx, &best)
 		pa, ba, ln := p.report(items, bins, &best, l)
@@ -212,6 +213,10 @@ func (b *builder) fitsEmpty(shape int) bool {
 
 // newShape prepares an item at its turns. The key names what matters of it.
 func newShape(it Item, grow float64) (sh shape, key string, err error) {
+	// What has no area as given may seem to have some once it is turned and rounded.
+	if _, e := outlineOf(it.Shape, 0); e == errNoArea {
+		return sh, "", e
+	}
 	seen := map[string]bool{}
 	for _, turn := range it.turns() {
 		o, e := outlineOf(it.Shape, turn)
