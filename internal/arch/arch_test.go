@@ -20,14 +20,14 @@ const module = "groundwork/"
 // A package may import only packages that stand before it.
 var layers = strings.Fields(`
 	internal/unit internal/geom internal/finding
-	internal/solid internal/mesh internal/mend internal/surface internal/unfold internal/draw internal/nest
+	internal/solid internal/mesh internal/mend internal/surface internal/unfold internal/draw internal/nest internal/instance
 	internal/given internal/piece internal/shop
 	internal/joint internal/veneer internal/seam internal/core internal/printing internal/sheet
 	internal/bill internal/check
 	internal/drawn internal/intake internal/plan internal/job
 	examples
 	cmd/groundwork
-	internal/arch tools/kernel tools/outside tools/picture tools/measure
+	internal/arch tools/kernel tools/outside tools/picture tools/measure tools/nestbench
 `)
 
 // sources calls f for every Go file that is not generated or installed.
