@@ -15,9 +15,10 @@ import (
 
 // Exit statuses.
 const (
-	planned   = 0 // the job folder is there
-	mustAlter = 1 // the maker must change something first
-	badInput  = 2 // the command or a file could not be understood
+	planned     = 0 // the job folder, or what else was asked for, is there
+	mustAlter   = 1 // the maker must change something first
+	badInput    = 2 // the command or a file could not be understood
+	interrupted = 3 // ended by the maker
 )
 
 // alterError ends a command whose piece cannot be made as it is.
@@ -26,6 +27,12 @@ type alterError struct{ stops int }
 func (e alterError) Error() string {
 	return fmt.Sprintf("%d thing(s) must be changed before this piece can be made", e.stops)
 }
+
+// interruptedError ends a command that the maker ended, and says what became of
+// its work.
+type interruptedError struct{ left string }
+
+func (e interruptedError) Error() string { return "interrupted: " + e.left }
 
 type commands struct {
 	Plan    planCommand    `cmd:"" help:"Work out the whole job and write the job folder."`
@@ -63,6 +70,7 @@ func run(args []string, stdout, stderr *os.File) int {
 	var c commands
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
+	context.AfterFunc(ctx, stop) // a second interrupt ends the program at once
 	status, done := 0, false
 	parser, err := kong.New(&c,
 		kong.Name("groundwork"), kong.Description(description), kong.UsageOnError(),
@@ -91,6 +99,12 @@ func run(args []string, stdout, stderr *os.File) int {
 	case errors.As(err, new(alterError)):
 		fmt.Fprintln(stderr, "\ngroundwork:", err)
 		return mustAlter
+	case errors.As(err, new(interruptedError)):
+		fmt.Fprintln(stderr, "groundwork:", err)
+		return interrupted
+	case ctx.Err() != nil && errors.Is(err, context.Canceled):
+		fmt.Fprintln(stderr, "groundwork: interrupted: nothing was written")
+		return interrupted
 	default:
 		fmt.Fprintln(stderr, "groundwork:", err)
 		return badInput
