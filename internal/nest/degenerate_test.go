@@ -218,8 +218,9 @@ func TestDegenerateTenThousand(t *testing.T) {
 	}
 }
 
-// Separation asks for the time often enough, and stops when told to.
-func TestSeparationEndsInTime(t *testing.T) {
+// Where time is given, it is asked for often enough, and all ends when it is over,
+// however many iterations are left.
+func TestStripEndsInTime(t *testing.T) {
 	in, items := readInstance(t, "jakobs2")
 	for _, c := range []struct {
 		name  string
@@ -232,7 +233,7 @@ func TestSeparationEndsInTime(t *testing.T) {
 	} {
 		const enough = 40
 		var asked atomic.Int64
-		l, bin, err := Strip(context.Background(), c.items, c.h, Options{Iterations: -1, Spent: func() float64 {
+		l, bin, err := Strip(context.Background(), c.items, c.h, Options{Iterations: 1 << 40, Spent: func() float64 {
 			return float64(asked.Add(1)) / enough
 		}})
 		if err != nil {

@@ -95,7 +95,7 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 			if o.Progress != nil {
 				o.Progress(done, total, m.density)
 			}
-			return done < end
+			return done < end && (o.Spent == nil || o.Spent() < laying)
 		}
 		best, whole := p.search(ctx, o, uint64(k), tick)
 		if !whole {
@@ -124,6 +124,10 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 	slices.SortStableFunc(l.Unplaced, func(a, b Unplaced) int { return cmp.Compare(rank[a.Item], rank[b.Item]) })
 	return l, length, nil
 }
+
+// laying is the share of a time given by Options.Spent that the search over
+// orders may take, however many iterations are left: what follows gains more.
+const laying = 0.1
 
 // mostApart is how many parts are worked on by separation. It keeps two square
 // matrices of numbers for each of two lanes, 32 bytes a pair: 128 MB at 2,000
