@@ -3,8 +3,10 @@ GO      ?= go
 PIECE   ?= heron-side-table
 OUT     ?= out/$(PIECE)
 FUZZTIME ?= 20s
+NESTTIME ?= 60
+NESTSEEDS ?= 0,1,2
 
-.PHONY: help demo test test-outside test-long build kernel lint bench fuzz golden clean
+.PHONY: help demo test test-outside test-long build kernel lint bench nestbench fuzz golden clean
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -38,6 +40,9 @@ bench: build ## run the benchmarks whose results stand in docs/benchmarks.md
 	@for p in heron-side-table tern-wall-shelf otter-stool badger-bench; do echo "$$p"; \
 	  $(GO) run ./tools/measure 10 bin/groundwork plan examples/$$p.yaml --shop examples/shop.yaml --out out/$$p --replace; done
 	$(GO) test -run '^$$' -bench . -benchtime 3x ./...
+
+nestbench: ## nest the published instances, NESTTIME seconds at each of NESTSEEDS: table and curves in out/nestbench
+	$(GO) run ./tools/nestbench -seconds $(NESTTIME) -seeds $(NESTSEEDS) -out out/nestbench internal/nest/testdata/classic
 
 fuzz: ## fuzz every parser for FUZZTIME each
 	@for pkg in $$($(GO) list ./...); do \
