@@ -56,7 +56,8 @@ func (c *nestCommand) Run(ctx context.Context, out *output) error {
 	if !(c.Gap >= 0) || c.Gap*in.Scale > in.Height {
 		return fmt.Errorf("--gap %g: write 0 or more, and no more than the strip is high, %g", c.Gap, in.Height/in.Scale)
 	}
-	o := nest.Options{Seed: c.Seed, Lines: c.Iterations, Gap: c.Gap * in.Scale}
+	// A few orders are enough to begin from.
+	o := nest.Options{Seed: c.Seed, Iterations: 16, Lines: c.Iterations, Gap: c.Gap * in.Scale}
 	start := time.Now()
 	if c.Time > 0 {
 		o.Spent = func() float64 { return float64(time.Since(start)) / float64(c.Time) }
