@@ -56,6 +56,9 @@ func (c *nestCommand) Run(ctx context.Context, out *output) error {
 	if !(c.Gap >= 0) || c.Gap*in.Scale > in.Height {
 		return fmt.Errorf("--gap %g: write 0 or more, and no more than the strip is high, %g", c.Gap, in.Height/in.Scale)
 	}
+	if c.Time < 0 || c.Iterations < 0 {
+		return fmt.Errorf("--time %v, --iterations %d: neither can be negative", c.Time, c.Iterations)
+	}
 	// A few orders are enough to begin from.
 	o := nest.Options{Seed: c.Seed, Iterations: 16, Lines: c.Iterations, Gap: c.Gap * in.Scale}
 	start := time.Now()

@@ -84,6 +84,11 @@ func TestNestGap(t *testing.T) {
 			t.Errorf("gap %s: status %d: %s%s", c.gap, status, stdout, stderr)
 		}
 	}
+	for _, flag := range []string{"--time=-5s", "--iterations=-1"} {
+		if status, _, stderr := invoke(t, "nest", in, flag); status != badInput || !strings.Contains(stderr, "negative") {
+			t.Errorf("%s: status %d: %s", flag, status, stderr)
+		}
+	}
 	for _, gap := range []string{"-1", "NaN", "11", "Inf"} {
 		if status, _, stderr := invoke(t, "nest", in, "--gap="+gap); status != badInput || !strings.Contains(stderr, "write 0 or more") {
 			t.Errorf("gap %s: status %d: %s", gap, status, stderr)
