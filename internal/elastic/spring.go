@@ -1,0 +1,172 @@
+package elastic
+
+import (
+	"math"
+
+	"groundwork/internal/geom"
+)
+
+// term is a node's share in a spring's stretch: rows of the world's axes,
+// columns of the node's numbers (three on the finest level, six below).
+type term struct {
+	body, node int // node of the body's grid
+	g          [3][6]float64
+}
+
+// spring is a link on one level: energy ½ eᵀ k e, where e is the sum of the
+// terms.
+type spring struct {
+	k     [3][3]float64
+	terms []term
+}
+
+// newSpring is the link on the finest level.
+func newSpring(l Link, at [2]spot, bodies [2]*lattice, index [2]int) spring {
+	n := [3]float64{l.Axis.X, l.Axis.Y, l.Axis.Z}
+	var s spring
+	for i := range 3 {
+		for j := range 3 {
+			s.k[i][j] = (l.Along - l.Across) * n[i] * n[j]
+			if i == j {
+				s.k[i][j] += l.Across
+			}
+		}
+	}
+	for side, b := range bodies {
+		if b == nil {
+			continue
+		}
+		sign := float64(2*side - 1) // stretch is B less A
+		w := at[side].weights()
+		for c, node := range b.corners(at[side].i, at[side].j, at[side].k) {
+			if w[c] == 0 {
+				continue
+			}
+			t := term{body: index[side], node: node}
+			for i := range 3 {
+				for a := range 3 {
+					t.g[i][a] = sign * w[c] * b.r[i][a]
+				}
+			}
+			s.terms = append(s.terms, t)
+		}
+	}
+	return s
+}
+
+// coarser is the spring on the next level.
+func (s spring) coarser(ts []*transfer, dof int, masks []*lattice) spring {
+	out := spring{k: s.k}
+	var ps [8]parent
+	var share [6][6]float64
+	for _, t := range s.terms {
+		tr := ts[t.body]
+		if masks != nil {
+			for a := range 3 {
+				if masks[t.body].mask[t.node]>>a&1 == 1 {
+					t.g[0][a], t.g[1][a], t.g[2][a] = 0, 0, 0
+				}
+			}
+		}
+		i, j, k := t.node%tr.fine[0], t.node/tr.fine[0]%tr.fine[1], t.node/(tr.fine[0]*tr.fine[1])
+		n := tr.parents(i, j, k, &ps)
+	parents:
+		for _, p := range ps[:n] {
+			p.share(&share)
+			var g [3][6]float64
+			for r := range 3 {
+				for l := range dof {
+					for c := range 6 {
+						g[r][c] += t.g[r][l] * share[l][c]
+					}
+				}
+			}
+			for o := range out.terms {
+				if u := &out.terms[o]; u.body == t.body && u.node == p.node {
+					for r := range 3 {
+						for c := range 6 {
+							u.g[r][c] += g[r][c]
+						}
+					}
+					continue parents
+				}
+			}
+			out.terms = append(out.terms, term{t.body, p.node, g})
+		}
+	}
+	return out
+}
+
+// stretch of the spring; dof is the numbers of a node, at the first node of
+// each body.
+func (s *spring) stretch(x []float64, dof int, at []int) (e [3]float64) {
+	for i := range s.terms {
+		t := &s.terms[i]
+		v := x[dof*(at[t.body]+t.node):]
+		for r := range 3 {
+			for c := range dof {
+				e[r] += t.g[r][c] * v[c]
+			}
+		}
+	}
+	return e
+}
+
+// pull adds the force f at the spring's ends to y.
+func (s *spring) pull(f [3]float64, y []float64, dof int, at []int) {
+	for i := range s.terms {
+		t := &s.terms[i]
+		v := y[dof*(at[t.body]+t.node):]
+		for c := range dof {
+			v[c] += t.g[0][c]*f[0] + t.g[1][c]*f[1] + t.g[2][c]*f[2]
+		}
+	}
+}
+
+func (s *spring) force(e [3]float64) (f [3]float64) {
+	for r := range 3 {
+		f[r] = s.k[r][0]*e[0] + s.k[r][1]*e[1] + s.k[r][2]*e[2]
+	}
+	return f
+}
+
+// bounds gives for each term a block whose sum over the terms, as a block
+// diagonal matrix, is no less than the spring: (Σ gx)ᵀk(Σ gx) ≤ Σ s · Σ xᵀgᵀkgx/s
+// for any s > 0. The smoother thus need not see how a stiff spring ties nodes
+// together to stay stable.
+func (s *spring) bounds(f func(t *term, block *[6][6]float64)) {
+	size := make([]float64, len(s.terms))
+	blocks := make([][6][6]float64, len(s.terms))
+	total := 0.0
+	for i := range s.terms {
+		g := &s.terms[i].g
+		b := &blocks[i]
+		for r := range 6 {
+			for c := range 6 {
+				for p := range 3 {
+					for q := range 3 {
+						b[r][c] += g[p][r] * s.k[p][q] * g[q][c]
+					}
+				}
+			}
+			size[i] += b[r][r]
+		}
+		size[i] = math.Sqrt(size[i])
+		total += size[i]
+	}
+	for i := range s.terms {
+		if size[i] == 0 {
+			continue
+		}
+		w := total / size[i]
+		for r := range 6 {
+			for c := range 6 {
+				blocks[i][r][c] *= w
+			}
+		}
+		f(&s.terms[i], &blocks[i])
+	}
+}
+
+func array(v geom.Vec3) [3]float64 { return [3]float64{v.X, v.Y, v.Z} }
+func vec(a [3]float64) geom.Vec3   { return geom.V3(a[0], a[1], a[2]) }

@@ -1,0 +1,408 @@
+package elastic
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"groundwork/internal/geom"
+)
+
+// System is a model made ready to be solved for any number of cases. It is not
+// changed by solving in what it answers, but must not be solved by two
+// goroutines at once: they would share its work space.
+type System struct {
+	model   Model
+	opts    Options
+	bodies  []*lattice
+	springs []spring
+	spots   [][2]spot // of each link
+	h       *hierarchy
+	rigid   *rigid
+	fixings [][]int32 // by Fixed: numbers it holds
+	given   []float64 // displacements of the fixed numbers
+	at      []int
+}
+
+// Assemble checks the model and builds all that does not depend on the loads.
+// The error is a *[Mechanism] if something is free to move even with every
+// contact pressed, and wraps [ErrEmpty] if a body has no filled cell.
+func Assemble(ctx context.Context, m Model, o Options) (*System, error) {
+	if err := m.check(); err != nil {
+		return nil, err
+	}
+	s := &System{model: m, opts: o.filled()}
+	nodes := 0
+	for i, b := range m.Bodies {
+		l, err := newLattice(b)
+		if err != nil {
+			return nil, fmt.Errorf("elastic: body %d %q: %w", i, b.Name, err)
+		}
+		l.at = nodes
+		s.at = append(s.at, nodes)
+		nodes += l.nodes()
+		s.bodies = append(s.bodies, l)
+	}
+	s.given = make([]float64, 3*nodes)
+	for i, f := range m.Fixed {
+		held := s.fix(f)
+		if len(held) == 0 {
+			return nil, fmt.Errorf("elastic: fixing %d %q: no node of body %q lies within it", i, f.Name, m.Bodies[f.Body].Name)
+		}
+		s.fixings = append(s.fixings, held)
+	}
+	for i, l := range m.Links {
+		var at [2]spot
+		var ends [2]*lattice
+		index := [2]int{l.A, l.B}
+		for side, b := range index {
+			if b == Ground {
+				continue
+			}
+			ends[side] = s.bodies[b]
+			var ok bool
+			if at[side], ok = s.bodies[b].find(l.At); !ok {
+				return nil, fmt.Errorf("elastic: link %d %q: its point (%.4g, %.4g, %.4g) does not lie on body %q", i, l.Name, l.At.X, l.At.Y, l.At.Z, m.Bodies[b].Name)
+			}
+		}
+		s.spots = append(s.spots, at)
+		s.springs = append(s.springs, newSpring(l, at, ends, index))
+	}
+	s.rigid = newRigid(s)
+	all := make([]bool, len(m.Links))
+	for i := range all {
+		all[i] = true
+	}
+	if free := s.rigid.free(all); len(free) > 0 {
+		return nil, &Mechanism{Motions: free}
+	}
+	h, err := newHierarchy(ctx, s.bodies, s.springs)
+	if err != nil {
+		return nil, fmt.Errorf("elastic: %w", err)
+	}
+	s.h = h
+	if err := h.bear(all, true); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// fix marks the nodes of a fixing and returns their numbers.
+func (s *System) fix(f Fixed) (held []int32) {
+	b := s.bodies[f.Body]
+	lo, hi, v := array(f.Where.Min), array(f.Where.Max), array(f.Value)
+	const slack = 1e-6
+	for n := range b.mask {
+		if !b.touched(n) {
+			continue
+		}
+		at := [3]int{n % b.n[0], n / b.n[0] % b.n[1], n / (b.n[0] * b.n[1])}
+		in := true
+		for a, p := range b.perm {
+			x := b.x[a][at[a]]
+			in = in && x >= lo[p]-slack && x <= hi[p]+slack
+		}
+		if !in {
+			continue
+		}
+		for a, p := range b.perm {
+			if f.Axes[p] {
+				b.mask[n] |= 1 << a
+				d := 3*(b.at+n) + a
+				s.given[d] = v[p]
+				held = append(held, int32(d))
+			}
+		}
+	}
+	return held
+}
+
+// loads is the vector of forces of a case, and the total on each body.
+func (s *System) loads(c Case) ([]float64, error) {
+	f := make([]float64, len(s.given))
+	if !finite3(c.Gravity) {
+		return nil, fmt.Errorf("elastic: case %q: gravity is not finite", c.Name)
+	}
+	put := func(b *lattice, at spot, force geom.Vec3) {
+		v, w := b.localDir(force), at.weights()
+		for i, n := range b.corners(at.i, at.j, at.k) {
+			for a := range 3 {
+				f[3*(b.at+n)+a] += w[i] * v[a]
+			}
+		}
+	}
+	if c.Gravity != (geom.Vec3{}) {
+		for _, b := range s.bodies {
+			g := b.localDir(c.Gravity)
+			evenOdd(b.n[2]-1, func(k int) {
+				for j := range b.n[1] - 1 {
+					for i := range b.n[0] - 1 {
+						at := b.cell(i, j, k)
+						if b.kind[at] < 0 {
+							continue
+						}
+						// g/mm³ · mm³ · mm/s² is 1e-6 N.
+						h := b.bricks[b.kind[at]].half
+						m := b.mass[b.kind[at]] * b.fill[at] * h[0] * h[1] * h[2] * 1e-6 // an eighth of the volume
+						for _, n := range b.corners(i, j, k) {
+							for a := range 3 {
+								f[3*(b.at+n)+a] += m * g[a]
+							}
+						}
+					}
+				}
+			})
+		}
+	}
+	for i, p := range c.Points {
+		if p.Body < 0 || p.Body >= len(s.bodies) || !finite3(p.At, p.Force) {
+			return nil, fmt.Errorf("elastic: case %q: load %d is not finite or on no body", c.Name, i)
+		}
+		at, ok := s.bodies[p.Body].find(p.At)
+		if !ok {
+			return nil, fmt.Errorf("elastic: case %q: load %d does not lie on body %q", c.Name, i, s.bodies[p.Body].name)
+		}
+		put(s.bodies[p.Body], at, p.Force)
+	}
+	for i, l := range c.Faces {
+		if l.Body < 0 || l.Body >= len(s.bodies) || !finite3(l.Force, l.Face.Frame.Origin, l.Face.Frame.X, l.Face.Frame.Y) ||
+			!finite(l.Face.U, l.Face.V) || l.Face.U <= 0 || l.Face.V <= 0 {
+			return nil, fmt.Errorf("elastic: case %q: face load %d is not finite, has no area or is on no body", c.Name, i)
+		}
+		b := s.bodies[l.Body]
+		step := math.Inf(1)
+		for a := range 3 {
+			step = min(step, (b.x[a][b.n[a]-1]-b.x[a][0])/float64(b.n[a]-1))
+		}
+		// Half a cell, but no more points than can be borne.
+		step = max(step/2, math.Sqrt(l.Face.U*l.Face.V/1e6))
+		points, _ := l.Face.points(step)
+		var on []spot
+		for _, p := range points {
+			if at, ok := b.find(p); ok && b.holds(at, p) {
+				on = append(on, at)
+			}
+		}
+		if len(on) == 0 {
+			return nil, fmt.Errorf("elastic: case %q: face load %d does not lie on body %q", c.Name, i, b.name)
+		}
+		for _, at := range on {
+			put(b, at, l.Force.Scale(1/float64(len(on))))
+		}
+	}
+	return f, nil
+}
+
+// holds reports whether the point lies in the cell of the spot found for it.
+func (b *lattice) holds(s spot, p geom.Vec3) bool {
+	x := b.local(p)
+	for a, at := range [3]int{s.i, s.j, s.k} {
+		h := b.x[a][at+1] - b.x[a][at]
+		if x[a] < b.x[a][at]-1e-6*h || x[a] > b.x[a][at+1]+1e-6*h {
+			return false
+		}
+	}
+	return true
+}
+
+// Solve finds how the system stands under a case. The error is a *[Mechanism]
+// if contacts open until something is free (a piece tips), and wraps
+// [ErrNoConvergence] or the context's error if the search ends too early.
+func (s *System) Solve(ctx context.Context, c Case) (*Result, error) {
+	load, err := s.loads(c)
+	if err != nil {
+		return nil, err
+	}
+	if tips := s.rigid.tips(load); len(tips) > 0 {
+		return nil, &Mechanism{Case: c.Name, Motions: tips}
+	}
+	links := s.model.Links
+	active := make([]bool, len(links))
+	contacts := false
+	for i, l := range links {
+		active[i] = !l.Contact || l.Gap == 0
+		contacts = contacts || l.Contact
+	}
+	if contacts && len(s.rigid.free(active)) > 0 {
+		for i := range active { // gaps must close before anything is held
+			active[i] = true
+		}
+	}
+	res := &Result{system: s, Case: c.Name, active: make([]bool, len(links))}
+	x := make([]float64, len(load))
+	w := newWork(len(load))
+	seen := map[string]bool{}
+	for round := 1; ; round++ {
+		if err := s.h.bear(active, false); err != nil {
+			return nil, err
+		}
+		n, err := s.inner(ctx, load, x, w)
+		res.Iterations += n
+		res.Rounds = round
+		if err != nil {
+			return nil, fmt.Errorf("elastic: case %q: %w", c.Name, err)
+		}
+		if !contacts {
+			break
+		}
+		next := make([]bool, len(links))
+		changed := 0
+		for i, l := range links {
+			next[i] = true
+			if l.Contact {
+				next[i] = s.press(i, x) > 0
+			}
+			if next[i] != active[i] {
+				changed++
+			}
+		}
+		if changed == 0 {
+			break
+		}
+		id := fmt.Sprint(next)
+		if round >= s.opts.MaxContact {
+			return nil, fmt.Errorf("elastic: case %q: contacts %w in %d rounds, %d still change", c.Name, ErrNoConvergence, round, changed)
+		}
+		if seen[id] || len(s.rigid.free(next)) > 0 {
+			// Going round in circles, or too many let go at once: change only
+			// the one that errs most, and see.
+			next = s.gently(active, next, x)
+			if free := s.rigid.free(next); len(free) > 0 {
+				return nil, &Mechanism{Case: c.Name, Motions: free}
+			}
+		}
+		seen[id] = true
+		active = next
+	}
+	copy(res.active, active)
+	s.finish(res, load, x, w)
+	return res, nil
+}
+
+// press is the overlap of a contact's faces (mm), above nought if they press.
+func (s *System) press(i int, x []float64) float64 {
+	l := s.model.Links[i]
+	e := s.springs[i].stretch(x, 3, s.at)
+	return -(vec(e).Dot(l.Axis) + l.Gap)
+}
+
+// gently takes over the one change from active to next that errs most and
+// leaves everything held.
+func (s *System) gently(active, next []bool, x []float64) []bool {
+	out := append([]bool(nil), active...)
+	best, worst := -1, -1.0
+	for i := range next {
+		if next[i] == active[i] {
+			continue
+		}
+		if v := math.Abs(s.press(i, x)); v > worst {
+			out[i] = next[i]
+			if len(s.rigid.free(out)) == 0 {
+				best, worst = i, v
+			}
+			out[i] = active[i]
+		}
+	}
+	if best >= 0 {
+		out[best] = next[best]
+		return out
+	}
+	return next
+}
+
+// work space of the inner solver.
+type work struct{ r, z, p, q []float64 }
+
+func newWork(n int) *work {
+	return &work{make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)}
+}
+
+// residual puts the forces that x leaves unbalanced into w.r.
+func (s *System) residual(load, x []float64, w *work) {
+	s.h.stiffness(x, w.q)
+	chunks(len(x), func(lo, hi int) {
+		for i := lo; i < hi; i++ {
+			w.r[i] = load[i] - w.q[i]
+		}
+	})
+	for i, l := range s.model.Links {
+		if s.h.active[i] {
+			// A tension draws A along the axis and B against it: the terms carry
+			// the ends' signs.
+			t := -l.offset()
+			s.springs[i].pull([3]float64{t * l.Axis.X, t * l.Axis.Y, t * l.Axis.Z}, w.r, 3, s.at)
+		}
+	}
+}
+
+// offset is the tension of a bearing link at no stretch.
+func (l Link) offset() float64 {
+	if l.Contact {
+		return l.Preload + l.Along*l.Gap
+	}
+	return l.Preload
+}
+
+// inner solves for the links that bear now, by conjugate gradients from x.
+func (s *System) inner(ctx context.Context, load, x []float64, w *work) (int, error) {
+	for _, d := range s.h.fixed {
+		x[d] = s.given[d]
+	}
+	// What counts is the error against the whole: the norm of the right-hand
+	// side from nothing but what is given.
+	start := make([]float64, len(x))
+	for _, d := range s.h.fixed {
+		start[d] = s.given[d]
+	}
+	s.residual(load, start, w)
+	s.h.clearFixed(w.r)
+	s.h.cycle(0, w.z, w.r)
+	goal := s.opts.Tolerance * math.Sqrt(max(0, dot(w.r, w.z)))
+	s.residual(load, x, w)
+	s.h.clearFixed(w.r)
+	rho := 0.0
+	for it := 0; ; it++ {
+		if err := ctx.Err(); err != nil {
+			return it, err
+		}
+		s.h.cycle(0, w.z, w.r)
+		rz := dot(w.r, w.z)
+		if math.IsNaN(rz) {
+			return it, fmt.Errorf("numbers out of range: %w", ErrNoConvergence)
+		}
+		if !(math.Sqrt(max(0, rz)) > goal) {
+			return it, nil
+		}
+		if it == s.opts.MaxIterations {
+			return it, fmt.Errorf("the inner solver %w in %d iterations: %.2g of the error is left", ErrNoConvergence, it, math.Sqrt(rz)/goal*s.opts.Tolerance)
+		}
+		beta := 0.0
+		if it > 0 {
+			beta = rz / rho
+		}
+		rho = rz
+		chunks(len(x), func(lo, hi int) {
+			for i := lo; i < hi; i++ {
+				w.p[i] = w.z[i] + beta*w.p[i]
+			}
+		})
+		s.h.multiply(0, w.p, w.q)
+		pq := dot(w.p, w.q)
+		if !(pq > 0) {
+			return it, fmt.Errorf("stiffness is not definite: %w", ErrNoConvergence)
+		}
+		alpha := rz / pq
+		chunks(len(x), func(lo, hi int) {
+			for i := lo; i < hi; i++ {
+				x[i] += alpha * w.p[i]
+				w.r[i] -= alpha * w.q[i]
+			}
+		})
+	}
+}
+
+func (h *hierarchy) clearFixed(v []float64) {
+	for _, d := range h.fixed {
+		v[d] = 0
+	}
+}
