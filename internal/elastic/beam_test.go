@@ -32,7 +32,7 @@ func plane(axis int, at float64) geom.Box3 {
 
 var all = [3]bool{true, true, true}
 
-func solve(t testing.TB, m Model, c Case) *Result {
+func solve(t tester, m Model, c Case) *Result {
 	t.Helper()
 	s, err := Assemble(context.Background(), m, Options{})
 	if err != nil {
@@ -45,7 +45,7 @@ func solve(t testing.TB, m Model, c Case) *Result {
 	return r
 }
 
-func moved(t testing.TB, r *Result, body int, p geom.Vec3) geom.Vec3 {
+func moved(t tester, r *Result, body int, p geom.Vec3) geom.Vec3 {
 	t.Helper()
 	u, ok := r.Displacement(body, p)
 	if !ok {
@@ -54,7 +54,7 @@ func moved(t testing.TB, r *Result, body int, p geom.Vec3) geom.Vec3 {
 	return u
 }
 
-func near(t testing.TB, what string, got, want, part float64) {
+func near(t tester, what string, got, want, part float64) {
 	t.Helper()
 	if !(math.Abs(got-want) <= part*math.Abs(want)) {
 		t.Errorf("%s: %.6g, want %.6g within %.2g %%: %.2f %% off", what, got, want, 100*part, 100*(got/want-1))
@@ -102,4 +102,12 @@ func TestSpeed(t *testing.T) {
 		r := solve(t, m, Case{Gravity: geom.V3(0, 0, -9810)})
 		t.Log(len(b.Lattice.Fill), r)
 	}
+}
+
+// tester is what *testing.T and *rapid.T have in common.
+type tester interface {
+	Helper()
+	Fatal(...any)
+	Fatalf(string, ...any)
+	Errorf(string, ...any)
 }
