@@ -120,25 +120,50 @@ func (t *transfer) parents(i, j, k int, out *[8]parent) int {
 	return n
 }
 
-// prolong adds the coarse x to the fine y; dof is 3 or 6, the numbers that a
-// fine node has.
+// prolong adds the coarse x to plane k of the fine y; dof is 3 or 6, the numbers
+// that a fine node has. Axes 1 and 2 are done first, for a whole row of coarse
+// nodes, since shares are products over the axes and arms are sums.
 func (t *transfer) prolong(k int, x, y []float64, dof int) {
-	var ps [8]parent
+	c0 := t.coarse[0]
+	row := make([]float64, 6*c0)
 	node := k * t.fine[1] * t.fine[0]
 	for j := range t.fine[1] {
+		clear(row)
+		for side := range 4 {
+			sj, sk := side&1, side>>1
+			w := share1(t.w[1][j], sj) * share1(t.w[2][k], sk)
+			if w == 0 {
+				continue
+			}
+			r1, r2 := t.arm[1][j][sj], t.arm[2][k][sk]
+			at := 6 * c0 * (int(t.lo[1][j]) + sj + t.coarse[1]*(int(t.lo[2][k])+sk))
+			from := x[at : at+6*c0]
+			for i := 0; i+6 <= len(from); i += 6 {
+				v, s := from[i:i+6:i+6], row[i:i+6:i+6]
+				s[0] += w * (v[0] + v[4]*r2 - v[5]*r1)
+				s[1] += w * (v[1] - v[3]*r2)
+				s[2] += w * (v[2] + v[3]*r1)
+				s[3] += w * v[3]
+				s[4] += w * v[4]
+				s[5] += w * v[5]
+			}
+		}
 		for i := range t.fine[0] {
-			n := t.parents(i, j, k, &ps)
-			to := y[node*dof : (node+1)*dof]
-			for _, p := range ps[:n] {
-				v := x[6*p.node : 6*p.node+6]
-				r := &p.arm
-				to[0] += p.w * (v[0] + v[4]*r[2] - v[5]*r[1])
-				to[1] += p.w * (v[1] + v[5]*r[0] - v[3]*r[2])
-				to[2] += p.w * (v[2] + v[3]*r[1] - v[4]*r[0])
+			to := y[node*dof : node*dof+dof : node*dof+dof]
+			for side := range 2 {
+				w := share1(t.w[0][i], side)
+				if w == 0 {
+					continue
+				}
+				at := 6 * (int(t.lo[0][i]) + side)
+				s, r0 := row[at:at+6:at+6], t.arm[0][i][side]
+				to[0] += w * s[0]
+				to[1] += w * (s[1] + s[5]*r0)
+				to[2] += w * (s[2] - s[4]*r0)
 				if dof == 6 {
-					to[3] += p.w * v[3]
-					to[4] += p.w * v[4]
-					to[5] += p.w * v[5]
+					to[3] += w * s[3]
+					to[4] += w * s[4]
+					to[5] += w * s[5]
 				}
 			}
 			node++
@@ -146,36 +171,55 @@ func (t *transfer) prolong(k int, x, y []float64, dof int) {
 	}
 }
 
+// share1 is the weight of the lower (0) or upper (1) of two coarse nodes.
+func share1(w float64, side int) float64 {
+	if side == 0 {
+		return 1 - w
+	}
+	return w
+}
+
 // restrict sets the forces y on the coarse nodes of plane k of axis 2 from the
 // fine ones: the transpose of prolong.
 func (t *transfer) restrict(k int, x, y []float64, dof int) {
 	node := k * t.coarse[1] * t.coarse[0]
+	row := make([]float64, 6*t.fine[0])
 	for j := range t.coarse[1] {
-		for i := range t.coarse[0] {
-			var s [6]float64
-			for _, kc := range t.kids[2][k] {
-				for _, kb := range t.kids[1][j] {
-					w, base := kc.w*kb.w, t.fine[0]*(int(kb.i)+t.fine[1]*int(kc.i))
-					for _, ka := range t.kids[0][i] {
-						at := dof * (base + int(ka.i))
-						v := x[at : at+dof]
-						wa := w * ka.w
-						f0, f1, f2 := wa*v[0], wa*v[1], wa*v[2]
-						s[0] += f0
-						s[1] += f1
-						s[2] += f2
-						s[3] += kb.arm*f2 - kc.arm*f1
-						s[4] += kc.arm*f0 - ka.arm*f2
-						s[5] += ka.arm*f1 - kb.arm*f0
-						if dof == 6 {
-							s[3] += wa * v[3]
-							s[4] += wa * v[4]
-							s[5] += wa * v[5]
-						}
+		clear(row)
+		for _, kc := range t.kids[2][k] {
+			for _, kb := range t.kids[1][j] {
+				w, r1, r2 := kc.w*kb.w, kb.arm, kc.arm
+				at := dof * t.fine[0] * (int(kb.i) + t.fine[1]*int(kc.i))
+				for i := range t.fine[0] {
+					v, s := x[at:at+dof:at+dof], row[6*i:6*i+6:6*i+6]
+					f0, f1, f2 := w*v[0], w*v[1], w*v[2]
+					s[0] += f0
+					s[1] += f1
+					s[2] += f2
+					s[3] += r1*f2 - r2*f1
+					s[4] += r2 * f0
+					s[5] -= r1 * f0
+					if dof == 6 {
+						s[3] += w * v[3]
+						s[4] += w * v[4]
+						s[5] += w * v[5]
 					}
+					at += dof
 				}
 			}
-			copy(y[6*node:6*node+6], s[:])
+		}
+		for i := range t.coarse[0] {
+			to := y[6*node : 6*node+6 : 6*node+6]
+			clear(to)
+			for _, ka := range t.kids[0][i] {
+				s, w, r0 := row[6*ka.i:6*ka.i+6:6*ka.i+6], ka.w, ka.arm
+				to[0] += w * s[0]
+				to[1] += w * s[1]
+				to[2] += w * s[2]
+				to[3] += w * s[3]
+				to[4] += w * (s[4] - r0*s[2])
+				to[5] += w * (s[5] + r0*s[1])
+			}
 			node++
 		}
 	}

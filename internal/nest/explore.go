@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"sync"
+	"sync/atomic"
 )
 
 // This file shortens a strip: it takes a little off the length of the best
@@ -59,7 +60,7 @@ func (p *problem) shorten(ctx context.Context, at []spot, seed uint64, budget in
 		// small ones from the best. Patience is a quarter of the paper's, whose runs
 		// are twenty times as long as ours.
 		tighten := share > 0.8
-		cut, strikes, patience := 0.001, 3, 50
+		cut, strikes, patience := kCut, kStr, kPat
 		if tighten {
 			cut, strikes, patience = 0.00001*math.Pow(50, (1-share)/0.2), 5, 25 // 0.05 % falling to 0.001 %
 		}
@@ -70,6 +71,11 @@ func (p *problem) shorten(ctx context.Context, at []spot, seed uint64, budget in
 			over = func(int) bool { return clock() >= 1 }
 		}
 		out := make([]attempt, lanes)
+		// The first lane to come clear ends the round. First is by lines, not by the
+		// clock: another that has looked along more of them stops as soon as it hears
+		// of it, and what it had is forgotten.
+		var lead atomic.Int64
+		lead.Store(math.MaxInt64)
 		var work sync.WaitGroup
 		for k, c := range lane {
 			var from []spot
@@ -84,21 +90,32 @@ func (p *problem) shorten(ctx context.Context, at []spot, seed uint64, budget in
 				copy(c.at, from)
 				c.start()
 				before := c.work
-				clear := c.separate(strikes, patience, func() bool { return over(c.work-before) || ctx.Err() != nil })
+				clear := c.separate(strikes, patience, func() bool {
+					return over(c.work-before) || ctx.Err() != nil || int64(c.work-before) > lead.Load()
+				})
 				out[k] = attempt{slices.Clone(c.at), c.total, clear, c.work - before}
+				for was := lead.Load(); clear && int64(out[k].work) < was && !lead.CompareAndSwap(was, int64(out[k].work)); {
+					was = lead.Load()
+				}
 			})
 		}
 		work.Wait()
-		won := false
-		for _, a := range out {
-			spent += max(1, a.work)
-			if !a.clear {
-				pool = append(pool, a)
-			} else if l := p.reach(a.at); l < length {
-				length, best, won = l, a.at, true
+		var won *attempt
+		for k := range out {
+			if a := &out[k]; a.clear && (won == nil || a.work < won.work) {
+				won = a
 			}
 		}
-		if won {
+		for k := range out {
+			if won != nil {
+				spent += max(1, won.work)
+				continue
+			}
+			spent += max(1, out[k].work)
+			pool = append(pool, out[k])
+		}
+		if won != nil {
+			length, best = p.reach(won.at), won.at
 			pool = pool[:0]
 			found(length, min(1, sofar()))
 			continue

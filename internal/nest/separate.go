@@ -3,7 +3,9 @@ package nest
 import (
 	"math"
 	"math/rand/v2"
+	"os"
 	"slices"
+	"strconv"
 )
 
 // This file removes overlap from a layout whose parts lie anywhere: the parts
@@ -135,13 +137,13 @@ func (c *crowd) overlap(f *form, x, y float64, g *form, gx, gy float64) float64 
 	if across == 0 { // rounding: the two measures disagree about touching
 		return 0
 	}
-	return c.floor(f, g) + min(up, across)
+	return (c.floor(f, g) + min(up, across)) * f.heft() * g.heft()
 }
 
 // How much an overlap is charged however shallow it is, as a share of the two
 // forms' lesser sides: without it many shallow overlaps are as good as none, and
 // the search ends in them. Of 0, 1, 2, 4 and 10 % this did best.
-const floorShare = 0.02
+var floorShare = knob("FLOOR", 0.02)
 
 // floor is that charge, µm.
 func (c *crowd) floor(f, g *form) float64 {
@@ -252,7 +254,7 @@ func (c *crowd) line(i, tray int, f *form, upright bool, at float64) (place, cha
 			return
 		}
 		c.spans = joined(blocked(traps, other, at-across, c.spans[:0]))
-		c.tents(along, weight, c.floor(f, g), end)
+		c.tents(along, weight*f.heft()*g.heft(), c.floor(f, g), end)
 	}
 	for j := range c.n {
 		if o := &c.at[j]; j != i && o.tray == tray {
@@ -346,11 +348,23 @@ func (c *crowd) lowpoint(end float64) (at, charge float64) {
 }
 
 // tries are the lines of a move and how many spots are then looked at closely.
-const (
-	linesFar  = 3 // anywhere
-	linesNear = 3 // close to where the part lies
-	closely   = 3
+var (
+	linesFar  = int(knob("FAR", 3))  // anywhere
+	linesNear = int(knob("NEAR", 3)) // close to where the part lies
+	closely   = int(knob("CLOSE", 3))
+	kExp      = knob("EXP", 0)
+	kCut      = knob("CUT", 0.001)
+	kPat      = int(knob("PAT", 50))
+	kStr      = int(knob("STR", 3))
+	kPool     = knob("POOL", 20)
 )
+
+func knob(n string, d float64) float64 {
+	if v, err := strconv.ParseFloat(os.Getenv("K_"+n), 64); err == nil {
+		return v
+	}
+	return d
+}
 
 // move puts part i where it is charged least, of the spots that some lines
 // offer, and reports whether that is elsewhere.
@@ -584,4 +598,9 @@ func (c *crowd) separate(strikes, patience int, stop func() bool) bool {
 func (c *crowd) restore(at []spot) {
 	copy(c.at, at)
 	c.measure()
+}
+
+func (f *form) heft() float64 {
+	if kExp == 0 { return 1 }
+	return f.hf
 }
