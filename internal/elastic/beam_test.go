@@ -89,21 +89,6 @@ func TestCantilever(t *testing.T) {
 	}
 }
 
-func TestSpeed(t *testing.T) {
-	for _, n := range []int{10, 20, 40} {
-		b := board("plate", [3]float64{400, 400, 18}, [3]float64{400 / float64(4*n), 400 / float64(4*n), 18 / 4.0}, Material{Stiffness: Isotropic(2000, 0.35), Density: 1e-3})
-		m := Model{Bodies: []Body{b}, Fixed: []Fixed{{Where: plane(0, 0), Axes: all}}}
-		r := solve(t, m, Case{Gravity: geom.V3(0, 0, -9810)})
-		t.Log(len(b.Lattice.Fill), r)
-	}
-	for _, n := range []int{8, 16, 32} {
-		b := board("cube", [3]float64{100, 100, 100}, [3]float64{100 / float64(n), 100 / float64(n), 100 / float64(n)}, Material{Stiffness: Isotropic(2000, 0.35), Density: 1e-3})
-		m := Model{Bodies: []Body{b}, Fixed: []Fixed{{Where: plane(0, 0), Axes: all}}}
-		r := solve(t, m, Case{Gravity: geom.V3(0, 0, -9810)})
-		t.Log(len(b.Lattice.Fill), r)
-	}
-}
-
 // tester is what *testing.T and *rapid.T have in common.
 type tester interface {
 	Helper()

@@ -500,3 +500,117 @@ func TestHardCases(t *testing.T) {
 	rr := solve(t, Model{Bodies: []Body{one}, Fixed: []Fixed{{Where: plane(2, 0), Axes: all}}}, Case{Gravity: geom.V3(0, 0, -9810)})
 	near(t, "one cell", rr.Reaction(0).Force.Z, 10*10*10*1e-3*9.81e-3, 1e-9)
 }
+
+// A bar pulled to a given length: N = EA δ/L, with Poisson's ratio nought.
+func TestPrescribed(t *testing.T) {
+	b := board("bar", [3]float64{100, 10, 10}, [3]float64{10, 5, 5}, Material{Stiffness: Isotropic(2000, 0)})
+	r := solve(t, Model{Bodies: []Body{b}, Fixed: []Fixed{
+		{Where: plane(0, 0), Axes: all}, {Where: plane(0, 100), Axes: [3]bool{true, false, false}, Value: geom.V3(0.5, 0, 0)}}}, Case{})
+	near(t, "force", r.Reaction(1).Force.X, 2000*100*0.5/100, 1e-6)
+	near(t, "held", r.Reaction(0).Force.X, -2000*100*0.5/100, 1e-6)
+	near(t, "energy", r.Energy, 1000*0.5/2, 1e-6)
+	s, _ := r.Stress(0, geom.V3(50, 5, 10))
+	near(t, "stress", s.VonMises(), 10, 1e-6)
+	if p := s.Principal(); math.Abs(p[0]-10) > 1e-5 || math.Abs(p[2]) > 1e-5 {
+		t.Errorf("principal stresses %v", p)
+	}
+	c, ok := r.CellStress(0, 4, 1, 0)
+	if !ok || math.Abs(c.Along(geom.V3(1, 0, 0))-10) > 1e-5 {
+		t.Errorf("stress in a cell %v", c)
+	}
+}
+
+// The order in which the error falls, and what Richardson makes of it: the
+// tension of the shelf falls with the square of the cells' size, so does the
+// energy's error.
+func TestConvergence(t *testing.T) {
+	const L, h = 200.0, 20.0
+	var energy []float64
+	for _, step := range []float64{20, 10, 5} {
+		b := board("beam", [3]float64{L, 20, h}, [3]float64{step, step, step}, Material{Stiffness: Isotropic(2000, 0), Density: 1e-3})
+		r := solve(t, Model{Bodies: []Body{b}, Fixed: []Fixed{{Where: plane(0, 0), Axes: all}}}, Case{Gravity: geom.V3(0, 0, -9810)})
+		energy = append(energy, r.Energy)
+	}
+	// U = ∫ M²/2EI + 0.6 V²/GA along a cantilever under its own weight.
+	q := 1e-3 * 9.81e-3 * 20 * h
+	want := q*q*math.Pow(L, 5)/(40*2000*20*h*h*h/12) + 0.6*q*q*L*L*L/(3*1000*20*h)
+	order := math.Log2((energy[1] - energy[0]) / (energy[2] - energy[1]))
+	value, off := Extrapolate(energy[1], energy[2], 2, 2)
+	t.Logf("energies %v, known %.6g, order %.2f, extrapolated %.6g ± %.2g", energy, want, order, value, off)
+	if order < 1.5 {
+		t.Errorf("order %.2f", order)
+	}
+	near(t, "extrapolated", value, want, 0.002)
+	if math.Abs(value-want) > off {
+		t.Errorf("the error is %.3g, the estimate of the finest was %.3g", value-want, off)
+	}
+}
+
+// Whatever the cells, a lattice is refused, found loose, or in balance.
+func TestAnyLattice(t *testing.T) {
+	solved, loose := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		var l Lattice
+		n := 1
+		for a := range 3 {
+			p := []float64{0}
+			for range rapid.IntRange(1, 4).Draw(t, "cells") {
+				p = append(p, p[len(p)-1]+rapid.SampledFrom([]float64{0.4, 5, 5, 12}).Draw(t, "edge"))
+			}
+			l.Planes[a] = p
+			n *= len(p) - 1
+		}
+		l.Fill = rapid.SliceOfN(rapid.SampledFrom([]float64{0, 0.005, 0.02, 0.5, 1, 1, 1}), n, n).Draw(t, "fill")
+		l.Material = rapid.SliceOfN(rapid.SampledFrom([]uint8{0, 0, 1}), n, n).Draw(t, "material")
+		b := Body{Name: "any", Frame: askew(geom.V3(1, 2, 3)), Lattice: l, Materials: []Material{
+			{Stiffness: Isotropic(2000, 0.4), Density: 1e-3}, {Stiffness: Isotropic(3, 0.1), Density: 1e-4}}}
+		m := Model{Bodies: []Body{b}, Fixed: []Fixed{{Where: plane(rapid.IntRange(0, 2).Draw(t, "side"), 0), Axes: all}}}
+		s, err := Assemble(context.Background(), m, Options{})
+		if err != nil {
+			var mech *Mechanism
+			if errors.As(err, &mech) {
+				loose++
+			} else if !errors.Is(err, ErrEmpty) && !strings.Contains(err.Error(), "no node") {
+				t.Fatal(err)
+			}
+			return
+		}
+		g := geom.V3(1000, 2000, -9810)
+		r, err := s.Solve(context.Background(), Case{Gravity: g})
+		if err != nil {
+			t.Fatal(err)
+		}
+		solved++
+		mass := 0.0
+		for c, f := range l.Fill {
+			if f >= MinFill {
+				mass += l.volume(c) * b.Materials[l.Material[c]].Density
+			}
+		}
+		if f := r.Reaction(0).Force; f.Add(g.Scale(mass*1e-6)).Len() > 1e-4*mass*1e-6*g.Len() {
+			t.Errorf("reaction %v to a weight of %v", f, g.Scale(mass*1e-6))
+		}
+	})
+	if solved == 0 || loose == 0 {
+		t.Errorf("%d solved, %d loose: the lattices are too tame", solved, loose)
+	}
+}
+
+// Crumbs are dropped on demand, and too many refused.
+func TestCrumbs(t *testing.T) {
+	b := board("crumbs", [3]float64{400, 10, 400}, [3]float64{10, 10, 10}, Material{Stiffness: Isotropic(2000, 0.4), Density: 1e-3})
+	s := b.Lattice.Size()
+	for i := range b.Lattice.Fill {
+		if x, z := i%s[0], i/s[0]; x > 4 && (x%2 == 1 || z%2 == 1) {
+			b.Lattice.Fill[i] = 0
+		}
+	}
+	m := Model{Bodies: []Body{b}, Fixed: []Fixed{{Where: plane(0, 0), Axes: all}}}
+	if _, err := Assemble(context.Background(), m, Options{}); !errors.Is(err, ErrCrumbs) {
+		t.Errorf("crumbs: %v", err)
+	}
+	var dropped float64
+	m.Bodies[0].Lattice, dropped = b.Lattice.Whole()
+	near(t, "dropped", dropped, 17*20*1000, 1e-9)
+	solve(t, m, Case{Gravity: geom.V3(0, 0, -9810)})
+}

@@ -91,6 +91,48 @@ func Carve(planes [3][]float64, n int, inside func(geom.Vec3) bool) Lattice {
 	return l
 }
 
+// Whole is the lattice with nothing but its largest part that hangs together by
+// cells' faces, and the volume (mm³) of what was dropped. Shapes carved at an
+// edge can leave crumbs that nothing holds.
+func (l Lattice) Whole() (Lattice, float64) {
+	size := l.Size()
+	labels, n := label(size, func(c int) bool { return l.Fill[c] >= MinFill })
+	volume := make([]float64, n)
+	for c, part := range labels {
+		if part >= 0 {
+			volume[part] += l.volume(c)
+		}
+	}
+	best := int32(0)
+	for p := range volume {
+		if volume[p] > volume[best] {
+			best = int32(p)
+		}
+	}
+	out, dropped := l, 0.0
+	out.Fill = make([]float64, len(l.Fill))
+	for c, part := range labels {
+		switch {
+		case part == best:
+			out.Fill[c] = l.Fill[c]
+		case part >= 0:
+			dropped += l.volume(c)
+		}
+	}
+	return out, dropped
+}
+
+// volume of what fills a cell.
+func (l Lattice) volume(c int) float64 {
+	v, size := l.Fill[c], l.Size()
+	for a := range 3 {
+		i := c % size[a]
+		c /= size[a]
+		v *= l.Planes[a][i+1] - l.Planes[a][i]
+	}
+	return v
+}
+
 // Body is one member: a lattice and where it stands in the world. The frame's
 // axes are unit vectors at right angles.
 type Body struct {
@@ -198,6 +240,9 @@ type Options struct {
 	MaxIterations int
 	// MaxContact is how often contacts may be opened and closed: 60 if nought.
 	MaxContact int
+	// MaxMemory, in bytes: a model that needs more is refused before anything is
+	// built. No limit if nought.
+	MaxMemory int64
 }
 
 func (o Options) filled() Options {
@@ -216,8 +261,14 @@ func (o Options) filled() Options {
 // ErrEmpty: a body has no cell with anything in it.
 var ErrEmpty = errors.New("no cell is filled")
 
+// ErrCrumbs: a body falls into more parts than can be looked at.
+var ErrCrumbs = errors.New("too many parts that do not hang together")
+
 // ErrNoConvergence: the inner solver or the contacts did not settle.
 var ErrNoConvergence = errors.New("did not settle")
+
+// ErrTooLarge: the model needs more memory than allowed.
+var ErrTooLarge = errors.New("too large")
 
 func finite(vs ...float64) bool {
 	for _, v := range vs {

@@ -28,7 +28,7 @@ type level struct {
 const (
 	firstStep = 4
 	laterStep = 2
-	direct    = 480 // numbers for which the last level is solved directly
+	direct    = 720 // numbers for which the last level is solved directly
 	sweeps    = 3   // degree of the smoother before and after each visit below
 )
 

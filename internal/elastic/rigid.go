@@ -104,22 +104,24 @@ type entry struct {
 // maxParts bounds the loose parts looked at, since they are counted densely.
 const maxParts = 150
 
-func newRigid(s *System) *rigid {
+func newRigid(s *System) (*rigid, error) {
 	r := &rigid{s: s}
 	for bi, b := range s.bodies {
 		labels, n := b.label()
 		from := len(r.parts)
-		lo, hi := make([]geom.Box3, n), 0
-		_ = hi
-		for i := range lo {
-			lo[i] = geom.EmptyBox3()
+		if len(r.parts)+n > maxParts {
+			return nil, fmt.Errorf("elastic: body %d %q: %w: %d; see Lattice.Whole", bi, b.name, ErrCrumbs, n)
+		}
+		boxes := make([]geom.Box3, n)
+		for i := range boxes {
+			boxes[i] = geom.EmptyBox3()
 		}
 		c := 0
 		for k := range b.n[2] - 1 {
 			for j := range b.n[1] - 1 {
 				for i := range b.n[0] - 1 {
 					if labels[c] >= 0 {
-						box := &lo[labels[c]]
+						box := &boxes[labels[c]]
 						*box = box.Add(geom.V3(b.x[0][i], b.x[1][j], b.x[2][k])).Add(geom.V3(b.x[0][i+1], b.x[1][j+1], b.x[2][k+1]))
 						labels[c] += int32(from)
 					}
@@ -127,13 +129,10 @@ func newRigid(s *System) *rigid {
 				}
 			}
 		}
-		for i, box := range lo {
+		for i, box := range boxes {
 			r.parts = append(r.parts, rigidPart{bi, i, n, b.world(array(box.Center())), box.Size().Len() / 2})
 		}
 		r.part = append(r.part, labels)
-	}
-	if len(r.parts) > maxParts {
-		return r
 	}
 	r.always = mat.NewSymDense(6*len(r.parts), nil)
 	for bi, b := range s.bodies {
@@ -191,7 +190,7 @@ func newRigid(s *System) *rigid {
 		}
 		r.links = append(r.links, rows)
 	}
-	return r
+	return r, nil
 }
 
 func (b *lattice) firstCell() int {
@@ -205,15 +204,20 @@ func (b *lattice) firstCell() int {
 
 // label numbers the parts of a body that hang together by faces.
 func (b *lattice) label() (labels []int32, n int) {
-	labels = make([]int32, len(b.kind))
+	return label([3]int{b.n[0] - 1, b.n[1] - 1, b.n[2] - 1}, func(c int) bool { return b.kind[c] >= 0 })
+}
+
+// label numbers the parts of a block of m cells that hang together by faces;
+// -1 where a cell is not filled.
+func label(m [3]int, filled func(c int) bool) (labels []int32, n int) {
+	labels = make([]int32, m[0]*m[1]*m[2])
 	for i := range labels {
 		labels[i] = -1
 	}
-	m := [3]int{b.n[0] - 1, b.n[1] - 1, b.n[2] - 1}
 	step := [3]int{1, m[0], m[0] * m[1]}
 	var stack []int32
 	for c := range labels {
-		if b.kind[c] < 0 || labels[c] >= 0 {
+		if !filled(c) || labels[c] >= 0 {
 			continue
 		}
 		labels[c] = int32(n)
@@ -227,7 +231,7 @@ func (b *lattice) label() (labels []int32, n int) {
 					if p := pos[a] + d; p < 0 || p >= m[a] {
 						continue
 					}
-					if to := at + d*step[a]; b.kind[to] >= 0 && labels[to] < 0 {
+					if to := at + d*step[a]; labels[to] < 0 && filled(to) {
 						labels[to] = int32(n)
 						stack = append(stack, int32(to))
 					}
@@ -325,9 +329,6 @@ func (r *rigid) loose(held func(i int) (normal, across bool)) *mat.Dense {
 
 // free lists the motions left to the model with the given links bearing.
 func (r *rigid) free(active []bool) []Motion {
-	if len(r.parts) > maxParts {
-		return r.crumbs()
-	}
 	q := r.loose(func(i int) (bool, bool) { return active[i], active[i] })
 	if q == nil {
 		return nil
@@ -369,16 +370,6 @@ func (r *rigid) free(active []bool) []Motion {
 		out = append(out, r.motion(v))
 	}
 	return out
-}
-
-// crumbs is said of a model in too many parts to look at each.
-func (r *rigid) crumbs() []Motion {
-	for _, p := range r.parts {
-		if p.of > 1 {
-			return []Motion{{Body: p.body, Name: r.s.bodies[p.body].name, Part: 0, Parts: p.of, Centre: p.centre, Shift: geom.V3(0, 0, 1)}}
-		}
-	}
-	return []Motion{{Name: "the model", Parts: 1, Shift: geom.V3(0, 0, 1)}}
 }
 
 // motion describes a vector by the part that moves most.

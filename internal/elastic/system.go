@@ -4,14 +4,16 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"sync"
 
 	"groundwork/internal/geom"
 )
 
-// System is a model made ready to be solved for any number of cases. It is not
-// changed by solving in what it answers, but must not be solved by two
-// goroutines at once: they would share its work space.
+// System is a model made ready to be solved for any number of cases, one after
+// another: goroutines wait for each other, since a solution uses all processors
+// and the work space of the system.
 type System struct {
+	mu      sync.Mutex
 	model   Model
 	opts    Options
 	bodies  []*lattice
@@ -30,6 +32,11 @@ type System struct {
 func Assemble(ctx context.Context, m Model, o Options) (*System, error) {
 	if err := m.check(); err != nil {
 		return nil, err
+	}
+	if o.MaxMemory > 0 {
+		if need := m.Memory(); need > o.MaxMemory {
+			return nil, fmt.Errorf("elastic: %w: %d MiB are needed, %d MiB allowed", ErrTooLarge, need>>20, o.MaxMemory>>20)
+		}
 	}
 	s := &System{model: m, opts: o.filled()}
 	nodes := 0
@@ -68,7 +75,10 @@ func Assemble(ctx context.Context, m Model, o Options) (*System, error) {
 		s.spots = append(s.spots, at)
 		s.springs = append(s.springs, newSpring(l, at, ends, index))
 	}
-	s.rigid = newRigid(s)
+	var err error
+	if s.rigid, err = newRigid(s); err != nil {
+		return nil, err
+	}
 	all := make([]bool, len(m.Links))
 	for i := range all {
 		all[i] = true
@@ -209,6 +219,8 @@ func (b *lattice) holds(s spot, p geom.Vec3) bool {
 // if contacts open until something is free (a piece tips), and wraps
 // [ErrNoConvergence] or the context's error if the search ends too early.
 func (s *System) Solve(ctx context.Context, c Case) (*Result, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	load, err := s.loads(c)
 	if err != nil {
 		return nil, err
@@ -350,7 +362,8 @@ func (s *System) inner(ctx context.Context, load, x []float64, w *work) (int, er
 	}
 	// What counts is the error against the whole: the norm of the right-hand
 	// side from nothing but what is given.
-	start := make([]float64, len(x))
+	start := w.p // not yet in use
+	clear(start)
 	for _, d := range s.h.fixed {
 		start[d] = s.given[d]
 	}

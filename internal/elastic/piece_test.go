@@ -1,0 +1,130 @@
+package elastic
+
+import (
+	"context"
+	"math"
+	"testing"
+
+	"groundwork/internal/geom"
+)
+
+// table is a sandwich top on four splayed solid legs, each screwed with two
+// screws and touching the top without a tie, feet on the floor.
+func table(step float64) (Model, Case) {
+	const side, thick, height = 600.0, 18.0, 400.0
+	top := sandwich(side, thick, step)
+	top.Name = "top"
+	top.Frame.Origin = geom.V3(-side/2, -side/2, height)
+	m := Model{Bodies: []Body{top}}
+	for i := range 4 {
+		sx, sy := float64(2*(i%2)-1), float64(2*(i/2)-1)
+		// The leg's own X goes up; it leans outward and its top is cut by cells.
+		leg := board("leg", [3]float64{height, 40, 40}, [3]float64{20, 20, 20}, Material{Name: "solid", Stiffness: Isotropic(2000, 0.35), Density: 1.05e-3})
+		f := geom.FrameFromXZ(geom.Vec3{}, geom.V3(0, 0, 1), geom.V3(sx, sy, 0))
+		f.Origin = geom.V3(sx*220, sy*220, 0).Sub(f.Y.Scale(20)).Sub(f.Z.Scale(20))
+		leg.Frame = f
+		m.Bodies = append(m.Bodies, leg)
+		b := len(m.Bodies) - 1
+		face := Face{Frame: geom.Frame{Origin: f.Origin.Add(geom.V3(0, 0, height)), X: f.Y, Y: f.Z, Z: geom.V3(0, 0, 1)}, U: 40, V: 40}
+		m.Links = append(m.Links, face.Links(Link{Name: "bearing", A: b, B: 0, Along: 50, Contact: true}, 10)...)
+		for _, d := range []float64{-12, 12} {
+			m.Links = append(m.Links, Link{Name: "screw", A: b, B: 0, At: face.Frame.Origin.Add(f.Y.Scale(20 + d)).Add(f.Z.Scale(20)), Axis: geom.V3(0, 0, 1), Along: 2e4, Across: 5e3, Preload: 200})
+		}
+		foot := face
+		foot.Frame.Origin = f.Origin
+		foot.Frame.Z = geom.V3(0, 0, -1)
+		m.Links = append(m.Links, foot.Links(Link{Name: "floor", A: b, B: Ground, Along: 10, Across: 5, Contact: true}, 20)...)
+	}
+	c := Case{Name: "edge", Gravity: geom.V3(0, 0, -9810), Faces: []FaceLoad{{Body: 0,
+		Face: Face{Frame: geom.Frame{Origin: geom.V3(180, -40, height+thick), X: geom.V3(1, 0, 0), Y: geom.V3(0, 1, 0), Z: geom.V3(0, 0, 1)}, U: 80, V: 80}, Force: geom.V3(0, 0, -300)}}}
+	return m, c
+}
+
+// A whole table stands, by statics: the floor carries what is laid on it, and
+// the moments balance.
+func TestTable(t *testing.T) {
+	for _, step := range []float64{30, 15} {
+		m, c := table(step)
+		s, err := Assemble(context.Background(), m, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := s.Solve(context.Background(), c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Log(r, moved(t, r, 0, geom.V3(220, 0, 400)))
+		var up, about, push float64
+		for i, l := range m.Links {
+			f := r.Link(i)
+			if l.Contact && f.Tension > 1e-6 {
+				t.Errorf("link %d %s pulls", i, l.Name)
+			}
+			if l.Name == "floor" {
+				up -= f.Tension
+				about += f.Tension * l.At.X
+				push += f.Across.X
+			}
+		}
+		weight := 0.0
+		for _, b := range m.Bodies {
+			p := b.Lattice.Planes
+			n := b.Lattice.Size()
+			for i, v := range b.Lattice.Fill {
+				x, y, z := i%n[0], i/n[0]%n[1], i/(n[0]*n[1])
+				mat := b.Materials[0]
+				if b.Lattice.Material != nil {
+					mat = b.Materials[b.Lattice.Material[i]]
+				}
+				weight += v * mat.Density * 9.81e-3 * (p[0][x+1] - p[0][x]) * (p[1][y+1] - p[1][y]) * (p[2][z+1] - p[2][z])
+			}
+		}
+		near(t, "the floor's push", up, weight+300, 1e-5)
+		near(t, "its moment", -about, 300*220, 1e-4)
+		if math.Abs(push) > 1e-3 {
+			t.Errorf("the feet push sideways by %g N in all", push)
+		}
+	}
+}
+
+// A case of four boards glued at their corners, and a shelf in it on four pins.
+func TestGluedCase(t *testing.T) {
+	const w, h, d, b = 600.0, 800.0, 250.0, 18.0
+	mat := Material{Stiffness: Isotropic(2000, 0.35), Density: 0.5e-3}
+	side := func(x float64) Body {
+		s := board("side", [3]float64{b, d, h}, [3]float64{9, 25, 25}, mat)
+		s.Frame.Origin = geom.V3(x, 0, 0)
+		return s
+	}
+	flat := func(name string, z float64) Body {
+		s := board(name, [3]float64{w - 2*b, d, b}, [3]float64{25, 25, 9}, mat)
+		s.Frame.Origin = geom.V3(b, 0, z)
+		return s
+	}
+	m := Model{Bodies: []Body{side(0), side(w - b), flat("bottom", 0), flat("top", h-b), flat("shelf", 400)}}
+	for side, x := range []float64{b, w - b} {
+		for _, board := range []int{2, 3} {
+			f := Face{Frame: geom.Frame{Origin: geom.V3(x, 0, m.Bodies[board].Frame.Origin.Z), X: geom.V3(0, 1, 0), Y: geom.V3(0, 0, 1), Z: geom.V3(1, 0, 0)}, U: d, V: b}
+			// 0.1 mm of glue with E 1000, G 350.
+			m.Links = append(m.Links, f.Links(Link{Name: "glue", A: side, B: board, Along: 1e4, Across: 3.5e3}, 9)...)
+		}
+		for _, y := range []float64{40, 210} {
+			m.Links = append(m.Links, Link{Name: "pin", A: 4, B: side, At: geom.V3(x, y, 400), Axis: geom.V3(0, 0, -1), Along: 2000, Across: 500})
+		}
+		for _, y := range []float64{0, d} {
+			m.Links = append(m.Links, Link{Name: "floor", A: side, B: Ground, At: geom.V3(x, y, 0), Axis: geom.V3(0, 0, -1), Along: 5e3, Across: 1e3, Contact: true})
+		}
+	}
+	r := solve(t, m, Case{Gravity: geom.V3(0, 0, -9810), Faces: []FaceLoad{{Body: 4,
+		Face: Face{Frame: geom.Frame{Origin: geom.V3(b, 0, 418), X: geom.V3(1, 0, 0), Y: geom.V3(0, 1, 0), Z: geom.V3(0, 0, 1)}, U: w - 2*b, V: d}, Force: geom.V3(0, 0, -200)}}})
+	t.Log(r)
+	// The shelf's deflection in the middle lies between the beam on its ends and
+	// the beam built in.
+	L := w - 2*b
+	weight := L * d * b * 0.5e-3 * 9.81e-3
+	free := 5 * (200 + weight) * L * L * L / (384 * 2000 * d * b * b * b / 12)
+	u := moved(t, r, 4, geom.V3(w/2, d/2, 409)).Z - moved(t, r, 4, geom.V3(b, 40, 409)).Z
+	if -u > 1.02*free || -u < free/5 {
+		t.Errorf("the shelf sags %g, a beam on its ends %g", -u, free)
+	}
+}
