@@ -526,7 +526,7 @@ func TestPrescribed(t *testing.T) {
 func TestConvergence(t *testing.T) {
 	const L, h = 200.0, 20.0
 	var energy []float64
-	for _, step := range []float64{20, 10, 5} {
+	for _, step := range []float64{10, 5, 2.5} {
 		b := board("beam", [3]float64{L, 20, h}, [3]float64{step, step, step}, Material{Stiffness: Isotropic(2000, 0), Density: 1e-3})
 		r := solve(t, Model{Bodies: []Body{b}, Fixed: []Fixed{{Where: plane(0, 0), Axes: all}}}, Case{Gravity: geom.V3(0, 0, -9810)})
 		energy = append(energy, r.Energy)

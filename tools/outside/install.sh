@@ -12,6 +12,7 @@ lib3mf-dev|/usr/include/lib3mf/Model/COM/NMR_DLLInterfaces.h|3MF consortium read
 python3-ezdxf|/usr/lib/python3/dist-packages/ezdxf/__init__.py|reads and audits DXF
 python3-shapely|/usr/lib/python3/dist-packages/shapely/__init__.py|polygon areas and containment
 librsvg2-bin|/usr/bin/rsvg-convert|renders SVG
+calculix-ccx|/usr/bin/ccx|finite elements
 poppler-utils|/usr/bin/pdftotext|reads PDF
 '
 
