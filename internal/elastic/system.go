@@ -244,11 +244,16 @@ func (s *System) Solve(ctx context.Context, c Case) (*Result, error) {
 	x := make([]float64, len(load))
 	w := newWork(len(load))
 	seen := map[string]bool{}
+	// Which contacts bear is found roughly, then confirmed at the full accuracy.
+	tolerance := s.opts.Tolerance
+	if contacts {
+		tolerance = max(tolerance, roughly)
+	}
 	for round := 1; ; round++ {
 		if err := s.h.bear(active, false); err != nil {
 			return nil, err
 		}
-		n, err := s.inner(ctx, load, x, w)
+		n, err := s.inner(ctx, load, x, w, tolerance)
 		res.Iterations += n
 		res.Rounds = round
 		if err != nil {
@@ -267,6 +272,10 @@ func (s *System) Solve(ctx context.Context, c Case) (*Result, error) {
 			if next[i] != active[i] {
 				changed++
 			}
+		}
+		if changed == 0 && tolerance > s.opts.Tolerance {
+			tolerance = s.opts.Tolerance
+			continue
 		}
 		if changed == 0 {
 			break
@@ -290,6 +299,9 @@ func (s *System) Solve(ctx context.Context, c Case) (*Result, error) {
 	s.finish(res, load, x, w)
 	return res, nil
 }
+
+// roughly is the tolerance while contacts open and close.
+const roughly = 1e-3
 
 // press is the overlap of a contact's faces (mm), above nought if they press.
 func (s *System) press(i int, x []float64) float64 {
@@ -356,7 +368,7 @@ func (l Link) offset() float64 {
 }
 
 // inner solves for the links that bear now, by conjugate gradients from x.
-func (s *System) inner(ctx context.Context, load, x []float64, w *work) (int, error) {
+func (s *System) inner(ctx context.Context, load, x []float64, w *work, tolerance float64) (int, error) {
 	for _, d := range s.h.fixed {
 		x[d] = s.given[d]
 	}
@@ -370,7 +382,7 @@ func (s *System) inner(ctx context.Context, load, x []float64, w *work) (int, er
 	s.residual(load, start, w)
 	s.h.clearFixed(w.r)
 	s.h.cycle(0, w.z, w.r)
-	goal := s.opts.Tolerance * math.Sqrt(max(0, dot(w.r, w.z)))
+	goal := tolerance * math.Sqrt(max(0, dot(w.r, w.z)))
 	s.residual(load, x, w)
 	s.h.clearFixed(w.r)
 	rho := 0.0
@@ -387,7 +399,7 @@ func (s *System) inner(ctx context.Context, load, x []float64, w *work) (int, er
 			return it, nil
 		}
 		if it == s.opts.MaxIterations {
-			return it, fmt.Errorf("the inner solver %w in %d iterations: %.2g of the error is left", ErrNoConvergence, it, math.Sqrt(rz)/goal*s.opts.Tolerance)
+			return it, fmt.Errorf("the inner solver %w in %d iterations: %.2g of the error is left", ErrNoConvergence, it, math.Sqrt(rz)/goal*tolerance)
 		}
 		beta := 0.0
 		if it > 0 {
