@@ -132,32 +132,38 @@ func (c *columns) solve(b *lattice, k int, r, z []float64, keep, scale float64) 
 	buf := make([]float64, 3*n0)
 	for j := range b.n[1] {
 		base := n0 * (j + b.n[1]*k)
-		var p0, p1, p2 float64
-		for i := range n0 {
-			n := base + i
-			l := c.l[9*n : 9*n+9 : 9*n+9]
-			v := r[3*n : 3*n+3 : 3*n+3]
-			q0 := v[0] - (float64(l[0])*p0 + float64(l[1])*p1 + float64(l[2])*p2)
-			q1 := v[1] - (float64(l[3])*p0 + float64(l[4])*p1 + float64(l[5])*p2)
-			q2 := v[2] - (float64(l[6])*p0 + float64(l[7])*p1 + float64(l[8])*p2)
-			p0, p1, p2 = q0, q1, q2
-			buf[3*i], buf[3*i+1], buf[3*i+2] = q0, q1, q2
-		}
-		var b0, b1, b2 float64 // L of the node above, transposed, times its outcome
-		for i := n0 - 1; i >= 0; i-- {
-			n := base + i
-			d := c.d[6*n : 6*n+6 : 6*n+6]
-			d0, d1, d2, d3, d4, d5 := float64(d[0]), float64(d[1]), float64(d[2]), float64(d[3]), float64(d[4]), float64(d[5])
-			q0, q1, q2 := buf[3*i], buf[3*i+1], buf[3*i+2]
-			x0 := d0*q0 + d1*q1 + d2*q2 - b0
-			x1 := d1*q0 + d3*q1 + d4*q2 - b1
-			x2 := d2*q0 + d4*q1 + d5*q2 - b2
-			l := c.l[9*n : 9*n+9 : 9*n+9]
-			b0 = float64(l[0])*x0 + float64(l[3])*x1 + float64(l[6])*x2
-			b1 = float64(l[1])*x0 + float64(l[4])*x1 + float64(l[7])*x2
-			b2 = float64(l[2])*x0 + float64(l[5])*x1 + float64(l[8])*x2
-			o := z[3*n : 3*n+3 : 3*n+3]
-			o[0], o[1], o[2] = keep*o[0]+scale*x0, keep*o[1]+scale*x1, keep*o[2]+scale*x2
-		}
+		c.one(base, r[3*base:3*(base+n0)], z[3*base:3*(base+n0)], buf, keep, scale)
+	}
+}
+
+// one does it for the column whose first node is base; r and z are the column's.
+func (c *columns) one(base int, r, z, buf []float64, keep, scale float64) {
+	n0 := len(buf) / 3
+	var p0, p1, p2 float64
+	for i := range n0 {
+		n := base + i
+		l := c.l[9*n : 9*n+9 : 9*n+9]
+		v := r[3*i : 3*i+3 : 3*i+3]
+		q0 := v[0] - (float64(l[0])*p0 + float64(l[1])*p1 + float64(l[2])*p2)
+		q1 := v[1] - (float64(l[3])*p0 + float64(l[4])*p1 + float64(l[5])*p2)
+		q2 := v[2] - (float64(l[6])*p0 + float64(l[7])*p1 + float64(l[8])*p2)
+		p0, p1, p2 = q0, q1, q2
+		buf[3*i], buf[3*i+1], buf[3*i+2] = q0, q1, q2
+	}
+	var b0, b1, b2 float64 // L of the node above, transposed, times its outcome
+	for i := n0 - 1; i >= 0; i-- {
+		n := base + i
+		d := c.d[6*n : 6*n+6 : 6*n+6]
+		d0, d1, d2, d3, d4, d5 := float64(d[0]), float64(d[1]), float64(d[2]), float64(d[3]), float64(d[4]), float64(d[5])
+		q0, q1, q2 := buf[3*i], buf[3*i+1], buf[3*i+2]
+		x0 := d0*q0 + d1*q1 + d2*q2 - b0
+		x1 := d1*q0 + d3*q1 + d4*q2 - b1
+		x2 := d2*q0 + d4*q1 + d5*q2 - b2
+		l := c.l[9*n : 9*n+9 : 9*n+9]
+		b0 = float64(l[0])*x0 + float64(l[3])*x1 + float64(l[6])*x2
+		b1 = float64(l[1])*x0 + float64(l[4])*x1 + float64(l[7])*x2
+		b2 = float64(l[2])*x0 + float64(l[5])*x1 + float64(l[8])*x2
+		o := z[3*i : 3*i+3 : 3*i+3]
+		o[0], o[1], o[2] = keep*o[0]+scale*x0, keep*o[1]+scale*x1, keep*o[2]+scale*x2
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -17,6 +18,8 @@ type level struct {
 	grids   []*grid     // nil on the finest
 	down    []*transfer // to the next level, by body; nil on the last
 	springs []spring    // by link
+	exact   []bool      // by link: in ties, not in the columns or blocks
+	ties    *ties       // of the links that bear
 	top     float64     // bound of the smoothed matrix' spectrum
 	x, b    []float64
 	r, d, t []float64
@@ -37,7 +40,9 @@ type hierarchy struct {
 	bodies  []*lattice
 	fixed   []int32 // numbers on the finest level that do not move
 	levels  []*level
-	active  []bool // by link
+	links   []Link
+	active  []bool  // by link
+	groups  [][]int // by level, by link: its group among the ties
 	columns []*columns
 	last    mat.Cholesky
 	lastMap []int32 // of the last level's numbers to the rows of last, -1 if dead
@@ -88,8 +93,8 @@ func plan(x [][3][]float64) (levels [][]*transfer) {
 }
 
 // newHierarchy builds all but what depends on the links that bear.
-func newHierarchy(ctx context.Context, bodies []*lattice, springs []spring) (*hierarchy, error) {
-	h := &hierarchy{bodies: bodies, active: make([]bool, len(springs))}
+func newHierarchy(ctx context.Context, bodies []*lattice, springs []spring, links []Link) (*hierarchy, error) {
+	h := &hierarchy{bodies: bodies, links: links, active: make([]bool, len(springs))}
 	top := &level{dof: 3, springs: springs}
 	var x [][3][]float64
 	for _, b := range bodies {
@@ -178,7 +183,13 @@ func (h *hierarchy) bear(active []bool, first bool) error {
 		changed[i] = first || active[i] != h.active[i]
 	}
 	copy(h.active, active)
+	if first {
+		h.groups = make([][]int, len(h.levels))
+	}
 	for li, l := range h.levels {
+		if first {
+			l.exact = h.tieable(li)
+		}
 		extra := make([]map[int]*[6][6]float64, len(h.bodies))
 		touched := make([]map[int]bool, len(h.bodies))
 		for b := range extra {
@@ -186,6 +197,9 @@ func (h *hierarchy) bear(active []bool, first bool) error {
 		}
 		for i := range l.springs {
 			s := &l.springs[i]
+			if l.exact[i] {
+				continue
+			}
 			for _, t := range s.terms {
 				if changed[i] {
 					touched[t.body][t.node] = true
@@ -232,6 +246,14 @@ func (h *hierarchy) bear(active []bool, first bool) error {
 				}
 			})
 		}
+	}
+	for li, l := range h.levels[:len(h.levels)-1] {
+		if first || slices.Contains(changed, true) {
+			l.ties = h.tie(li)
+		}
+	}
+	if !first && !slices.Contains(changed, true) {
+		return nil
 	}
 	if err := h.factorLast(); err != nil {
 		return err
@@ -414,6 +436,7 @@ func (h *hierarchy) smoothed(i int, r, z []float64, keep, scale float64) {
 			}
 		}
 	})
+	l.ties.apply(r, z, scale)
 }
 
 // largest estimates the largest eigenvalue of D⁻¹A from above, by powers from a

@@ -86,7 +86,7 @@ func Assemble(ctx context.Context, m Model, o Options) (*System, error) {
 	if free := s.rigid.free(all); len(free) > 0 {
 		return nil, &Mechanism{Motions: free}
 	}
-	h, err := newHierarchy(ctx, s.bodies, s.springs)
+	h, err := newHierarchy(ctx, s.bodies, s.springs, m.Links)
 	if err != nil {
 		return nil, fmt.Errorf("elastic: %w", err)
 	}
