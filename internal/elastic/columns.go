@@ -1,142 +1,349 @@
 package elastic
 
+import "slices"
+
 // columns holds, for every column of nodes along axis 0, the factors of the
 // stiffness of that column alone: block by block L D Lᵀ. Solving for a whole
 // column smooths evenly where cells are much thinner than wide, as the cover
-// layers of a board are. The factors are kept in single precision: it is a
-// preconditioner, and symmetric and definite with whatever factors it has.
+// layers of a board are. Where cells are narrow across the columns too, as the
+// contours at a board's rim, the columns on either side of them are taken
+// together. The factors are kept in single precision: it is a preconditioner,
+// and symmetric and definite with whatever factors it has.
 type columns struct {
-	l []float32 // nine to a node: what the node below brings
-	d []float32 // six to a node: the inverse diagonal block, 00 01 02 11 12 22
+	l       []float32 // of a column alone, nine to a node: what the node below brings
+	d       []float32 // six to a node: the inverse diagonal block, 00 01 02 11 12 22
+	wide    []float32 // of columns together, to a layer: L and the inverse diagonal block
+	bundles []bundle
+	of      []int32 // bundle of each column
+	from    []int   // first bundle of each plane of nodes of axis 2, and the end
+}
+
+// bundle is a block of columns solved together: nodes j0 to j1-1 along axis 1
+// and k0 to k1-1 along axis 2.
+type bundle struct {
+	j0, j1, k0, k1 int
+	at             int // in wide
+}
+
+func (g bundle) columns() int { return (g.j1 - g.j0) * (g.k1 - g.k0) }
+
+// narrow is the part of the usual step below which a gap is narrow, and
+// together the most nodes that are taken as one along an axis.
+const (
+	narrow   = 0.35
+	together = 3
+)
+
+// runs groups the nodes of an axis that stand at narrow gaps.
+func runs(x []float64) (out [][2]int) {
+	gaps := make([]float64, len(x)-1)
+	for i := range gaps {
+		gaps[i] = x[i+1] - x[i]
+	}
+	sorted := slices.Clone(gaps)
+	slices.Sort(sorted)
+	usual := sorted[len(sorted)/2]
+	for i := 0; i < len(x); {
+		j := i + 1
+		for j < len(x) && j-i < together && gaps[j-1] < narrow*usual {
+			j++
+		}
+		out = append(out, [2]int{i, j})
+		i = j
+	}
+	return out
 }
 
 func newColumns(b *lattice) *columns {
-	return &columns{make([]float32, 9*b.nodes()), make([]float32, 6*b.nodes())}
+	c := &columns{l: make([]float32, 9*b.nodes()), d: make([]float32, 6*b.nodes()), of: make([]int32, b.n[1]*b.n[2]), from: make([]int, b.n[2]+1)}
+	across := runs(b.x[1])
+	size := 0
+	for _, k := range runs(b.x[2]) {
+		for p := k[0]; p < k[1]; p++ {
+			c.from[p] = len(c.bundles)
+			if p > k[0] {
+				c.from[p] += len(across) // all start on the first plane
+			}
+		}
+		for _, j := range across {
+			g := bundle{j[0], j[1], k[0], k[1], size}
+			if s := 3 * g.columns(); s > 3 {
+				size += 2 * s * s * b.n[0]
+			}
+			for q := k[0]; q < k[1]; q++ {
+				for p := j[0]; p < j[1]; p++ {
+					c.of[p+b.n[1]*q] = int32(len(c.bundles))
+				}
+			}
+			c.bundles = append(c.bundles, g)
+		}
+	}
+	c.from[b.n[2]] = len(c.bundles)
+	c.wide = make([]float32, size)
+	return c
+}
+
+// base is the first node of column i of the bundle.
+func (g bundle) base(b *lattice, i int) int {
+	w := g.j1 - g.j0
+	return b.n[0] * (g.j0 + i%w + b.n[1]*(g.k0+i/w))
 }
 
 // factor makes the factors of all columns, or of those with a touched node.
 func (c *columns) factor(b *lattice, extra map[int]*[6][6]float64, touched map[int]bool, all bool) {
-	need := map[int]bool{}
+	need := map[int32]bool{}
 	for n := range touched {
-		need[n/b.n[0]] = true
+		need[c.of[n/b.n[0]]] = true
 	}
 	each(b.n[2], func(k int) {
-		diag, off := make([][3][3]float64, b.n[0]), make([][3][3]float64, b.n[0])
-		for j := range b.n[1] {
-			if all || need[j+b.n[1]*k] {
-				c.column(b, j, k, extra, diag, off)
+		var space blocks
+		for g := c.from[k]; g < c.from[k+1]; g++ {
+			if all || need[int32(g)] {
+				c.factorOne(b, c.bundles[g], extra, &space)
 			}
 		}
 	})
 }
 
-func (c *columns) column(b *lattice, j, k int, extra map[int]*[6][6]float64, diag, off [][3][3]float64) {
-	clear(diag)
-	clear(off)
-	base := b.n[0] * (j + b.n[1]*k)
-	for side := range 4 {
-		// The four cells about the column, of which it is an edge.
-		q, r := j-side&1, k-side>>1
-		if q < 0 || r < 0 || q >= b.n[1]-1 || r >= b.n[2]-1 {
+// blocks is work space: of each layer its own block and that with the one below.
+type blocks struct {
+	diag, off, inv, low []float64
+}
+
+func (w *blocks) clear(layers, s int) {
+	for _, v := range []*[]float64{&w.diag, &w.off} {
+		if cap(*v) < layers*s*s {
+			*v = make([]float64, layers*s*s)
+		}
+		*v = (*v)[:layers*s*s]
+		clear(*v)
+	}
+	w.inv, w.low = make([]float64, s*s), make([]float64, s*s)
+}
+
+func (c *columns) factorOne(b *lattice, g bundle, extra map[int]*[6][6]float64, w *blocks) {
+	m := g.columns()
+	s := 3 * m
+	w.clear(b.n[0], s)
+	var place [4]int // of the cell's four edges along axis 0 in the bundle, -1 outside
+	for r := max(0, g.k0-1); r < min(g.k1, b.n[2]-1); r++ {
+		for q := max(0, g.j0-1); q < min(g.j1, b.n[1]-1); q++ {
+			for e := range 4 {
+				j, k := q+e&1, r+e>>1
+				place[e] = -1
+				if j >= g.j0 && j < g.j1 && k >= g.k0 && k < g.k1 {
+					place[e] = j - g.j0 + (g.j1-g.j0)*(k-g.k0)
+				}
+			}
+			for i := range b.n[0] - 1 {
+				at := b.cell(i, q, r)
+				if b.kind[at] < 0 {
+					continue
+				}
+				mat, f := &b.bricks[b.kind[at]].node, b.fill[at]
+				lower, upper := w.diag[i*s*s:(i+1)*s*s], w.diag[(i+1)*s*s:(i+2)*s*s]
+				off := w.off[(i+1)*s*s : (i+2)*s*s]
+				for e, p := range place {
+					for h, o := range place {
+						if p < 0 || o < 0 {
+							continue
+						}
+						for x := range 3 {
+							for y := range 3 {
+								to := (3*p+x)*s + 3*o + y
+								lower[to] += f * mat[6*e+x][6*h+y]
+								upper[to] += f * mat[6*e+3+x][6*h+3+y]
+								off[to] += f * mat[6*e+3+x][6*h+y]
+							}
+						}
+					}
+				}
+			}
+		}
+	}
+	for i := range b.n[0] {
+		d, o := w.diag[i*s*s:(i+1)*s*s], w.off[i*s*s:(i+1)*s*s]
+		for col := range m {
+			n := g.base(b, col) + i
+			if e := extra[n]; e != nil {
+				for x := range 3 {
+					for y := range 3 {
+						d[(3*col+x)*s+3*col+y] += e[x][y]
+					}
+				}
+			}
+			for x := range 3 {
+				at := 3*col + x
+				if b.mask[n]>>x&1 == 1 {
+					for y := range s {
+						d[at*s+y], d[y*s+at], o[at*s+y] = 0, 0, 0
+					}
+					d[at*s+at] = 1
+				}
+				if i > 0 && b.mask[n-1]>>x&1 == 1 {
+					for y := range s {
+						o[y*s+at] = 0
+					}
+				}
+			}
+		}
+		clear(w.low)
+		if i > 0 { // L = o · inverse below, and d loses L oᵀ
+			for x := range s {
+				for l := range s {
+					if v := o[x*s+l]; v != 0 {
+						for y := range s {
+							w.low[x*s+y] += v * w.inv[l*s+y]
+						}
+					}
+				}
+			}
+			for x := range s {
+				for y := range s {
+					sum := 0.0
+					for l := range s {
+						sum += w.low[x*s+l] * o[y*s+l]
+					}
+					d[x*s+y] -= sum
+				}
+			}
+		}
+		invert(d, w.inv, s)
+		// What is fixed gets nothing.
+		for col := range m {
+			n := g.base(b, col) + i
+			for x := range 3 {
+				if at := 3*col + x; b.mask[n]>>x&1 == 1 {
+					for y := range s {
+						w.inv[at*s+y], w.inv[y*s+at] = 0, 0
+					}
+				}
+			}
+		}
+		if m == 1 {
+			n := g.base(b, 0) + i
+			for e, v := range w.low {
+				c.l[9*n+e] = float32(v)
+			}
+			for e, at := range [6]int{0, 1, 2, 4, 5, 8} {
+				c.d[6*n+e] = float32(w.inv[at])
+			}
 			continue
 		}
-		lower := 3 * (side << 1) // the corner at the cell's lower end
-		for i := range b.n[0] - 1 {
-			at := b.cell(i, q, r)
-			if b.kind[at] < 0 {
-				continue
-			}
-			m, f := &b.bricks[b.kind[at]].node, b.fill[at]
-			for p := range 3 {
-				for s := range 3 {
-					diag[i][p][s] += f * m[lower+p][lower+s]
-					diag[i+1][p][s] += f * m[lower+3+p][lower+3+s]
-					off[i+1][p][s] += f * m[lower+3+p][lower+s]
+		to := c.wide[g.at+2*i*s*s:]
+		for e := range s * s {
+			to[e] = float32(w.low[e])
+			// Rounding must not spoil the symmetry.
+			to[s*s+e] = float32((w.inv[e] + w.inv[e%s*s+e/s]) / 2)
+		}
+	}
+}
+
+// invert a symmetric positive definite matrix of s rows, by Gauss and Jordan.
+func invert(m, inv []float64, s int) {
+	a := slices.Clone(m)
+	clear(inv)
+	for i := range s {
+		inv[i*s+i] = 1
+	}
+	for p := range s {
+		k := 1 / a[p*s+p]
+		for y := range s {
+			a[p*s+y] *= k
+			inv[p*s+y] *= k
+		}
+		for x := range s {
+			if f := a[x*s+p]; x != p && f != 0 {
+				for y := range s {
+					a[x*s+y] -= f * a[p*s+y]
+					inv[x*s+y] -= f * inv[p*s+y]
 				}
 			}
 		}
 	}
-	var inv [3][3]float64
-	for i := range b.n[0] {
-		n := base + i
-		d, o := &diag[i], &off[i]
-		if e := extra[n]; e != nil {
-			for p := range 3 {
-				for s := range 3 {
-					d[p][s] += e[p][s]
-				}
-			}
-		}
-		mask := b.mask[n]
-		var below uint8
-		if i > 0 {
-			below = b.mask[n-1]
-		}
-		for p := range 3 {
-			for s := range 3 {
-				if mask>>p&1 == 1 || below>>s&1 == 1 {
-					o[p][s] = 0
-				}
-				if mask>>p&1 == 1 || mask>>s&1 == 1 {
-					d[p][s] = 0
-				}
-			}
-			if mask>>p&1 == 1 {
-				d[p][p] = 1
-			}
-		}
-		var l [3][3]float64
-		if i > 0 {
-			for p := range 3 {
-				for s := range 3 {
-					l[p][s] = o[p][0]*inv[0][s] + o[p][1]*inv[1][s] + o[p][2]*inv[2][s]
-				}
-			}
-			for p := range 3 {
-				for s := range 3 {
-					d[p][s] -= l[p][0]*o[s][0] + l[p][1]*o[s][1] + l[p][2]*o[s][2]
-				}
-			}
-		}
-		inv = invert3(d)
-		for p := range 3 {
-			for s := range 3 {
-				c.l[9*n+3*p+s] = float32(l[p][s])
-			}
-			// What is fixed gets nothing.
-			for s := range 3 {
-				if mask>>p&1 == 1 || mask>>s&1 == 1 {
-					inv[p][s] = 0
-				}
-			}
-		}
-		e := c.d[6*n : 6*n+6]
-		e[0], e[1], e[2], e[3], e[4], e[5] = float32(inv[0][0]), float32(inv[0][1]), float32(inv[0][2]), float32(inv[1][1]), float32(inv[1][2]), float32(inv[2][2])
-	}
 }
 
-// invert3 inverts a symmetric matrix.
-func invert3(m *[3][3]float64) (v [3][3]float64) {
-	a, b, c, d, e, f := m[0][0], m[0][1], m[0][2], m[1][1], m[1][2], m[2][2]
-	p, q, r := d*f-e*e, c*e-b*f, b*e-c*d
-	s := 1 / (a*p + b*q + c*r)
-	v[0] = [3]float64{p * s, q * s, r * s}
-	v[1] = [3]float64{q * s, (a*f - c*c) * s, (b*c - a*e) * s}
-	v[2] = [3]float64{r * s, (b*c - a*e) * s, (a*d - b*b) * s}
-	return v
-}
-
-// solve sets z to keep·z + scale·D⁻¹r for the columns of plane k.
+// solve sets z to keep·z + scale·D⁻¹r for the bundles that begin on plane k; r
+// and z are the body's.
 func (c *columns) solve(b *lattice, k int, r, z []float64, keep, scale float64) {
 	n0 := b.n[0]
 	buf := make([]float64, 3*n0)
-	for j := range b.n[1] {
-		base := n0 * (j + b.n[1]*k)
-		c.one(base, r[3*base:3*(base+n0)], z[3*base:3*(base+n0)], buf, keep, scale)
+	for _, g := range c.bundles[c.from[k]:c.from[k+1]] {
+		m := g.columns()
+		if m == 1 {
+			base := g.base(b, 0)
+			c.one(base, r[3*base:3*(base+n0)], z[3*base:3*(base+n0)], buf, keep, scale)
+			continue
+		}
+		in, out := make([]float64, 3*n0*m), make([]float64, 3*n0*m)
+		for col := range m {
+			base := g.base(b, col)
+			copy(in[3*n0*col:3*n0*(col+1)], r[3*base:3*(base+n0)])
+		}
+		c.several(b, g, in, out)
+		for col := range m {
+			base := g.base(b, col)
+			to := z[3*base : 3*(base+n0)]
+			for i, v := range out[3*n0*col : 3*n0*(col+1)] {
+				to[i] = keep*to[i] + scale*v
+			}
+		}
 	}
 }
 
-// one does it for the column whose first node is base; r and z are the column's.
+// alone sets z to D⁻¹r for one bundle; r and z are its columns', one after the
+// other.
+func (c *columns) alone(b *lattice, g bundle, r, z []float64) {
+	if g.columns() == 1 {
+		c.one(g.base(b, 0), r, z, make([]float64, len(r)), 0, 1)
+		return
+	}
+	c.several(b, g, r, z)
+}
+
+// several does it for columns together.
+func (c *columns) several(b *lattice, g bundle, r, z []float64) {
+	n0, m := b.n[0], g.columns()
+	s := 3 * m
+	at := func(i, e int) int { return 3*(n0*(e/3)+i) + e%3 }
+	q := make([]float64, s*n0)
+	for i := range n0 {
+		low := c.wide[g.at+2*i*s*s:]
+		now := q[i*s : (i+1)*s]
+		for e := range s {
+			v := r[at(i, e)]
+			if i > 0 {
+				for y, p := range q[(i-1)*s : i*s] {
+					v -= float64(low[e*s+y]) * p
+				}
+			}
+			now[e] = v
+		}
+	}
+	bring := make([]float64, s)
+	x := make([]float64, s)
+	for i := n0 - 1; i >= 0; i-- {
+		f := c.wide[g.at+2*i*s*s:]
+		low, inv := f[:s*s], f[s*s:2*s*s]
+		for e := range s {
+			v := -bring[e]
+			for y, p := range q[i*s : (i+1)*s] {
+				v += float64(inv[e*s+y]) * p
+			}
+			x[e] = v
+			z[at(i, e)] = v
+		}
+		clear(bring)
+		for e, v := range x {
+			for y := range s {
+				bring[y] += float64(low[e*s+y]) * v
+			}
+		}
+	}
+}
+
+// one sets z to keep·z + scale·D⁻¹r for the column whose first node is base; r
+// and z are the column's.
 func (c *columns) one(base int, r, z, buf []float64, keep, scale float64) {
 	n0 := len(buf) / 3
 	var p0, p1, p2 float64

@@ -25,6 +25,15 @@ func (m Model) Memory() int64 {
 			kinds *= int64(len(steps))
 		}
 		x = append(x, l)
+		wide := int64(0) // columns taken together, two blocks to a layer
+		for _, j := range runs(l[1]) {
+			for _, k := range runs(l[2]) {
+				if s := int64(3 * (j[1] - j[0]) * (k[1] - k[0])); s > 3 {
+					wide += 2 * s * s * int64(len(l[0]))
+				}
+			}
+		}
+		total += 4 * wide
 		// Ten vectors of three numbers, the columns' factors, the mask; by cell
 		// its kind, fill, part and place in the coarse cell.
 		total += nodes*(10*3*8+15*4+1) + cells*(4+8+4+4)

@@ -71,7 +71,7 @@ func (h *hierarchy) tieable(li int) []bool {
 		for _, t := range l.springs[i].terms {
 			id := [2]int{t.body, t.node}
 			if li == 0 {
-				id[1] /= h.bodies[t.body].n[0] // the column
+				id[1] = int(h.columns[t.body].of[t.node/h.bodies[t.body].n[0]]) // the bundle of columns
 			}
 			if o, ok := owner[id]; ok {
 				up[root(i)] = root(o)
@@ -203,35 +203,40 @@ func (h *hierarchy) respond(li int, s *spring, row sparse) (out sparse) {
 		}
 		return out
 	}
-	type column struct{ body, base int }
-	var done []column
+	done := map[[2]int]bool{}
 	for j := range s.terms {
 		body := s.terms[j].body
-		b := h.bodies[body]
-		c := column{body, s.terms[j].node / b.n[0] * b.n[0]}
-		known := false
-		for _, d := range done {
-			known = known || d == c
-		}
-		if known {
+		b, cs := h.bodies[body], h.columns[body]
+		which := cs.of[s.terms[j].node/b.n[0]]
+		if done[[2]int{body, int(which)}] {
 			continue
 		}
-		done = append(done, c)
-		r, z := make([]float64, 3*b.n[0]), make([]float64, 3*b.n[0])
+		done[[2]int{body, int(which)}] = true
+		g := cs.bundles[which]
+		n := 3 * b.n[0]
+		r, z := make([]float64, n*g.columns()), make([]float64, n*g.columns())
 		for k := range s.terms {
-			if t := &s.terms[k]; t.body == body && t.node/b.n[0]*b.n[0] == c.base {
-				for a := range 3 {
-					if b.mask[t.node]>>a&1 == 0 {
-						r[3*(t.node-c.base)+a] += row.v[3*k+a]
+			t := &s.terms[k]
+			if t.body != body {
+				continue
+			}
+			for col := range g.columns() {
+				if i := t.node - g.base(b, col); i >= 0 && i < b.n[0] {
+					for a := range 3 {
+						if b.mask[t.node]>>a&1 == 0 {
+							r[n*col+3*i+a] += row.v[3*k+a]
+						}
 					}
 				}
 			}
 		}
-		h.columns[body].one(c.base, r, z, make([]float64, 3*b.n[0]), 0, 1)
-		for i, v := range z {
-			if v != 0 {
-				out.at = append(out.at, int32(3*(b.at+c.base)+i))
-				out.v = append(out.v, v)
+		cs.alone(b, g, r, z)
+		for col := range g.columns() {
+			for i, v := range z[n*col : n*(col+1)] {
+				if v != 0 {
+					out.at = append(out.at, int32(3*(b.at+g.base(b, col))+i))
+					out.v = append(out.v, v)
+				}
 			}
 		}
 	}
