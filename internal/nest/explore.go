@@ -60,7 +60,7 @@ func (p *problem) shorten(ctx context.Context, at []spot, seed uint64, budget in
 		// small ones from the best. Patience is a quarter of the paper's, whose runs
 		// are twenty times as long as ours.
 		tighten := share > 0.8
-		cut, strikes, patience := kCut, kStr, kPat
+		cut, strikes, patience := 0.001, 3, 50
 		if tighten {
 			cut, strikes, patience = 0.00001*math.Pow(50, (1-share)/0.2), 5, 25 // 0.05 % falling to 0.001 %
 		}
@@ -128,10 +128,11 @@ func (p *problem) shorten(ctx context.Context, at []spot, seed uint64, budget in
 }
 
 // shortest is a length below which no strip can be: that of the part which is
-// longest when it lies its shortest way.
+// longest when it lies its shortest way, or that at which nothing is wasted.
 func (p *problem) shortest() float64 {
-	var l float64
+	var l, area float64
 	for _, q := range p.parts {
+		area += p.shapes[q.shape].area * micron * micron
 		narrow := math.Inf(1)
 		for _, f := range p.shapes[q.shape].forms[p.stocks[0].swap] {
 			if f.h <= p.stocks[0].h {
@@ -140,7 +141,7 @@ func (p *problem) shortest() float64 {
 		}
 		l = max(l, narrow)
 	}
-	return l
+	return max(l, math.Ceil(area/p.stocks[0].h*(1-1e-12)))
 }
 
 // separate goes on from a build of a strip.

@@ -206,6 +206,8 @@ func (fd *finder) find(t *tray, f *form, from, limit, step float64) (x, y float6
 		}
 		right = max(right, q.x+q.w+g)
 	}
+	const steps = 5000 // enough for the longest bins that are seen
+	step = max(step, math.Ceil((right-from)/steps))
 	slices.Sort(xs)
 	fd.xs = xs
 	// Wavy outlines have so many stops that most are skipped; tight fits, for

@@ -26,7 +26,7 @@ type form struct {
 	rows   []trap    // the same with x and y exchanged
 	stops  []float64 // abscissae where the outline turns back: its sides, and those of notches and holes
 	grow   float64   // half the gap
-	hf float64
+	heft   float64   // how dear its overlaps are: the root of its mean side, mm^½
 }
 
 // trap is a trapezoid with upright sides: x0 <= x <= x1 and
@@ -62,7 +62,7 @@ func (o outline) key() string {
 func newForm(o outline, turn, grow float64) (*form, error) {
 	lo, hi := o.bounds()
 	f := &form{turn: turn, corner: lo, w: float64(hi.x - lo.x), h: float64(hi.y - lo.y), area: o.area(), grow: grow}
-	f.hf = math.Pow(f.area, kExp/4)
+	f.heft = math.Sqrt(math.Sqrt(f.area))
 	f.stops = o.stops(lo.x)
 	exact := slabs(o.segs(lo), false)
 	var sum float64
@@ -87,7 +87,7 @@ func newForm(o outline, turn, grow float64) (*form, error) {
 // rows of f.
 func (f *form) transposed(o outline) *form {
 	lo, _ := o.bounds()
-	return &form{turn: f.turn, corner: lo, w: f.h, h: f.w, area: f.area, cols: f.rows, rows: f.cols, stops: o.stops(lo.x), grow: f.grow, hf: f.hf}
+	return &form{turn: f.turn, corner: lo, w: f.h, h: f.w, area: f.area, cols: f.rows, rows: f.cols, stops: o.stops(lo.x), grow: f.grow, heft: f.heft}
 }
 
 // stops are the abscissae, from left, of upright edges and of vertices at
