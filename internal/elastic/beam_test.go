@@ -96,3 +96,71 @@ type tester interface {
 	Fatalf(string, ...any)
 	Errorf(string, ...any)
 }
+
+// Cells that should not lock do not: slender, flat, nearly incompressible,
+// soft-cored, skewed. References as in TestCantilever; a moment at the end of a
+// beam with Poisson's ratio nought bends it exactly, whatever the cells.
+func TestNoLocking(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		L, b, h float64
+		step    [3]float64
+		nu      float64
+		part    float64
+	}{
+		{"slender, one cell thick", 1000, 20, 4, [3]float64{10, 20, 4}, 0.35, 0.01},
+		{"cells 20 times longer than thick", 400, 20, 2, [3]float64{40, 20, 2}, 0.3, 0.05},
+		{"cells 20 times thicker than long", 200, 20, 20, [3]float64{1, 20, 20}, 0, 0.01},
+		{"nearly incompressible", 300, 10, 20, [3]float64{10, 10, 10}, 0.495, 0.05},
+		{"four cells in all", 200, 10, 10, [3]float64{50, 10, 10}, 0, 0.03},
+	} {
+		const F, E = 1.0, 2000.0
+		m := Model{Bodies: []Body{board("beam", [3]float64{c.L, c.b, c.h}, c.step, Material{Stiffness: Isotropic(E, c.nu)})},
+			Fixed: []Fixed{{Where: plane(0, 0), Axes: all}}}
+		r := solve(t, m, Case{Faces: []FaceLoad{{Face: upright(c.L, c.b, c.h), Force: geom.V3(0, 0, -F)}}})
+		want := F*c.L*c.L*c.L/(3*E*c.b*c.h*c.h*c.h/12) + 1.2*F*c.L/(c.b*c.h*E/(2*(1+c.nu)))
+		u := moved(t, r, 0, geom.V3(c.L, c.b/2, c.h/2))
+		t.Logf("%s: %.5g of %.5g, %v", c.name, -u.Z, want, r)
+		near(t, c.name, -u.Z, want, c.part)
+	}
+
+	const L, b, h, E, M = 100.0, 10.0, 8.0, 2000.0, 500.0
+	m := Model{Bodies: []Body{board("beam", [3]float64{L, b, h}, [3]float64{25, 10, 8}, Material{Stiffness: Isotropic(E, 0)})},
+		Fixed: []Fixed{{Where: plane(0, 0), Axes: all}}}
+	r := solve(t, m, Case{Points: []PointLoad{
+		{At: geom.V3(L, b/2, h), Force: geom.V3(M/h, 0, 0)}, {At: geom.V3(L, b/2, 0), Force: geom.V3(-M/h, 0, 0)}}})
+	near(t, "pure bending", -moved(t, r, 0, geom.V3(L, b/2, h/2)).Z, M*L*L/(2*E*b*h*h*h/12), 1e-6)
+	s, _ := r.Stress(0, geom.V3(30, 3, h))
+	near(t, "its stress", s[0], 6*M/(b*h*h), 1e-6)
+}
+
+// The two blocks of a brick, and the small ones of an orthotropic material, are
+// all there is: multiplying by layers is multiplying by the corners' matrix.
+func TestLayerIsTheMatrix(t *testing.T) {
+	for _, s := range []Stiffness{fir(t), Isotropic(2000, 0.35)} {
+		body := board("one", [3]float64{3, 4, 5}, [3]float64{9, 9, 9}, Material{Stiffness: s})
+		body.Lattice.Fill[0] = 0.7
+		l, err := newLattice(body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		x, y := make([]float64, 24), make([]float64, 24)
+		for i := range x {
+			x[i] = math.Sin(float64(3 * i * i))
+		}
+		l.layer(0, x, y)
+		scale := 0.0
+		for i := range y {
+			scale = max(scale, math.Abs(y[i]))
+		}
+		for i := range y {
+			want := 0.0
+			for j := range x {
+				want += 0.7 * l.bricks[0].node[i][j] * x[j]
+			}
+			if math.Abs(y[i]-want) > 1e-12*scale {
+				t.Errorf("row %d: %g, want %g", i, y[i], want)
+			}
+		}
+	}
+}

@@ -178,6 +178,15 @@ func TestSameBytes(t *testing.T) {
 	if !slices.Equal(one.x, many.x) {
 		t.Error("the processors show")
 	}
+	m, c = table(30)
+	was = runtime.GOMAXPROCS(1)
+	one = solve(t, m, c)
+	runtime.GOMAXPROCS(7)
+	many = solve(t, m, c)
+	runtime.GOMAXPROCS(was)
+	if !slices.Equal(one.x, many.x) {
+		t.Error("the processors show in a table")
+	}
 }
 
 // A symmetric board under a symmetric load moves symmetrically.
@@ -453,6 +462,7 @@ func TestHardCases(t *testing.T) {
 		"frame too long":      with(func(b *Body) { b.Frame.X = geom.V3(2, 0, 0) }),
 		"fixing of no body":   {Bodies: []Body{good()}, Fixed: []Fixed{{Body: 3, Where: plane(0, 0), Axes: all}}},
 		"fixing of no node":   {Bodies: []Body{good()}, Fixed: []Fixed{{Where: plane(0, 3), Axes: all}}},
+		"fixings at odds":     {Bodies: []Body{good()}, Fixed: append(slices.Clone(wall), Fixed{Where: plane(0, 0), Axes: all, Value: geom.V3(1, 0, 0)})},
 		"fixing NaN":          {Bodies: []Body{good()}, Fixed: []Fixed{{Where: plane(0, nan), Axes: all}}},
 		"link of no body":     {Bodies: []Body{good()}, Fixed: wall, Links: []Link{{A: 0, B: 4, Axis: geom.V3(1, 0, 0)}}},
 		"link to itself":      {Bodies: []Body{good()}, Fixed: wall, Links: []Link{{A: 0, B: 0, Axis: geom.V3(1, 0, 0)}}},
@@ -484,6 +494,9 @@ func TestHardCases(t *testing.T) {
 		if _, err := s.Solve(context.Background(), c); err == nil {
 			t.Errorf("%s: not refused", name)
 		}
+	}
+	if _, err := s.Solve(context.Background(), Case{Gravity: geom.V3(0, 0, 1e300)}); !errors.Is(err, ErrNoConvergence) {
+		t.Errorf("a load out of range: %v", err)
 	}
 	r, err := s.Solve(context.Background(), Case{})
 	if err != nil || r.Energy != 0 || moved(t, r, 0, geom.V3(20, 5, 5)) != (geom.Vec3{}) {

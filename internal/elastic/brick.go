@@ -18,15 +18,26 @@ import (
 // material with axes along the cell's into eight blocks of at most three rows,
 // so that multiplying takes 33 numbers instead of 576, besides the change of
 // basis, which is a Walsh transform: additions alone.
+//
+// Of any other material the point of symmetry in the middle is left: two blocks
+// of twelve and nine rows.
 type brick struct {
 	c     Stiffness
 	half  [3]float64
 	ortho bool
-	k     [33]float64     // the blocks, if ortho; see multiply for the order
-	full  [24][24]float64 // in the basis q (row 8 c + m), corners to corners
+	k     [33]float64     // the blocks, if ortho; see orthoTerms for the order
+	odd   [12][12]float64 // the two blocks of any material, see oddModes, evenModes
+	even  [9][9]float64
 	node  [24][24]float64 // in the corners' displacements (row 3 n + c)
 	bulge [9][24]float64  // condensed modes (row 3 c + axis) from q
 }
+
+// oddModes and evenModes list the rows of the two blocks: displacements that
+// change sign with ξ, η and ζ, and that do not.
+var (
+	oddModes  = [12]int{1, 2, 4, 7, 9, 10, 12, 15, 17, 18, 20, 23}
+	evenModes = [9]int{3, 5, 6, 11, 13, 14, 19, 21, 22}
+)
 
 // phi is mode m at a point of the cell.
 func phi(m int, xi [3]float64) float64 {
@@ -110,16 +121,15 @@ func newBrick(c Stiffness, edges [3]float64) *brick {
 	chol.Factorize(inner) // definite: the material is, and the nine strains are independent
 	var bulge mat.Dense
 	_ = chol.SolveTo(&bulge, side)
-	scale := 0.0
+	var full [24][24]float64 // in the basis q, for the corners' sums
 	for i := range 24 {
 		for j := range 24 {
-			b.full[i][j] = k[i][j]
+			full[i][j] = k[i][j]
 			for l := range 9 {
-				b.full[i][j] += k[i][24+l] * bulge.At(l, j)
+				full[i][j] += k[i][24+l] * bulge.At(l, j)
 			}
 			// Corners' sums are eight times the modes, on either side.
-			b.full[i][j] /= 64
-			scale = max(scale, math.Abs(b.full[i][j]))
+			full[i][j] /= 64
 		}
 	}
 	for i := range 9 {
@@ -127,7 +137,7 @@ func newBrick(c Stiffness, edges [3]float64) *brick {
 			b.bulge[i][j] = bulge.At(i, j)
 		}
 	}
-	b.blocks(scale)
+	b.split(&full)
 	for n := range 8 {
 		for m := range 8 {
 			for p := range 8 {
@@ -135,7 +145,7 @@ func newBrick(c Stiffness, edges [3]float64) *brick {
 					s := corner(n, p) * corner(m, q)
 					for c := range 3 {
 						for d := range 3 {
-							b.node[3*n+c][3*m+d] += s * b.full[8*c+p][8*d+q]
+							b.node[3*n+c][3*m+d] += s * full[8*c+p][8*d+q]
 						}
 					}
 				}
@@ -183,12 +193,23 @@ var orthoTerms = func() (t [33][2]int) {
 	return t
 }()
 
-// blocks fills k and says whether it is the whole matrix.
-func (b *brick) blocks(scale float64) {
-	var rest [24][24]float64
-	rest = b.full
+// split fills the blocks and says whether the small ones are the whole matrix.
+func (b *brick) split(full *[24][24]float64) {
+	scale := 0.0
+	for i, p := range oddModes {
+		for j, q := range oddModes {
+			b.odd[i][j] = full[p][q]
+			scale = max(scale, math.Abs(full[p][q]))
+		}
+	}
+	for i, p := range evenModes {
+		for j, q := range evenModes {
+			b.even[i][j] = full[p][q]
+		}
+	}
+	rest := *full
 	for i, t := range orthoTerms {
-		b.k[i] = b.full[t[0]][t[1]]
+		b.k[i] = full[t[0]][t[1]]
 		rest[t[0]][t[1]], rest[t[1]][t[0]] = 0, 0
 	}
 	b.ortho = true

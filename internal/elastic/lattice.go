@@ -238,18 +238,27 @@ func (l *lattice) layer(k int, x, y []float64) {
 					u5, v6 = f*(m[24]*u5+m[25]*v6), f*(m[25]*u5+m[26]*v6)
 					u6, v5, w3 = f*(m[27]*u6+m[28]*v5+m[29]*w3), f*(m[28]*u6+m[30]*v5+m[31]*w3), f*(m[29]*u6+m[31]*v5+m[32]*w3)
 				} else {
-					q := [24]float64{0, u1, u2, u3, u4, u5, u6, u7, 0, v1, v2, v3, v4, v5, v6, v7, 0, w1, w2, w3, w4, w5, w6, w7}
-					var g [24]float64
-					for i := range 24 {
+					odd := [12]float64{u1, u2, u4, u7, v1, v2, v4, v7, w1, w2, w4, w7}
+					even := [9]float64{u3, u5, u6, v3, v5, v6, w3, w5, w6}
+					var g [12]float64
+					for i := range g {
 						s := 0.0
-						for h, v := range &b.full[i] {
-							s += v * q[h]
+						for h, v := range &b.odd[i] {
+							s += v * odd[h]
 						}
 						g[i] = f * s
 					}
-					u1, u2, u3, u4, u5, u6, u7 = g[1], g[2], g[3], g[4], g[5], g[6], g[7]
-					v1, v2, v3, v4, v5, v6, v7 = g[9], g[10], g[11], g[12], g[13], g[14], g[15]
-					w1, w2, w3, w4, w5, w6, w7 = g[17], g[18], g[19], g[20], g[21], g[22], g[23]
+					u1, u2, u4, u7 = g[0], g[1], g[2], g[3]
+					v1, v2, v4, v7 = g[4], g[5], g[6], g[7]
+					w1, w2, w4, w7 = g[8], g[9], g[10], g[11]
+					for i := range even {
+						s := 0.0
+						for h, v := range &b.even[i] {
+							s += v * even[h]
+						}
+						g[i] = f * s
+					}
+					u3, u5, u6, v3, v5, v6, w3, w5, w6 = g[0], g[1], g[2], g[3], g[4], g[5], g[6], g[7], g[8]
 				}
 				f0, f1, f2, f3, f4, f5, f6, f7 := unwalsh(u1, u2, u3, u4, u5, u6, u7)
 				ya[0], ya[3], yb[0], yb[3] = ya[0]+f0, ya[3]+f1, yb[0]+f2, yb[3]+f3

@@ -62,4 +62,4 @@ func (m Model) Memory() int64 {
 	return total + 3*8*last*last
 }
 
-const brickBytes = 8 * (33 + 2*24*24 + 9*24 + 36 + 4)
+const brickBytes = 8 * (33 + 24*24 + 12*12 + 9*9 + 9*24 + 36 + 4)

@@ -449,21 +449,25 @@ func (h *hierarchy) largest(i int) float64 {
 		seed = seed*6364136223846793005 + 1442695040888963407
 		v[j] = float64(seed>>40)/(1<<24) - 0.5
 	}
-	h.smoothed(i, v, z, 0, 1) // clears the numbers that do not move
-	copy(v, z)
+	clear(z)
+	h.smoothed(i, v, z, 0, 1)
+	for j := range v {
+		// All parts must have a like share in the energy, the soft and the stiff,
+		// or the powers see the soft ones only.
+		v[j] = math.Copysign(math.Sqrt(math.Abs(z[j])), v[j])
+	}
 	value := 1.0
-	for range 15 {
+	for range 20 {
 		h.multiply(i, v, w)
 		clear(z)
 		h.smoothed(i, w, z, 0, 1)
-		// Rayleigh's quotient in the norm of D: (v, A v) / (v, D v) needs D; the
-		// quotient of A D⁻¹A to A is as good and no smaller.
+		// The quotient of A D⁻¹A to A at v: it grows towards the largest.
 		vw, zw := dot(v, w), dot(z, w)
 		if !(vw > 0) || !(zw > 0) {
 			break
 		}
-		value = zw / vw
-		norm := 1 / math.Sqrt(dot(z, z))
+		value = max(value, zw/vw)
+		norm := 1 / math.Sqrt(zw)
 		chunks(len(v), func(lo, hi int) {
 			for j := lo; j < hi; j++ {
 				v[j] = z[j] * norm

@@ -2,6 +2,7 @@ package elastic
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"sync"
@@ -52,8 +53,11 @@ func Assemble(ctx context.Context, m Model, o Options) (*System, error) {
 	}
 	s.given = make([]float64, 3*nodes)
 	for i, f := range m.Fixed {
-		held := s.fix(f)
-		if len(held) == 0 {
+		held, err := s.fix(f)
+		if err != nil {
+			return nil, fmt.Errorf("elastic: fixing %d %q: %w", i, f.Name, err)
+		}
+		if held == nil {
 			return nil, fmt.Errorf("elastic: fixing %d %q: no node of body %q lies within it", i, f.Name, m.Bodies[f.Body].Name)
 		}
 		s.fixings = append(s.fixings, held)
@@ -97,8 +101,9 @@ func Assemble(ctx context.Context, m Model, o Options) (*System, error) {
 	return s, nil
 }
 
-// fix marks the nodes of a fixing and returns their numbers.
-func (s *System) fix(f Fixed) (held []int32) {
+// fix marks the nodes of a fixing and returns their numbers, less those that an
+// earlier one holds already; nil if there is no node.
+func (s *System) fix(f Fixed) (held []int32, err error) {
 	b := s.bodies[f.Body]
 	lo, hi, v := array(f.Where.Min), array(f.Where.Max), array(f.Value)
 	const slack = 1e-6
@@ -117,14 +122,23 @@ func (s *System) fix(f Fixed) (held []int32) {
 		}
 		for a, p := range b.perm {
 			if f.Axes[p] {
-				b.mask[n] |= 1 << a
+				if held == nil {
+					held = []int32{}
+				}
 				d := 3*(b.at+n) + a
+				if b.mask[n]>>a&1 == 1 {
+					if s.given[d] != v[p] {
+						return nil, errors.New("an earlier one gives a node another displacement")
+					}
+					continue
+				}
+				b.mask[n] |= 1 << a
 				s.given[d] = v[p]
 				held = append(held, int32(d))
 			}
 		}
 	}
-	return held
+	return held, nil
 }
 
 // loads is the vector of forces of a case, and the total on each body.
@@ -224,6 +238,11 @@ func (s *System) Solve(ctx context.Context, c Case) (*Result, error) {
 	load, err := s.loads(c)
 	if err != nil {
 		return nil, err
+	}
+	// Should the smoothers need more room, the next case begins without it: what
+	// a case gives does not depend on those before.
+	for _, l := range s.h.levels {
+		defer func(top float64) { l.top = top }(l.top)
 	}
 	if tips := s.rigid.tips(load); len(tips) > 0 {
 		return nil, &Mechanism{Case: c.Name, Motions: tips}
@@ -381,30 +400,51 @@ func (s *System) inner(ctx context.Context, load, x []float64, w *work, toleranc
 	}
 	s.residual(load, start, w)
 	s.h.clearFixed(w.r)
+	raised := 0
 	s.h.cycle(0, w.z, w.r)
+	for dot(w.r, w.z) < 0 && raised < mostRaised {
+		raised++
+		s.h.raise()
+		s.h.cycle(0, w.z, w.r)
+	}
 	goal := tolerance * math.Sqrt(max(0, dot(w.r, w.z)))
+	// And no force may stay unbalanced: where all the energy is in a soft part, the
+	// norm of the energy hardly sees the stiff ones.
+	calm := 100 * tolerance * math.Sqrt(dot(w.r, w.r))
+	if math.IsNaN(goal) || math.IsInf(goal, 0) {
+		return 0, fmt.Errorf("numbers out of range: %w", ErrNoConvergence)
+	}
 	s.residual(load, x, w)
 	s.h.clearFixed(w.r)
-	rho := 0.0
+	rho, restart := 0.0, true
 	for it := 0; ; it++ {
 		if err := ctx.Err(); err != nil {
 			return it, err
 		}
 		s.h.cycle(0, w.z, w.r)
 		rz := dot(w.r, w.z)
-		if math.IsNaN(rz) {
+		if math.IsNaN(rz) || math.IsInf(rz, 0) {
 			return it, fmt.Errorf("numbers out of range: %w", ErrNoConvergence)
 		}
-		if !(math.Sqrt(max(0, rz)) > goal) {
+		if rz < 0 && -rz >= goal*goal && raised < mostRaised {
+			raised++
+			s.h.raise()
+			s.residual(load, x, w)
+			s.h.clearFixed(w.r)
+			restart = true
+			continue
+		}
+		if math.Sqrt(max(0, rz)) <= goal && math.Sqrt(dot(w.r, w.r)) <= calm {
 			return it, nil
 		}
-		if it == s.opts.MaxIterations {
-			return it, fmt.Errorf("the inner solver %w in %d iterations: %.2g of the error is left", ErrNoConvergence, it, math.Sqrt(rz)/goal*tolerance)
+		if it == s.opts.MaxIterations || rz <= 0 {
+			return it, fmt.Errorf("the inner solver %w in %d iterations: %.2g of the error is left", ErrNoConvergence, it, math.Sqrt(math.Abs(rz))/goal*tolerance)
 		}
 		beta := 0.0
-		if it > 0 {
+		if !restart {
 			beta = rz / rho
 		}
+		restart = false
 		rho = rz
 		chunks(len(x), func(lo, hi int) {
 			for i := lo; i < hi; i++ {
@@ -423,6 +463,17 @@ func (s *System) inner(ctx context.Context, load, x []float64, w *work, toleranc
 				w.r[i] -= alpha * w.q[i]
 			}
 		})
+	}
+}
+
+// mostRaised is how often the smoothers may be given more room.
+const mostRaised = 10
+
+// raise gives the smoothers more room, after the preconditioner turned out not
+// to be definite: they overshoot where the spectrum was guessed too low.
+func (h *hierarchy) raise() {
+	for _, l := range h.levels {
+		l.top *= 1.25
 	}
 }
 

@@ -96,17 +96,17 @@ func (h *hierarchy) tieable(li int) []bool {
 // tie makes the ties of a level for the links that bear.
 func (h *hierarchy) tie(li int) *ties {
 	l := h.levels[li]
-	order := map[int]int{}
+	place := map[int]int{}
 	var members [][]int
 	for i := range l.springs {
 		if !h.active[i] || !l.exact[i] {
 			continue
 		}
 		g := h.groups[li][i]
-		at, ok := order[g]
+		at, ok := place[g]
 		if !ok {
 			at = len(members)
-			order[g] = at
+			place[g] = at
 			members = append(members, nil)
 		}
 		members[at] = append(members[at], i)
