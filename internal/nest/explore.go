@@ -1,13 +1,10 @@
 package nest
 
 import (
-	"cmp"
 	"context"
 	"math"
 	"math/rand/v2"
 	"slices"
-	"sync"
-	"sync/atomic"
 )
 
 // This file shortens a strip: it takes a little off the length of the best
@@ -16,43 +13,20 @@ import (
 // (Gardeyn, Vanden Berghe and Wauters 2025, arXiv 2509.13329, whose shares and
 // patience these are unless said otherwise).
 
-// attempt is what came of one separation.
-type attempt struct {
-	at    []spot
-	total float64
-	clear bool
-	work  int
-}
-
 // shorten searches for shorter layouts of a strip, beginning from one without
-// overlap, until about budget lines have been looked along, or clock says that
-// the time is over, or ctx ends. found is told of every shorter layout and of
-// the share of the budget that is spent.
-//
-// Attempts are made in pairs, each with half of what is left of the budget and
-// its own stream of random numbers, and their results are taken in order: the
-// answer does not depend on the number of cores.
-func (p *problem) shorten(ctx context.Context, at []spot, seed uint64, budget int, clock func() float64, found func(length, share float64)) []spot {
-	const lanes = 2
+// overlap, until the meter is spent or ctx ends. found is told of every shorter
+// layout.
+func (p *problem) shorten(ctx context.Context, at []spot, seed uint64, m *meter, found func(length float64)) []spot {
 	best := slices.Clone(at)
 	length := p.reach(best)
 	strip := p.stocks[0]
 	lowest := p.shortest()
 	rng := rand.New(rand.NewPCG(seed, 1<<32))
-	lane := make([]*crowd, lanes)
-	for k := range lane {
-		lane[k] = newCrowd(p, []pen{{w: length, h: strip.h, fixed: strip.reserved}}, best, seed, uint64(k))
-	}
-	var pool []attempt // failures at the present length
-	spent := 0
-	sofar := func() float64 {
-		if clock != nil {
-			return clock()
-		}
-		return float64(spent) / float64(max(budget, 1))
-	}
+	pens := []pen{{w: length, h: strip.h, fixed: strip.reserved}}
+	w := newCrew(p, pens, best, seed, m)
+	var failures pool // at the present length
 	for ctx.Err() == nil && length > lowest {
-		share := sofar()
+		share := m.share()
 		if share >= 1 {
 			break
 		}
@@ -64,65 +38,24 @@ func (p *problem) shorten(ctx context.Context, at []spot, seed uint64, budget in
 		if tighten {
 			cut, strikes, patience = 0.00001*math.Pow(50, (1-share)/0.2), 5, 25 // 0.05 % falling to 0.001 %
 		}
-		target := max(lowest, math.Floor(length*(1-cut)))
-		each := (budget - spent + lanes - 1) / lanes
-		over := func(work int) bool { return work >= each }
-		if clock != nil {
-			over = func(int) bool { return clock() >= 1 }
-		}
-		out := make([]attempt, lanes)
-		// The first lane to come clear ends the round. First is by lines, not by the
-		// clock: another that has looked along more of them stops as soon as it hears
-		// of it, and what it had is forgotten.
-		var lead atomic.Int64
-		lead.Store(math.MaxInt64)
-		var work sync.WaitGroup
-		for k, c := range lane {
-			var from []spot
-			if !tighten && len(pool) > 0 {
-				from = slices.Clone(pool[draw(rng, len(pool))].at)
-				p.exchange(from, rng, target)
+		pens[0].w = max(lowest, math.Floor(length*(1-cut)))
+		var from [lanes][]spot
+		for k := range from {
+			if !tighten && len(failures) > 0 {
+				from[k] = failures.draw(rng)
+				p.exchange(from[k], pens, rng)
 			} else {
-				from = p.squeezed(best, length, target, rng)
-			}
-			work.Go(func() {
-				c.pens[0].w = target
-				copy(c.at, from)
-				c.start()
-				before := c.work
-				clear := c.separate(strikes, patience, func() bool {
-					return over(c.work-before) || ctx.Err() != nil || int64(c.work-before) > lead.Load()
-				})
-				out[k] = attempt{slices.Clone(c.at), c.total, clear, c.work - before}
-				for was := lead.Load(); clear && int64(out[k].work) < was && !lead.CompareAndSwap(was, int64(out[k].work)); {
-					was = lead.Load()
-				}
-			})
-		}
-		work.Wait()
-		var won *attempt
-		for k := range out {
-			if a := &out[k]; a.clear && (won == nil || a.work < won.work) {
-				won = a
+				from[k] = p.squeezed(best, 0, length, pens, rng)
 			}
 		}
-		for k := range out {
-			if won != nil {
-				spent += max(1, won.work)
-				continue
-			}
-			spent += max(1, out[k].work)
-			pool = append(pool, out[k])
-		}
+		won, failed := w.race(ctx, pens, from, strikes, patience, 1)
 		if won != nil {
 			length, best = p.reach(won.at), won.at
-			pool = pool[:0]
-			found(length, min(1, sofar()))
+			failures = failures[:0]
+			found(length)
 			continue
 		}
-		slices.SortStableFunc(pool, func(a, b attempt) int { return cmp.Compare(a.total, b.total) })
-		const kept = 20
-		pool = pool[:min(len(pool), kept)]
+		failures = failures.with(failed)
 	}
 	return best
 }
@@ -156,10 +89,11 @@ func (p *problem) separate(ctx context.Context, b *build, o Options) {
 		area += p.shapes[p.parts[i].shape].area
 	}
 	height := p.stocks[0].h / micron
-	best := p.shorten(ctx, at, uint64(o.Seed), o.Lines, o.Spent, func(length, share float64) {
+	m := &meter{budget: o.Lines, clock: o.Spent}
+	best := p.shorten(ctx, at, uint64(o.Seed), m, func(length float64) {
 		if o.Progress != nil {
 			const whole = 1000
-			o.Progress(int(share*whole), whole, area/(length/micron*height))
+			o.Progress(int(min(1, m.share())*whole), whole, area/(length/micron*height))
 		}
 	})
 	for i := range b.choices {
@@ -167,12 +101,6 @@ func (p *problem) separate(ctx context.Context, b *build, o Options) {
 		c := &b.choices[i]
 		c.form, c.x, c.y = s.form, s.x, s.y
 	}
-}
-
-// draw picks a place in a sorted pool, the first ones most likely: the
-// magnitude of a normal deviate of a quarter of the pool.
-func draw(rng *rand.Rand, n int) int {
-	return min(n-1, int(math.Abs(rng.NormFloat64())*float64(n)/4))
 }
 
 // reach is how far a layout extends along the strip.
@@ -184,69 +112,22 @@ func (p *problem) reach(at []spot) float64 {
 	return l
 }
 
-// squeezed is a layout of the given length brought within a shorter one: what
-// lies beyond a random cut moves up by the difference.
-func (p *problem) squeezed(at []spot, length, target float64, rng *rand.Rand) []spot {
+// squeezed is a layout whose tray of the given length is brought within a
+// shorter one: what lies beyond a random cut moves up by the difference.
+func (p *problem) squeezed(at []spot, tray int, length float64, pens []pen, rng *rand.Rand) []spot {
 	out := slices.Clone(at)
+	target := pens[tray].w
 	cut := rng.Float64() * target
 	for i := range out {
 		s := &out[i]
-		f := p.shapes[p.parts[i].shape].forms[p.stocks[0].swap][s.form]
+		if s.tray != tray {
+			continue
+		}
+		f := p.formAt(i, *s, pens)
 		if s.x+f.w/2 > cut {
 			s.x -= length - target
 		}
-		s.x = math.Round(max(0, min(target-f.w, s.x)))
+		*s = within(*s, f, pens[tray])
 	}
 	return out
-}
-
-// exchange swaps the places of two large parts of different shape, middle for
-// middle.
-func (p *problem) exchange(at []spot, rng *rand.Rand, target float64) {
-	var large []int
-	var areas []float64
-	for i := range at {
-		areas = append(areas, p.shapes[p.parts[i].shape].area)
-	}
-	sorted := slices.Clone(areas)
-	slices.Sort(sorted)
-	// Large: among those that make up three quarters of the area.
-	sum, total := 0.0, 0.0
-	for _, a := range sorted {
-		total += a
-	}
-	limit := 0.0
-	for _, a := range sorted {
-		if sum += a; sum >= total/4 {
-			limit = a
-			break
-		}
-	}
-	for i, a := range areas {
-		if a >= limit {
-			large = append(large, i)
-		}
-	}
-	for range 50 {
-		a, b := large[rng.IntN(len(large))], large[rng.IntN(len(large))]
-		if p.parts[a].shape == p.parts[b].shape {
-			continue
-		}
-		swap := p.stocks[0].swap
-		fa, fb := p.shapes[p.parts[a].shape].forms[swap][at[a].form], p.shapes[p.parts[b].shape].forms[swap][at[b].form]
-		ma := [2]float64{at[a].x + fa.w/2, at[a].y + fa.h/2}
-		mb := [2]float64{at[b].x + fb.w/2, at[b].y + fb.h/2}
-		h := p.stocks[0].h
-		set := func(s *spot, f *form, m [2]float64) {
-			s.x = math.Round(max(0, min(target-f.w, m[0]-f.w/2)))
-			s.y = math.Round(max(0, min(h-f.h, m[1]-f.h/2)))
-		}
-		set(&at[a], fa, mb)
-		set(&at[b], fb, ma)
-		break
-	}
-	for i := range at {
-		f := p.shapes[p.parts[i].shape].forms[p.stocks[0].swap][at[i].form]
-		at[i].x = math.Round(max(0, min(target-f.w, at[i].x)))
-	}
 }

@@ -71,15 +71,13 @@ type candidate struct {
 // what begins there, since intervals are open.
 func (e event) after(o event) bool { return e.at > o.at || e.at == o.at && e.step > o.step }
 
-func newCrowd(p *problem, pens []pen, at []spot, seed, stream uint64) *crowd {
+func newCrowd(p *problem, pens []pen, at []spot) *crowd {
 	n := len(at)
 	c := &crowd{
 		p: p, pens: pens, at: slices.Clone(at), forms: make([]*form, n), n: n,
 		depth: make([]float64, n*n), weight: make([]float64, n*n),
 		barred: make([]float64, n), extra: make([]float64, n),
-		rng: rand.New(rand.NewPCG(seed, stream)),
 	}
-	c.start()
 	return c
 }
 
