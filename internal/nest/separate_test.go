@@ -3,6 +3,7 @@ package nest
 import (
 	"context"
 	"math"
+	"math/rand/v2"
 	"testing"
 )
 
@@ -71,7 +72,9 @@ func TestLinesAgreeWithPlaces(t *testing.T) {
 		t.Fatal(err)
 	}
 	at := make([]spot, len(p.parts))
-	c := newCrowd(p, []pen{{w: 5e6, h: p.stocks[0].h}}, at, 1, 2)
+	c := newCrowd(p, []pen{{w: 5e6, h: p.stocks[0].h}}, at)
+	c.rng = rand.New(rand.NewPCG(1, 2))
+	c.start()
 	for i := range at { // anywhere
 		f := c.forms[i]
 		c.put(i, spot{x: math.Round(c.rng.Float64() * (5e6 - f.w)), y: math.Round(c.rng.Float64() * (p.stocks[0].h - f.h))})
