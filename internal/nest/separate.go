@@ -301,6 +301,8 @@ func (c *crowd) lowpoint(end float64) (at, charge float64) {
 			return 0
 		})
 	}
+	// What rounding leaves of steps and slopes; every overlap is charged more.
+	const nothing = 1e-4
 	best, where, ties := math.Inf(1), 0.0, 0
 	offer := func(x, v float64) {
 		switch {
@@ -332,7 +334,7 @@ func (c *crowd) lowpoint(end float64) (at, charge float64) {
 		switch {
 		case e.step < 0:
 			v += e.step
-			if math.Abs(v) < 1e-6 {
+			if math.Abs(v) < nothing {
 				v = 0
 			}
 			if e.at >= 0 {
