@@ -305,6 +305,9 @@ func (c *crowd) lowpoint(end float64) (at, charge float64) {
 	const nothing = 1e-4
 	best, where, ties := math.Inf(1), 0.0, 0
 	offer := func(x, v float64) {
+		if v < nothing {
+			v = 0
+		}
 		switch {
 		case v < best-1e-9:
 			best, where, ties = v, x, 1
