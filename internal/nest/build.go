@@ -12,10 +12,16 @@ type shape struct {
 	long  float64    // longest side of its bounding box, µm
 	short float64    // shortest side
 	base  int        // index of its first form in a tray's floors
+	main  int        // number of forms at turns given, not beside them; these come first
+	bare  [2][]*form // the forms without the gap; only if some part of it is favoured
 }
 
-// part is one copy of an item, in the terms of the search.
-type part struct{ item, copy, shape, class int } // class 0 has the highest priority
+// part is one copy of a piece, in the terms of the search.
+type part struct {
+	piece, copy, shape int
+	class              int  // 0 has the highest priority
+	favoured           bool // should lie where the figure is best, and some bin says where
+}
 
 // stock is a bin as offered, with x along its longer side.
 type stock struct {
@@ -27,15 +33,26 @@ type stock struct {
 	area     float64 // of the whole bin, mm²
 	cost     float64
 	reserved []placed
+	empty    int   // how many of reserved are the bin's own; the others are pinned
+	best     *best // where the figure is best; nil if nowhere
+
+	copy   int     // of the bin, if it has pins
+	held   []held  // pinned copies
+	weight float64 // area of those, mm²
+	reach  float64 // how far they reach, µm
 }
 
 // problem is the part of a request that concerns one kind of bin.
 type problem struct {
+	pieces  []piece
 	parts   []part
 	shapes  []shape
 	stocks  []stock // in the order in which they are opened
+	pinned  int     // as many of the first are open from the start, as trays of the same numbers
 	forms   int     // of all shapes
 	classes int
+	grow    float64 // half the gap, µm
+	figured bool    // some bin says where its figure is best
 }
 
 // choice is where a part went: tray -1 is nowhere.
@@ -55,7 +72,8 @@ type bound struct {
 type openTray struct {
 	tray
 	stock int
-	floor []float64
+	prime tray      // the same, all barred but where the figure is best; unused if that is nowhere
+	floor []float64 // first for tray, then for prime
 }
 
 // builder lays parts in a given order, each at the first place that find
@@ -69,10 +87,20 @@ type builder struct {
 
 	order   []int   // of parts
 	only    []int   // by part: the form it must take, or -1
+	keen    keenness
 	lean    float64 // 0: the leftmost left edge decides between forms, 1: the leftmost right edge
 	choices []choice
 	bounds  []bound
 }
+
+// keenness is what is done to lay favoured parts where the figure is best.
+type keenness int
+
+const (
+	careless keenness = iota
+	keen              // they go there rather than elsewhere, as long as it needs no other tray
+	eager             // they go there even if that opens a tray
+)
 
 // open adds an empty tray of the stock. Trays closed by reset are reused.
 func (b *builder) open(s int) {
@@ -87,11 +115,18 @@ func (b *builder) open(s int) {
 	t.stock, t.w, t.h, t.widest = s, st.w, st.h, 0
 	t.items = t.items[:0]
 	if t.floor == nil {
-		t.floor = make([]float64, b.p.forms)
+		t.floor = make([]float64, 2*b.p.forms)
 	}
 	clear(t.floor)
+	t.prime.w, t.prime.h, t.prime.widest, t.prime.items = st.w, st.h, 0, t.prime.items[:0]
 	for _, r := range st.reserved {
 		t.put(r)
+		if st.best != nil {
+			t.prime.put(r)
+		}
+	}
+	if st.best != nil {
+		t.prime.put(st.best.off)
 	}
 	b.used[s]++
 }
@@ -103,6 +138,9 @@ func (b *builder) reset(n int) {
 	}
 	clear(b.used)
 	b.trays = b.trays[:0]
+	for s := range b.p.pinned {
+		b.open(s)
+	}
 	k := 0
 	for i, c := range b.choices[:n] {
 		if c.tray >= 0 {
@@ -123,6 +161,9 @@ func (b *builder) lay(p int, c choice) {
 	t := &b.trays[c.tray]
 	f := b.form(p, t.stock, c.form)
 	t.put(placed{f, c.x, c.y})
+	if b.p.stocks[t.stock].best != nil {
+		t.prime.put(placed{f, c.x, c.y})
+	}
 }
 
 func (b *builder) form(p, stock, form int) *form {
@@ -142,23 +183,61 @@ func (b *builder) run(ctx context.Context) bool {
 }
 
 func (b *builder) step(i int) choice {
-	part := b.order[i]
-	sh := &b.p.shapes[b.p.parts[part].shape]
-	for k := range b.trays {
-		if c, ok := b.seek(i, k, sh, b.only[part]); ok {
-			b.lay(part, c)
+	keen := b.keen
+	if !b.p.parts[b.order[i]].favoured {
+		keen = careless
+	}
+	if keen != careless {
+		if c, ok := b.among(i, true); ok {
 			return c
 		}
 	}
+	if keen == eager {
+		if c, ok := b.fresh(i, true); ok {
+			return c
+		}
+	}
+	if c, ok := b.among(i, false); ok {
+		return c
+	}
+	prime := []bool{true, false}
+	if keen == careless {
+		prime = prime[1:]
+	}
+	if c, ok := b.fresh(i, prime...); ok {
+		return c
+	}
+	return choice{tray: -1}
+}
+
+// among lays the part of step i in the first open tray that has a place; if
+// prime is set, only where the figure is best.
+func (b *builder) among(i int, prime bool) (choice, bool) {
+	for k := range b.trays {
+		if c, ok := b.seek(i, k, prime); ok {
+			b.lay(b.order[i], c)
+			return c, true
+		}
+	}
+	return choice{}, false
+}
+
+// fresh opens the first tray that has a place for the part of step i, looking
+// in each only where the figure is best, or anywhere, or for one before the other.
+func (b *builder) fresh(i int, prime ...bool) (choice, bool) {
+	part := b.order[i]
+	area := b.p.shapes[b.p.parts[part].shape].area
 	for s := range b.p.stocks {
 		st := &b.p.stocks[s]
-		if st.quantity != Unlimited && b.used[s] >= st.quantity || st.area*1.000001 < sh.area {
+		if st.quantity != Unlimited && b.used[s] >= st.quantity || st.area*1.000001 < area {
 			continue
 		}
 		b.open(s)
-		if c, ok := b.seek(i, len(b.trays)-1, sh, b.only[part]); ok {
-			b.lay(part, c)
-			return c
+		for _, only := range prime {
+			if c, ok := b.seek(i, len(b.trays)-1, only); ok {
+				b.lay(part, c)
+				return c, true
+			}
 		}
 		b.trays = b.trays[:len(b.trays)-1]
 		b.used[s]--
@@ -166,24 +245,48 @@ func (b *builder) step(i int) choice {
 			b.bounds = b.bounds[:len(b.bounds)-1]
 		}
 	}
-	return choice{tray: -1}
+	return choice{}, false
 }
 
-// seek looks for the best place of a shape in tray k, in all its forms or in
-// only one.
-func (b *builder) seek(i, k int, sh *shape, only int) (choice, bool) {
+// seek looks for the best place of the part of step i in tray k, in all its
+// forms or in only one. Forms within the band beside the turns given are tried
+// only where those at these turns find no place: they are four times as many.
+func (b *builder) seek(i, k int, prime bool) (choice, bool) {
+	part := b.order[i]
+	sh := &b.p.shapes[b.p.parts[part].shape]
+	if only := b.only[part]; only >= 0 {
+		return b.look(i, k, prime, sh, only, only+1)
+	}
+	c, ok := b.look(i, k, prime, sh, 0, sh.main)
+	if n := len(sh.forms[0]); !ok && sh.main < n {
+		c, ok = b.look(i, k, prime, sh, sh.main, n)
+	}
+	return c, ok
+}
+
+// look is seek among the forms from first to before last.
+func (b *builder) look(i, k int, prime bool, sh *shape, first, last int) (choice, bool) {
 	t := &b.trays[k]
+	space, base := &t.tray, sh.base
+	if prime {
+		space, base = &t.prime, b.p.forms+sh.base
+		if b.p.stocks[t.stock].best == nil {
+			return choice{}, false
+		}
+	}
 	best, score, ok := choice{tray: k, stock: t.stock}, math.Inf(1), false
-	for j, f := range sh.forms[b.p.stocks[t.stock].swap] {
-		from := t.floor[sh.base+j]
-		if math.IsInf(from, 1) || only >= 0 && only != j {
+	forms := sh.forms[b.p.stocks[t.stock].swap]
+	for j := first; j < last; j++ {
+		f := forms[j]
+		from := t.floor[base+j]
+		if math.IsInf(from, 1) {
 			continue
 		}
 		limit := score - float64(b.lean*f.w) - 1
 		if limit < from {
 			continue
 		}
-		x, y, found := b.find.find(&t.tray, f, from, limit, math.Ceil(t.h/gridLines))
+		x, y, found := b.find.find(space, f, from, limit, math.Ceil(t.h/gridLines))
 		if found {
 			best.form, best.x, best.y = j, x, y
 			score, ok = x+float64(b.lean*f.w), true
@@ -191,8 +294,8 @@ func (b *builder) seek(i, k int, sh *shape, only int) (choice, bool) {
 			x = math.Inf(1)
 		}
 		if x > from {
-			t.floor[sh.base+j] = x
-			b.bounds = append(b.bounds, bound{i, k, sh.base + j, x})
+			t.floor[base+j] = x
+			b.bounds = append(b.bounds, bound{i, k, base + j, x})
 		}
 	}
 	return best, ok

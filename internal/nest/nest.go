@@ -155,6 +155,7 @@ type Layout struct {
 	Unplaced    []Unplaced
 	Cost        float64 // of the bins
 	Density     float64 // area of the items placed over the area of the bins, 0 to 1
+	BestArea    float64 // of items of a Priority above 0 that lie wholly in their bin's Best, mm²
 	Interrupted bool    // the context ended before the budget: the best layout until then
 }
 
@@ -216,6 +217,9 @@ func checkRequest(items []Item, bins []Bin, gap float64) error {
 				bad("item %q: turn %g is not an angle", it.ID, t)
 			}
 		}
+		if !(it.Band >= 0 && it.Band <= 2*math.Pi) {
+			bad("item %q: a band of %g rad to either side", it.ID, it.Band)
+		}
 	}
 	clear(seen)
 	for _, b := range bins {
@@ -235,6 +239,9 @@ func checkRequest(items []Item, bins []Bin, gap float64) error {
 		if !(b.Cost >= 0) || math.IsInf(b.Cost, 0) {
 			bad("bin %q: cost %g", b.ID, b.Cost)
 		}
+	}
+	if len(errs) == 0 { // what follows relies on the rest
+		errs = append(checkSets(items, gap), checkPins(items, bins, gap)...)
 	}
 	return errors.Join(errs...)
 }

@@ -28,9 +28,11 @@ func Pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, er
 
 // Strip places all items in a band of the given height (along y) and of the
 // least length (along x). The bin it returns has that length; with it, the
-// layout can be verified. Items that do not fit the height are left out.
+// layout can be verified. Items that do not fit the height are left out. Pins
+// name the bin "strip"; the strip is at least as long as they reach.
 func Strip(ctx context.Context, items []Item, height float64, o Options) (*Layout, Bin, error) {
 	bin := Bin{ID: "strip", Size: geom.V2(1, height), Cost: 1}
+	bin.Size.X = maxSpan / micron
 	if err := checkRequest(items, []Bin{bin}, o.Gap); err != nil {
 		return nil, bin, err
 	}
@@ -82,7 +84,7 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 		if err := p.take(items, byKind[kind], bins, kind, grow, l); err != nil {
 			return nil, 0, err
 		}
-		if len(p.parts) == 0 {
+		if len(p.parts) == 0 && p.pinned == 0 {
 			continue
 		}
 		share := total * len(p.parts) / max(copies, 1)
@@ -97,7 +99,11 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 			}
 			return done < end && (o.Spent == nil || o.Spent() < laying)
 		}
-		best, whole := p.search(ctx, o, uint64(k), tick)
+		var best build
+		whole := true
+		if len(p.parts) > 0 {
+			best, whole = p.search(ctx, o, uint64(k), tick)
+		}
 		if !whole {
 			l.Interrupted = true
 		}
@@ -137,35 +143,55 @@ const mostApart = 2000
 // take prepares the items and bins of one kind. Items that cannot be placed
 // at all go straight to the layout's list.
 func (p *problem) take(items []Item, which []int, bins []Bin, kind string, grow float64, l *Layout) error {
-	leave := func(it Item, r Reason, format string, a ...any) {
-		l.Unplaced = append(l.Unplaced, Unplaced{Item: it.ID, Count: it.copies(), Reason: r, Detail: fmt.Sprintf(format, a...)})
+	p.grow = grow
+	leave := func(pc piece, r Reason, format string, a ...any) {
+		for _, i := range pc.items {
+			if n := items[i].copies() - pc.pins; n > 0 {
+				l.Unplaced = append(l.Unplaced, Unplaced{Item: items[i].ID, Copy: pc.pins, Count: n, Reason: r, Detail: fmt.Sprintf(format, a...)})
+			}
+		}
+	}
+	open, err := pinned(items, which, bins, p.grow)
+	if err != nil {
+		return err
 	}
 	for i, b := range bins {
 		if b.Kind != kind {
 			continue
 		}
-		s, err := newStock(i, b, grow)
+		s, err := newStock(i, b, p.grow)
 		if err != nil {
 			return err
 		}
-		p.stocks = append(p.stocks, s)
+		for _, o := range open {
+			if o.bin == i && s.quantity != Unlimited {
+				s.quantity--
+			}
+		}
+		p.figured = p.figured || s.best != nil
+		if s.quantity != 0 {
+			p.stocks = append(p.stocks, s)
+		}
 	}
 	slices.SortStableFunc(p.stocks, func(a, b stock) int {
 		return cmp.Or(cmp.Compare(a.cost/a.area, b.cost/b.area), -cmp.Compare(a.area, b.area))
 	})
+	p.pinned = len(open)
+	p.stocks = slices.Concat(open, p.stocks)
 
 	var priorities []int
 	byKey := map[string]int{}
 	try := builder{p: p, used: make([]int, len(p.stocks))}
-	for _, i := range which {
-		it := items[i]
+	p.pieces = pieces(items, which)
+	for k, pc := range p.pieces {
+		it := items[pc.items[0]]
 		if len(p.stocks) == 0 {
-			leave(it, NoBin, "there is no bin of kind %q", kind)
+			leave(pc, NoBin, "there is no bin of kind %q", kind)
 			continue
 		}
-		sh, key, err := newShape(it, grow)
+		sh, key, err := newShape(items, pc, p.grow)
 		if err != nil {
-			leave(it, BadShape, "%v", err)
+			leave(pc, BadShape, "%v", err)
 			continue
 		}
 		at, known := byKey[key]
@@ -177,14 +203,23 @@ func (p *problem) take(items []Item, which []int, bins []Bin, kind string, grow 
 			p.shapes = append(p.shapes, sh)
 		}
 		if !try.fitsEmpty(at) {
-			f := p.shapes[at].forms[0][0]
-			leave(it, TooLarge, "%.1f x %.1f mm fits no empty bin at any allowed turn", f.w/micron, f.h/micron)
+			f, what := p.shapes[at].forms[0][0], ""
+			if len(pc.items) > 1 {
+				what = fmt.Sprintf("set %q of ", it.Set)
+			}
+			leave(pc, TooLarge, "%s%.1f x %.1f mm fits no empty bin at any allowed turn", what, f.w/micron, f.h/micron)
 			continue
 		}
-		for c := range it.copies() {
-			p.parts = append(p.parts, part{item: i, copy: c, shape: at, class: it.Priority})
+		favoured := p.figured && pc.priority > 0
+		if sh := &p.shapes[at]; favoured && sh.bare[0] == nil {
+			if err := p.bare(items, pc, sh); err != nil {
+				return fmt.Errorf("nest: item %q: %w", it.ID, err)
+			}
 		}
-		priorities = append(priorities, it.Priority)
+		for c := pc.pins; c < it.copies(); c++ {
+			p.parts = append(p.parts, part{piece: k, copy: c, shape: at, class: pc.priority, favoured: favoured})
+			priorities = append(priorities, pc.priority)
+		}
 	}
 	slices.Sort(priorities)
 	priorities = slices.Compact(priorities)
@@ -196,14 +231,15 @@ func (p *problem) take(items []Item, which []int, bins []Bin, kind string, grow 
 	return nil
 }
 
-// fitsEmpty reports whether the shape has a place in some empty bin.
+// fitsEmpty reports whether the shape has a place in some empty bin; pinned
+// copies do not count.
 func (b *builder) fitsEmpty(shape int) bool {
 	sh := &b.p.shapes[shape]
 	for s := range b.p.stocks {
 		b.trays = b.trays[:0]
 		st := &b.p.stocks[s]
 		t := tray{w: st.w, h: st.h}
-		for _, r := range st.reserved {
+		for _, r := range st.reserved[:st.empty] {
 			t.put(r)
 		}
 		for _, f := range sh.forms[st.swap] {
@@ -213,44 +249,6 @@ func (b *builder) fitsEmpty(shape int) bool {
 		}
 	}
 	return false
-}
-
-// newShape prepares an item at its turns. The key names what matters of it.
-func newShape(it Item, grow float64) (sh shape, key string, err error) {
-	// What has no area as given may seem to have some once it is turned and rounded.
-	if _, e := outlineOf(it.Shape, 0); e == errNoArea {
-		return sh, "", e
-	}
-	seen := map[string]bool{}
-	for _, turn := range it.turns() {
-		o, e := outlineOf(it.Shape, turn)
-		if e != nil {
-			err = cmp.Or(err, e)
-			continue
-		}
-		k := o.key()
-		if seen[k] {
-			continue
-		}
-		f, e := newForm(o, turn, grow)
-		if e != nil {
-			err = cmp.Or(err, e)
-			continue
-		}
-		g := f.transposed(o.transposed())
-		seen[k] = true
-		sh.forms[0], sh.forms[1] = append(sh.forms[0], f), append(sh.forms[1], g)
-		key += k + fmt.Sprintf("@%d,%d,%g|", f.corner.x, f.corner.y, turn)
-		sh.area = f.area
-		sh.long = max(sh.long, f.w, f.h)
-		if s := min(f.w, f.h); sh.short == 0 || s < sh.short {
-			sh.short = s
-		}
-	}
-	if len(sh.forms[0]) == 0 {
-		return sh, "", err
-	}
-	return sh, key, nil
 }
 
 // newStock prepares a bin. Reserved areas of no area reserve nothing; an
@@ -284,6 +282,25 @@ func newStock(i int, b Bin, grow float64) (stock, error) {
 		}
 		s.reserved = append(s.reserved, placed{f, float64(f.corner.x) - m, float64(f.corner.y) - m})
 	}
+	s.empty = len(s.reserved)
+	if len(b.Best) > 0 {
+		o, err := outlineOf(b.Best, 0)
+		switch {
+		case err == errNoArea:
+		case err != nil:
+			return s, fmt.Errorf("nest: bin %q: where the figure is best: %w", b.ID, err)
+		default:
+			for _, l := range o {
+				for k := range l {
+					l[k] = l[k].sub(point{int64(m), int64(m)})
+				}
+			}
+			if s.swap == 1 {
+				o = o.transposed()
+			}
+			s.best = newBest(o, s.w, s.h, grow)
+		}
+	}
 	return s, nil
 }
 
@@ -291,11 +308,14 @@ func newStock(i int, b Bin, grow float64) (stock, error) {
 // opened first.
 func (p *problem) thrift(ctx context.Context, best *build) {
 	used := make([]int, len(p.stocks))
-	trays := 0
+	trays := p.pinned
 	for _, c := range best.choices {
 		trays = max(trays, c.tray+1)
 	}
 	of := make([]int, trays)
+	for s := range p.pinned {
+		of[s] = s
+	}
 	for _, c := range best.choices {
 		if c.tray >= 0 {
 			of[c.tray] = c.stock
@@ -309,7 +329,7 @@ func (p *problem) thrift(ctx context.Context, best *build) {
 		cheap[i] = i
 	}
 	slices.SortStableFunc(cheap, func(a, b int) int { return cmp.Compare(p.stocks[a].cost, p.stocks[b].cost) })
-	for k := trays - 1; k >= 0; k-- {
+	for k := trays - 1; k >= p.pinned; k-- { // bins with pins stay
 		for _, s := range cheap {
 			st := p.stocks[s]
 			if st.cost >= p.stocks[of[k]].cost {
@@ -320,8 +340,8 @@ func (p *problem) thrift(ctx context.Context, best *build) {
 			}
 			st.quantity = 1
 			small := *p
-			small.stocks = []stock{st}
-			b := builder{p: &small, only: best.only, lean: best.lean}
+			small.stocks, small.pinned = []stock{st}, 0
+			b := builder{p: &small, only: best.only, lean: best.lean, keen: best.keen}
 			for i, c := range best.choices {
 				if c.tray == k {
 					b.order = append(b.order, best.order[i])
@@ -353,25 +373,57 @@ func (p *problem) thrift(ctx context.Context, best *build) {
 // report adds a build to the layout.
 func (p *problem) report(items []Item, bins []Bin, b *build, l *Layout) (placedArea, binArea, length float64) {
 	first := len(l.Bins)
-	copies := map[int]int{}
+	next := map[int]int{} // by bin: the next copy that may be opened
+	open := func(st *stock) *BinUse {
+		bin := bins[st.bin]
+		u := BinUse{ID: bin.ID, Copy: st.copy, Cost: bin.cost(), Extent: geom.EmptyBox2()}
+		if st.held == nil {
+			for slices.ContainsFunc(p.stocks[:p.pinned], func(o stock) bool { return o.bin == st.bin && o.copy == next[st.bin] }) {
+				next[st.bin]++
+			}
+			u.Copy = next[st.bin]
+			next[st.bin]++
+		}
+		l.Cost += u.Cost
+		binArea += st.area
+		l.Bins = append(l.Bins, u)
+		return &l.Bins[len(l.Bins)-1]
+	}
+	fill := func(u *BinUse, st *stock, items int, area float64, box geom.Box2) {
+		u.Items += items
+		u.Area += area
+		u.Extent = u.Extent.Union(box)
+		u.Density = u.Area / st.area
+		placedArea += area
+		length = max(length, box.Max.X)
+	}
+	for s := range p.pinned {
+		st := &p.stocks[s]
+		u := open(st)
+		for _, h := range st.held {
+			l.Placements = append(l.Placements, Placement{
+				Item: items[h.item].ID, Copy: h.copy, Bin: first + s, Turn: h.turn,
+				At: geom.V2(float64(h.at.x)/micron, float64(h.at.y)/micron),
+			})
+			fill(u, st, 1, h.area, h.box)
+			if h.figured {
+				l.BestArea += h.area
+			}
+		}
+	}
 	missing := map[int]int{}
 	for i, c := range b.choices {
 		pt := p.parts[b.order[i]]
+		members := p.pieces[pt.piece].items
 		if c.tray < 0 {
-			missing[pt.item]++
+			for _, i := range members {
+				missing[i]++
+			}
 			continue
 		}
-		for first+c.tray >= len(l.Bins) {
-			l.Bins = append(l.Bins, BinUse{Extent: geom.EmptyBox2()})
-		}
-		u := &l.Bins[first+c.tray]
 		st := &p.stocks[c.stock]
-		if u.Items == 0 {
-			bin := bins[st.bin]
-			u.ID, u.Copy, u.Cost = bin.ID, copies[st.bin], bin.cost()
-			copies[st.bin]++
-			l.Cost += u.Cost
-			binArea += st.area
+		if first+c.tray == len(l.Bins) {
+			open(st)
 		}
 		f := p.shapes[pt.shape].forms[st.swap][c.form]
 		x, y, w, h, corner := c.x, c.y, f.w, f.h, f.corner
@@ -379,19 +431,22 @@ func (p *problem) report(items []Item, bins []Bin, b *build, l *Layout) (placedA
 			x, y, w, h, corner = y, x, h, w, point{corner.y, corner.x}
 		}
 		x, y = x+st.margin, y+st.margin
-		l.Placements = append(l.Placements, Placement{
-			Item: items[pt.item].ID, Copy: pt.copy, Bin: first + c.tray, Turn: f.turn,
-			At: geom.V2((x-float64(corner.x))/micron, (y-float64(corner.y))/micron),
-		})
-		u.Items++
-		u.Area += f.area
-		u.Extent = u.Extent.Add(geom.V2(x/micron, y/micron)).Add(geom.V2((x+w)/micron, (y+h)/micron))
-		u.Density = u.Area / st.area
-		placedArea += f.area
-		length = max(length, (x+w)/micron)
+		origin := point{int64(x), int64(y)}.sub(corner)
+		for _, i := range members {
+			at := origin.add(items[i].shift(f.turn))
+			l.Placements = append(l.Placements, Placement{
+				Item: items[i].ID, Copy: pt.copy, Bin: first + c.tray, Turn: f.turn,
+				At: geom.V2(float64(at.x)/micron, float64(at.y)/micron),
+			})
+		}
+		fill(&l.Bins[first+c.tray], st, len(members), f.area, geom.EmptyBox2().Add(geom.V2(x/micron, y/micron)).Add(geom.V2((x+w)/micron, (y+h)/micron)))
+		if pt.favoured && p.prime(pt, c) {
+			l.BestArea += f.area
+		}
 	}
-	// Copies are alike: number those placed from 0 so that the last are missing.
-	renumber(l.Placements)
+	// Copies are alike: number those placed, after the pinned ones, so that the
+	// last are missing.
+	renumber(items, l.Placements)
 	for i, it := range items {
 		if n := missing[i]; n > 0 {
 			u := Unplaced{Item: it.ID, Copy: it.copies() - n, Count: n, Reason: NoRoom, Detail: fmt.Sprintf("no room for %d of %d", n, it.copies())}
@@ -405,12 +460,18 @@ func (p *problem) report(items []Item, bins []Bin, b *build, l *Layout) (placedA
 	return placedArea, binArea, length
 }
 
-// renumber gives the placements of each item the copies 0, 1, 2 … by bin.
-func renumber(ps []Placement) {
+// renumber gives the placements of each item that are not pinned the copies
+// after those that are, by bin.
+func renumber(items []Item, ps []Placement) {
 	slices.SortStableFunc(ps, func(a, b Placement) int { return cmp.Or(cmp.Compare(a.Bin, b.Bin), cmp.Compare(a.Copy, b.Copy)) })
-	next := map[string]int{}
+	pins, next := map[string]int{}, map[string]int{}
+	for _, it := range items {
+		pins[it.ID], next[it.ID] = len(it.Pins), len(it.Pins)
+	}
 	for i := range ps {
-		ps[i].Copy = next[ps[i].Item]
-		next[ps[i].Item]++
+		if p := &ps[i]; p.Copy >= pins[p.Item] {
+			p.Copy = next[p.Item]
+			next[p.Item]++
+		}
 	}
 }

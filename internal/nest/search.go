@@ -12,6 +12,7 @@ import (
 type merit struct {
 	left   []float64 // mm² not placed, by class of priority
 	cost   float64   // of the bins
+	plain  float64   // area of favoured parts that do not lie where the figure is best, mm²
 	tail   float64   // least area of items on one of several bins, mm²: the next bin to be emptied
 	reach  float64   // rectangle used on that bin, mm²: the rest is offcut
 	moment float64   // Σ area x (distance reached), a slope where the rest is level
@@ -20,13 +21,16 @@ type merit struct {
 }
 
 func (m merit) compare(n merit) int {
-	return cmp.Or(slices.Compare(m.left, n.left), cmp.Compare(m.cost, n.cost), cmp.Compare(m.tail, n.tail), cmp.Compare(m.reach, n.reach), cmp.Compare(m.moment, n.moment))
+	return cmp.Or(slices.Compare(m.left, n.left), cmp.Compare(m.cost, n.cost), cmp.Compare(m.plain, n.plain), cmp.Compare(m.tail, n.tail), cmp.Compare(m.reach, n.reach), cmp.Compare(m.moment, n.moment))
 }
 
 // merit judges a finished build.
 func (b *builder) merit() merit {
 	m := merit{left: make([]float64, b.p.classes)}
 	reach, area := make([]float64, len(b.trays)), make([]float64, len(b.trays))
+	for i, st := range b.p.stocks[:b.p.pinned] {
+		reach[i], area[i] = st.reach/micron*st.h/micron, st.weight
+	}
 	for i, c := range b.choices {
 		p := b.p.parts[b.order[i]]
 		sh := &b.p.shapes[p.shape]
@@ -40,8 +44,12 @@ func (b *builder) merit() merit {
 		reach[c.tray] = max(reach[c.tray], right*st.h/micron)
 		area[c.tray] += sh.area
 		m.moment += float64(sh.area * right)
+		if p.favoured && !b.p.prime(p, c) {
+			m.plain += sh.area
+		}
 	}
 	var placed, space float64
+	opened := false
 	for i, t := range b.trays {
 		if a := b.p.stocks[t.stock].area; math.IsInf(a, 1) {
 			space += reach[i]
@@ -50,8 +58,12 @@ func (b *builder) merit() merit {
 		}
 		m.cost += b.p.stocks[t.stock].cost
 		placed += area[i]
-		if i == 0 || area[i] < m.tail {
+		if i < b.p.pinned && len(b.trays) > b.p.pinned {
+			continue // it cannot be emptied
+		}
+		if !opened || area[i] < m.tail {
 			m.tail, m.reach = area[i], reach[i]
+			opened = true
 		}
 	}
 	if len(b.trays) < 2 {
@@ -68,6 +80,7 @@ type build struct {
 	order   []int
 	only    []int
 	lean    float64
+	keen    keenness
 	choices []choice
 	bounds  []bound
 	merit   merit
@@ -78,7 +91,7 @@ func (b *builder) save(to *build) {
 	to.only = append(to.only[:0], b.only...)
 	to.choices = append(to.choices[:0], b.choices...)
 	to.bounds = append(to.bounds[:0], b.bounds...)
-	to.lean, to.merit = b.lean, b.merit()
+	to.lean, to.keen, to.merit = b.lean, b.keen, b.merit()
 }
 
 func (b build) clone() build {
@@ -92,7 +105,7 @@ func (b *builder) load(from *build, n int) {
 	b.only = append(b.only[:0], from.only...)
 	b.choices = append(b.choices[:0], from.choices...)
 	b.bounds = append(b.bounds[:0], from.bounds...)
-	b.lean = from.lean
+	b.lean, b.keen = from.lean, from.keen
 	b.reset(n)
 }
 
@@ -122,7 +135,12 @@ func (p *problem) search(ctx context.Context, o Options, seed uint64, tick func(
 	charge := func(laid int) int { return 1 + (laid-1)/64 }
 	more := true
 	first := true
-	for _, lean := range []float64{1, 0} {
+	keens := []keenness{careless}
+	if slices.ContainsFunc(p.parts, func(q part) bool { return q.favoured }) {
+		keens = []keenness{keen, eager, careless}
+	}
+	for k := range 2 * len(keens) {
+		b.lean, b.keen = float64(1-k/len(keens)), keens[k%len(keens)]
 		var tried [][]int
 		for _, rule := range orders {
 			if !more {
@@ -140,7 +158,6 @@ func (p *problem) search(ctx context.Context, o Options, seed uint64, tick func(
 				continue
 			}
 			tried = append(tried, slices.Clone(b.order))
-			b.lean = lean
 			b.choices, b.bounds = b.choices[:0], b.bounds[:0]
 			b.reset(0)
 			if !b.run(ctx) {
@@ -185,6 +202,9 @@ func (p *problem) search(ctx context.Context, o Options, seed uint64, tick func(
 		if rng.IntN(16) == 0 {
 			b.lean = float64(rng.IntN(3)) / 2
 		}
+		if len(keens) > 1 && rng.IntN(8) == 0 {
+			b.keen = keens[rng.IntN(len(keens))]
+		}
 		if !b.run(ctx) {
 			return best, false
 		}
@@ -203,7 +223,7 @@ func (p *problem) search(ctx context.Context, o Options, seed uint64, tick func(
 // within reports whether m places as much as n at the same cost, and is at
 // most the given share worse in what comes next.
 func (m merit) within(n merit, share float64) bool {
-	return slices.Equal(m.left, n.left) && m.cost == n.cost && m.tail <= n.tail*(1+share) && (m.tail > 0 || m.reach <= n.reach*(1+share))
+	return slices.Equal(m.left, n.left) && m.cost == n.cost && m.plain <= n.plain && m.tail <= n.tail*(1+share) && (m.tail > 0 || m.reach <= n.reach*(1+share))
 }
 
 // pick chooses two steps i < j whose parts differ in shape but not in class.

@@ -20,7 +20,11 @@ import (
 //	gap          two items closer than gap, mm
 //	outside      an item beyond the bin less its margin
 //	reserved     an item within a reserved area, or closer to it than gap
-//	turn         a rotation that the item does not allow
+//	turn         a rotation that the item does not allow, nor its band round one
+//	set          items of one set that are not together on one bin at one turn,
+//	             or of which At less Offset, turned and rounded to whole
+//	             micrometres, is not one and the same point
+//	pin          a pinned copy that is not where it is pinned
 //	kind         an item on a bin of another kind
 //	count        a copy placed twice, or neither placed nor listed as unplaced,
 //	             or one that was not asked for; more bins than there are
@@ -29,7 +33,9 @@ import (
 //	bad-shape    an outline without area, or crossing itself
 //
 // Items that touch exactly at the gap pass, and so does an item in a hole of
-// another. Outlines are turned, rounded to micrometres and rid of spikes as
+// another. Items of one set are judged against each other as they lie in the
+// set before it is turned: once it is, rounding may bring them closer.
+// Outlines are turned, rounded to micrometres and rid of spikes as
 // the package comment says; the error of that is at most 0.71 µm a vertex.
 func Verify(items []Item, bins []Bin, l *Layout, gap float64) []finding.Finding {
 	v := verifier{gap: int64(math.Round(gap * micron))}
@@ -65,6 +71,8 @@ func Verify(items []Item, bins []Bin, l *Layout, gap float64) []finding.Finding 
 	}
 
 	laid := map[copyKey]bool{}
+	sets := map[copyKey][]member{}
+	var met []copyKey // of sets, in order
 	seen := make([]int, len(items))
 	on := make([][]body, len(l.Bins))
 	for _, p := range l.Placements {
@@ -80,7 +88,7 @@ func Verify(items []Item, bins []Bin, l *Layout, gap float64) []finding.Finding 
 		}
 		laid[copyKey{p.Item, p.Copy}] = true
 		seen[i]++
-		if !slices.Contains(it.Turns, p.Turn) && !(len(it.Turns) == 0 && p.Turn == 0) {
+		if !it.allowed(p.Turn) {
 			v.add("turn", name, "turned by %g rad, which is not allowed", p.Turn)
 		}
 		if !(max(math.Abs(p.At.X), math.Abs(p.At.Y))*micron <= maxSpan) {
@@ -92,11 +100,26 @@ func Verify(items []Item, bins []Bin, l *Layout, gap float64) []finding.Finding 
 			v.add("off-grid", name, "placed at (%v, %v), not whole micrometres", p.At.X, p.At.Y)
 			continue
 		}
+		if p.Copy >= 0 && p.Copy < len(it.Pins) {
+			pin := it.Pins[p.Copy]
+			if u := l.Bins[p.Bin]; u.ID != pin.Bin || u.Copy != pin.Copy || p.Turn != pin.Turn || at != pin.at() {
+				v.add("pin", name, "lies at (%.3f, %.3f) mm on %s/%d, turned by %g rad, and is pinned at (%.3f, %.3f) mm on %s/%d, turned by %g rad",
+					p.At.X, p.At.Y, u.ID, u.Copy, p.Turn, pin.At.X, pin.At.Y, pin.Bin, pin.Copy, pin.Turn)
+			}
+		}
+		if it.Set != "" {
+			k := copyKey{it.Set, p.Copy}
+			if sets[k] == nil {
+				met = append(met, k)
+			}
+			sets[k] = append(sets[k], member{name, p.Bin, p.Turn, at.sub(it.shift(p.Turn))})
+		}
 		b, err := newBody(name, it.Shape, p.Turn, at)
 		if err != nil {
 			v.add("bad-shape", name, "%v", err)
 			continue
 		}
+		b.set, b.copy = it.Set, p.Copy
 		j, ok := binOf[l.Bins[p.Bin].ID]
 		if !ok {
 			continue
@@ -115,8 +138,31 @@ func Verify(items []Item, bins []Bin, l *Layout, gap float64) []finding.Finding 
 		}
 	}
 	for i, it := range items {
+		for k := range it.Pins {
+			if !laid[copyKey{it.ID, k}] {
+				v.add("pin", fmt.Sprintf("%s/%d", it.ID, k), "is pinned, and not placed")
+			}
+		}
 		if want := max(it.Quantity, 1); seen[i] != want {
 			v.add("count", it.ID, "%d copies asked for, %d placed or listed as unplaced", want, seen[i])
+		}
+	}
+
+	members := map[string]int{}
+	for _, it := range items {
+		members[it.Set]++
+	}
+	torn := map[copyKey]bool{}
+	for _, k := range met {
+		ms := sets[k]
+		for _, m := range ms[1:] {
+			if a := ms[0]; m.bin != a.bin || m.turn != a.turn || m.origin != a.origin {
+				torn[k] = true
+				v.add("set", m.name, "does not lie to %s as set %q says", a.name, k.id)
+			}
+		}
+		if len(ms) < members[k.id] {
+			v.add("set", ms[0].name, "only %d of %d items of set %q are placed", len(ms), members[k.id], k.id)
 		}
 	}
 
@@ -124,25 +170,18 @@ func Verify(items []Item, bins []Bin, l *Layout, gap float64) []finding.Finding 
 		slices.SortStableFunc(bodies, func(a, b body) int { return cmp.Compare(a.lo.x, b.lo.x) })
 		for i := range bodies {
 			for j := i + 1; j < len(bodies) && bodies[j].lo.x-bodies[i].hi.x < max(v.gap, 1); j++ {
-				v.apart(bodies[i], bodies[j], "overlap", "gap")
+				if a, b := bodies[i], bodies[j]; a.set == "" || a.set != b.set || a.copy != b.copy || a.name == b.name || torn[copyKey{a.set, a.copy}] {
+					v.apart(a, b, "overlap", "gap")
+				}
 			}
 		}
 		j, ok := binOf[l.Bins[k].ID]
 		if !ok {
 			continue
 		}
-		for n, r := range bins[j].Reserved {
-			area, err := newBody(fmt.Sprintf("reserved area %d", n+1), r, 0, point{})
-			if err == errNoArea {
-				continue
-			}
-			if err != nil {
-				v.add("bad-shape", bins[j].ID, "reserved area %d: %v", n+1, err)
-				continue
-			}
-			for _, b := range bodies {
-				v.apart(b, area, "reserved", "reserved")
-			}
+		areas := v.areas(bins[j])
+		for _, b := range bodies {
+			v.reserved(b, areas)
 		}
 	}
 	return finding.Sorted(v.found)
@@ -153,6 +192,16 @@ type body struct {
 	name   string
 	loops  outline
 	lo, hi point
+	set    string
+	copy   int
+}
+
+// member is an item of a set as placed; origin is where the set's then lies.
+type member struct {
+	name   string
+	bin    int
+	turn   float64
+	origin point
 }
 
 func newBody(name string, shape geom.Polygons, turn float64, at point) (body, error) {
@@ -187,6 +236,29 @@ func (v *verifier) within(b body, bin Bin) {
 		v.add("outside", b.name, "reaches (%.3f, %.3f) to (%.3f, %.3f) mm; allowed is (%.3f, %.3f) to (%.3f, %.3f) mm",
 			float64(b.lo.x)/micron, float64(b.lo.y)/micron, float64(b.hi.x)/micron, float64(b.hi.y)/micron,
 			float64(m)/micron, float64(m)/micron, float64(right)/micron, float64(top)/micron)
+	}
+}
+
+// areas are the reserved areas of a bin.
+func (v *verifier) areas(bin Bin) []body {
+	var out []body
+	for n, r := range bin.Reserved {
+		area, err := newBody(fmt.Sprintf("reserved area %d", n+1), r, 0, point{})
+		switch {
+		case err == errNoArea:
+		case err != nil:
+			v.add("bad-shape", bin.ID, "reserved area %d: %v", n+1, err)
+		default:
+			out = append(out, area)
+		}
+	}
+	return out
+}
+
+// reserved checks a body against the reserved areas of its bin.
+func (v *verifier) reserved(b body, areas []body) {
+	for _, area := range areas {
+		v.apart(b, area, "reserved", "reserved")
 	}
 }
 
