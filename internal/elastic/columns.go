@@ -7,12 +7,13 @@ import "slices"
 // column smooths evenly where cells are much thinner than wide, as the cover
 // layers of a board are. Where cells are narrow across the columns too, as the
 // contours at a board's rim, the columns on either side of them are taken
-// together. The factors are kept in single precision: it is a preconditioner,
-// and symmetric and definite with whatever factors it has.
+// together. The factors of a column alone are kept in single precision: it is a
+// preconditioner, and symmetric and definite with whatever factors it has; but
+// blocks of several columns, where a soft node may stand by a stiff one, are not.
 type columns struct {
 	l       []float32 // of a column alone, nine to a node: what the node below brings
 	d       []float32 // six to a node: the inverse diagonal block, 00 01 02 11 12 22
-	wide    []float32 // of columns together, to a layer: L and the inverse diagonal block
+	wide    []float64 // of columns together, to a layer: L and the inverse diagonal block
 	bundles []bundle
 	of      []int32 // bundle of each column
 	from    []int   // first bundle of each plane of nodes of axis 2, and the end
@@ -79,7 +80,7 @@ func newColumns(b *lattice) *columns {
 		}
 	}
 	c.from[b.n[2]] = len(c.bundles)
-	c.wide = make([]float32, size)
+	c.wide = make([]float64, size)
 	return c
 }
 
@@ -232,9 +233,9 @@ func (c *columns) factorOne(b *lattice, g bundle, extra map[int]*[6][6]float64, 
 		}
 		to := c.wide[g.at+2*i*s*s:]
 		for e := range s * s {
-			to[e] = float32(w.low[e])
+			to[e] = w.low[e]
 			// Rounding must not spoil the symmetry.
-			to[s*s+e] = float32((w.inv[e] + w.inv[e%s*s+e/s]) / 2)
+			to[s*s+e] = (w.inv[e] + w.inv[e%s*s+e/s]) / 2
 		}
 	}
 }
@@ -314,7 +315,7 @@ func (c *columns) several(b *lattice, g bundle, r, z []float64) {
 			v := r[at(i, e)]
 			if i > 0 {
 				for y, p := range q[(i-1)*s : i*s] {
-					v -= float64(low[e*s+y]) * p
+					v -= low[e*s+y] * p
 				}
 			}
 			now[e] = v
@@ -328,7 +329,7 @@ func (c *columns) several(b *lattice, g bundle, r, z []float64) {
 		for e := range s {
 			v := -bring[e]
 			for y, p := range q[i*s : (i+1)*s] {
-				v += float64(inv[e*s+y]) * p
+				v += inv[e*s+y] * p
 			}
 			x[e] = v
 			z[at(i, e)] = v
@@ -336,7 +337,7 @@ func (c *columns) several(b *lattice, g bundle, r, z []float64) {
 		clear(bring)
 		for e, v := range x {
 			for y := range s {
-				bring[y] += float64(low[e*s+y]) * v
+				bring[y] += low[e*s+y] * v
 			}
 		}
 	}

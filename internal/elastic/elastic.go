@@ -162,7 +162,7 @@ type Link struct {
 	Axis    geom.Vec3 // world, from A to B
 	Along   float64   // stiffness along the axis, N/mm, >= 0
 	Across  float64   // stiffness across it, in every direction, N/mm, >= 0
-	Preload float64   // tension (N) at no stretch, as of a screw done up
+	Preload float64   // tension (N) at no stretch, as of a screw done up; not with Contact
 	Contact bool      // bears only pressure, and Across only while pressed
 	Gap     float64   // Contact: how far apart the faces stand at rest, mm, >= 0
 }
@@ -373,6 +373,10 @@ func (m Model) check() error {
 			return fmt.Errorf("elastic: link %d %q: its axis is not a unit vector", i, l.Name)
 		case l.Along < 0 || l.Across < 0 || l.Gap < 0:
 			return fmt.Errorf("elastic: link %d %q: a stiffness or the gap is below nought", i, l.Name)
+		case !l.Contact && l.Gap != 0:
+			return fmt.Errorf("elastic: link %d %q: only a contact has a gap", i, l.Name)
+		case l.Contact && l.Preload != 0:
+			return fmt.Errorf("elastic: link %d %q: a contact has no preload; let a screw beside it press", i, l.Name)
 		case l.Contact && !(l.Along > 0):
 			return fmt.Errorf("elastic: link %d %q: a contact needs a stiffness along its axis", i, l.Name)
 		}

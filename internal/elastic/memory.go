@@ -33,7 +33,7 @@ func (m Model) Memory() int64 {
 				}
 			}
 		}
-		total += 4 * wide
+		total += 8 * wide
 		// Ten vectors of three numbers, the columns' factors, the mask; by cell
 		// its kind, fill, part and place in the coarse cell.
 		total += nodes*(10*3*8+15*4+1) + cells*(4+8+4+4)

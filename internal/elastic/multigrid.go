@@ -41,7 +41,7 @@ type hierarchy struct {
 	fixed   []int32 // numbers on the finest level that do not move
 	levels  []*level
 	links   []Link
-	active  []bool  // by link
+	holds   []hold  // by link
 	groups  [][]int // by level, by link: its group among the ties
 	columns []*columns
 	last    mat.Cholesky
@@ -94,7 +94,7 @@ func plan(x [][3][]float64) (levels [][]*transfer) {
 
 // newHierarchy builds all but what depends on the links that bear.
 func newHierarchy(ctx context.Context, bodies []*lattice, springs []spring, links []Link) (*hierarchy, error) {
-	h := &hierarchy{bodies: bodies, links: links, active: make([]bool, len(springs))}
+	h := &hierarchy{bodies: bodies, links: links, holds: make([]hold, len(springs))}
 	top := &level{dof: 3, springs: springs}
 	var x [][3][]float64
 	for _, b := range bodies {
@@ -176,13 +176,13 @@ func (b *lattice) touched(n int) bool {
 	return false
 }
 
-// bear sets which links bear and makes the smoothers and the last level anew.
-func (h *hierarchy) bear(active []bool, first bool) error {
-	changed := make([]bool, len(active))
-	for i := range active {
-		changed[i] = first || active[i] != h.active[i]
+// bear sets how the links bear and makes the smoothers and the last level anew.
+func (h *hierarchy) bear(holds []hold, first bool) error {
+	changed := make([]bool, len(holds))
+	for i := range holds {
+		changed[i] = first || holds[i] != h.holds[i]
 	}
-	copy(h.active, active)
+	copy(h.holds, holds)
 	if first {
 		h.groups = make([][]int, len(h.levels))
 	}
@@ -205,10 +205,10 @@ func (h *hierarchy) bear(active []bool, first bool) error {
 					touched[t.body][t.node] = true
 				}
 			}
-			if !active[i] {
+			if holds[i] == opens {
 				continue
 			}
-			s.bounds(func(t *term, block *[6][6]float64) {
+			s.bounds(holds[i], func(t *term, block *[6][6]float64) {
 				e := extra[t.body][t.node]
 				if e == nil {
 					e = new([6][6]float64)
@@ -318,10 +318,11 @@ func (h *hierarchy) factorLast() error {
 		}
 	}
 	for i := range l.springs {
-		if !h.active[i] {
+		if h.holds[i] == opens {
 			continue
 		}
 		s := &l.springs[i]
+		k := s.k(h.holds[i])
 		for _, t := range s.terms {
 			for _, u := range s.terms {
 				for r := range 6 {
@@ -329,7 +330,7 @@ func (h *hierarchy) factorLast() error {
 						v := 0.0
 						for p := range 3 {
 							for q := range 3 {
-								v += t.g[p][r] * s.k[p][q] * u.g[q][c]
+								v += t.g[p][r] * k[p][q] * u.g[q][c]
 							}
 						}
 						add(6*(l.at[t.body]+t.node)+r, 6*(l.at[u.body]+u.node)+c, v)
@@ -393,9 +394,9 @@ func (h *hierarchy) stiffness(x, y []float64) {
 
 func (h *hierarchy) pull(l *level, x, y []float64) {
 	for i := range l.springs {
-		if h.active[i] {
+		if h.holds[i] != opens {
 			s := &l.springs[i]
-			s.pull(s.force(s.stretch(x, l.dof, l.at)), y, l.dof, l.at)
+			s.pull(s.force(h.holds[i], s.stretch(x, l.dof, l.at)), y, l.dof, l.at)
 		}
 	}
 }

@@ -2,8 +2,11 @@ package elastic
 
 import (
 	"context"
+	"errors"
 	"math"
 	"testing"
+
+	"pgregory.net/rapid"
 
 	"groundwork/internal/geom"
 )
@@ -126,5 +129,88 @@ func TestGluedCase(t *testing.T) {
 	u := moved(t, r, 4, geom.V3(w/2, d/2, 409)).Z - moved(t, r, 4, geom.V3(b, 40, 409)).Z
 	if -u > 1.02*free || -u < free/5 {
 		t.Errorf("the shelf sags %g, a beam on its ends %g", -u, free)
+	}
+}
+
+// Whatever the links, a pile of blocks is refused, found loose, or every body is
+// in balance and no contact pulls or overlaps.
+func TestAnyLinks(t *testing.T) {
+	solved, loose, tipped, opened := 0, 0, 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		var m Model
+		z := 0.0
+		stiff := rapid.SampledFrom([]float64{1, 1e3, 1e5, 1e8})
+		n := rapid.IntRange(1, 3).Draw(t, "bodies")
+		for i := range n {
+			h := rapid.SampledFrom([]float64{2, 10}).Draw(t, "height")
+			b := board("block", [3]float64{40, 30, h}, [3]float64{10, rapid.SampledFrom([]float64{6, 10, 30}).Draw(t, "step"), 5},
+				Material{Stiffness: Isotropic(rapid.SampledFrom([]float64{20, 2000, 200000}).Draw(t, "modulus"), 0.3), Density: 1e-3})
+			b.Frame.Origin.Z = z
+			m.Bodies = append(m.Bodies, b)
+			for range rapid.IntRange(0, 12).Draw(t, "links") {
+				l := Link{A: i, B: i - 1, At: geom.V3(rapid.Float64Range(0, 40).Draw(t, "x"), rapid.Float64Range(0, 30).Draw(t, "y"), z), Axis: geom.V3(0, 0, -1),
+					Along: stiff.Draw(t, "along"), Across: rapid.SampledFrom([]float64{0, 1, 1e4}).Draw(t, "across"), Contact: rapid.Bool().Draw(t, "contact")}
+				if l.Contact {
+					l.Gap = rapid.SampledFrom([]float64{0, 0, 0.001}).Draw(t, "gap")
+				} else {
+					l.Preload = rapid.SampledFrom([]float64{0, 30}).Draw(t, "preload")
+				}
+				m.Links = append(m.Links, l)
+			}
+			z += h
+		}
+		c := Case{Gravity: geom.V3(0, 0, -9810), Points: []PointLoad{{Body: n - 1,
+			At:    geom.V3(rapid.Float64Range(0, 40).Draw(t, "x"), 15, z),
+			Force: geom.V3(rapid.SampledFrom([]float64{0, 0.1, 20}).Draw(t, "push"), 0, -5)}}}
+		s, err := Assemble(context.Background(), m, Options{})
+		var mech *Mechanism
+		if errors.As(err, &mech) {
+			loose++
+			return
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		r, err := s.Solve(context.Background(), c)
+		if errors.As(err, &mech) {
+			tipped++
+			return
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		solved++
+		total := make([]geom.Vec3, n)
+		size := 5.0
+		for i, b := range m.Bodies {
+			g := b.Lattice.Planes
+			total[i].Z -= 40 * 30 * g[2][len(g[2])-1] * 1e-3 * 9.81e-3
+		}
+		total[n-1] = total[n-1].Add(c.Points[0].Force)
+		for i, l := range m.Links {
+			f := r.Link(i)
+			on := l.Axis.Scale(f.Tension).Add(f.Across)
+			total[l.A] = total[l.A].Add(on)
+			if l.B >= 0 {
+				total[l.B] = total[l.B].Sub(on)
+			}
+			size = max(size, on.Len())
+			if !l.Contact {
+				continue
+			}
+			gap := f.Stretch.Dot(l.Axis) + l.Gap
+			if f.Bears && f.Tension > 1e-6*size || !f.Bears && gap < -1e-6*size/l.Along {
+				t.Errorf("link %d: bears %v, %g N, gap %g", i, f.Bears, f.Tension, gap)
+			}
+			if !f.Bears {
+				opened++
+			}
+		}
+		for i, f := range total {
+			if f.Len() > 1e-3*size {
+				t.Errorf("body %d is out of balance by %v of %g N", i, f, size)
+			}
+		}
+	})
+	if solved == 0 || loose == 0 || tipped == 0 || opened == 0 {
+		t.Errorf("%d solved, %d loose, %d tipped, %d contacts open: the piles are too tame", solved, loose, tipped, opened)
 	}
 }

@@ -18,7 +18,7 @@ type Result struct {
 
 	system    *System
 	x         []float64
-	active    []bool
+	holds     []hold
 	reactions []Reaction
 }
 
@@ -32,6 +32,7 @@ type LinkForce struct {
 	Across  geom.Vec3 // what the link does to A across the axis, N, world
 	Stretch geom.Vec3 // what B moved more than A, mm, world
 	Bears   bool      // false: a contact that stands open
+	Slips   bool      // a contact on the verge of opening, which bears nothing across
 }
 
 func (s *System) finish(res *Result, load, x []float64, w *work) {
@@ -89,12 +90,15 @@ func (r *Result) Link(i int) LinkForce {
 	s := r.system
 	l := s.model.Links[i]
 	e := vec(s.springs[i].stretch(r.x, 3, s.at))
-	f := LinkForce{Stretch: e, Bears: r.active[i]}
+	f := LinkForce{Stretch: e, Bears: r.holds[i] != opens, Slips: r.holds[i] == slips}
 	if !f.Bears {
 		return f
 	}
 	along := e.Dot(l.Axis)
 	f.Tension = l.Along*along + l.offset()
+	if f.Slips {
+		return f
+	}
 	f.Across = e.Sub(l.Axis.Scale(along)).Scale(l.Across)
 	return f
 }

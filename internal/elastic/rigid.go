@@ -327,9 +327,9 @@ func (r *rigid) loose(held func(i int) (normal, across bool)) *mat.Dense {
 	return mat.DenseCopyOf(vectors.Slice(0, n, 0, k))
 }
 
-// free lists the motions left to the model with the given links bearing.
-func (r *rigid) free(active []bool) []Motion {
-	q := r.loose(func(i int) (bool, bool) { return active[i], active[i] })
+// free lists the motions left to the model as the links bear.
+func (r *rigid) free(holds []hold) []Motion {
+	q := r.loose(func(i int) (bool, bool) { return holds[i] != opens, holds[i] == bears })
 	if q == nil {
 		return nil
 	}

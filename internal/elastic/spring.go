@@ -16,8 +16,25 @@ type term struct {
 // spring is a link on one level: energy ½ eᵀ k e, where e is the sum of the
 // terms.
 type spring struct {
-	k     [3][3]float64
+	full  [3][3]float64
+	along [3][3]float64 // without what it bears across
 	terms []term
+}
+
+// hold is how a link bears now.
+type hold uint8
+
+const (
+	opens hold = iota // a contact that stands open
+	slips             // a contact that bears pressure and nothing across
+	bears
+)
+
+func (s *spring) k(h hold) *[3][3]float64 {
+	if h == slips {
+		return &s.along
+	}
+	return &s.full
 }
 
 // newSpring is the link on the finest level.
@@ -26,9 +43,10 @@ func newSpring(l Link, at [2]spot, bodies [2]*lattice, index [2]int) spring {
 	var s spring
 	for i := range 3 {
 		for j := range 3 {
-			s.k[i][j] = (l.Along - l.Across) * n[i] * n[j]
+			s.along[i][j] = l.Along * n[i] * n[j]
+			s.full[i][j] = (l.Along - l.Across) * n[i] * n[j]
 			if i == j {
-				s.k[i][j] += l.Across
+				s.full[i][j] += l.Across
 			}
 		}
 	}
@@ -56,7 +74,7 @@ func newSpring(l Link, at [2]spot, bodies [2]*lattice, index [2]int) spring {
 
 // coarser is the spring on the next level.
 func (s spring) coarser(ts []*transfer, dof int, masks []*lattice) spring {
-	out := spring{k: s.k}
+	out := spring{full: s.full, along: s.along}
 	var ps [8]parent
 	var share [6][6]float64
 	for _, t := range s.terms {
@@ -123,9 +141,10 @@ func (s *spring) pull(f [3]float64, y []float64, dof int, at []int) {
 	}
 }
 
-func (s *spring) force(e [3]float64) (f [3]float64) {
+func (s *spring) force(h hold, e [3]float64) (f [3]float64) {
+	k := s.k(h)
 	for r := range 3 {
-		f[r] = s.k[r][0]*e[0] + s.k[r][1]*e[1] + s.k[r][2]*e[2]
+		f[r] = k[r][0]*e[0] + k[r][1]*e[1] + k[r][2]*e[2]
 	}
 	return f
 }
@@ -134,10 +153,11 @@ func (s *spring) force(e [3]float64) (f [3]float64) {
 // diagonal matrix, is no less than the spring: (Σ gx)ᵀk(Σ gx) ≤ Σ s · Σ xᵀgᵀkgx/s
 // for any s > 0. The smoother thus need not see how a stiff spring ties nodes
 // together to stay stable.
-func (s *spring) bounds(f func(t *term, block *[6][6]float64)) {
+func (s *spring) bounds(h hold, f func(t *term, block *[6][6]float64)) {
 	size := make([]float64, len(s.terms))
 	blocks := make([][6][6]float64, len(s.terms))
 	total := 0.0
+	k := s.k(h)
 	for i := range s.terms {
 		g := &s.terms[i].g
 		b := &blocks[i]
@@ -145,7 +165,7 @@ func (s *spring) bounds(f func(t *term, block *[6][6]float64)) {
 			for c := range 6 {
 				for p := range 3 {
 					for q := range 3 {
-						b[r][c] += g[p][r] * s.k[p][q] * g[q][c]
+						b[r][c] += g[p][r] * k[p][q] * g[q][c]
 					}
 				}
 			}

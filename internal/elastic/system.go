@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"sync"
 
 	"groundwork/internal/geom"
@@ -83,9 +84,9 @@ func Assemble(ctx context.Context, m Model, o Options) (*System, error) {
 	if s.rigid, err = newRigid(s); err != nil {
 		return nil, err
 	}
-	all := make([]bool, len(m.Links))
+	all := make([]hold, len(m.Links))
 	for i := range all {
-		all[i] = true
+		all[i] = bears
 	}
 	if free := s.rigid.free(all); len(free) > 0 {
 		return nil, &Mechanism{Motions: free}
@@ -248,28 +249,33 @@ func (s *System) Solve(ctx context.Context, c Case) (*Result, error) {
 		return nil, &Mechanism{Case: c.Name, Motions: tips}
 	}
 	links := s.model.Links
-	active := make([]bool, len(links))
+	holds := make([]hold, len(links))
 	contacts := false
 	for i, l := range links {
-		active[i] = !l.Contact || l.Gap == 0
+		holds[i] = bears
+		if l.Contact && l.Gap > 0 {
+			holds[i] = opens
+		}
 		contacts = contacts || l.Contact
 	}
-	if contacts && len(s.rigid.free(active)) > 0 {
-		for i := range active { // gaps must close before anything is held
-			active[i] = true
+	if contacts && len(s.rigid.free(holds)) > 0 {
+		for i := range holds { // gaps must close before anything is held
+			holds[i] = bears
 		}
 	}
-	res := &Result{system: s, Case: c.Name, active: make([]bool, len(links))}
+	res := &Result{system: s, Case: c.Name, holds: make([]hold, len(links))}
 	x := make([]float64, len(load))
 	w := newWork(len(load))
 	seen := map[string]bool{}
+	slip := make([]bool, len(links))
+	var before []float64 // where the last round ended, once steps must be shortened
 	// Which contacts bear is found roughly, then confirmed at the full accuracy.
 	tolerance := s.opts.Tolerance
 	if contacts {
 		tolerance = max(tolerance, roughly)
 	}
 	for round := 1; ; round++ {
-		if err := s.h.bear(active, false); err != nil {
+		if err := s.h.bear(holds, false); err != nil {
 			return nil, err
 		}
 		n, err := s.inner(ctx, load, x, w, tolerance)
@@ -281,17 +287,7 @@ func (s *System) Solve(ctx context.Context, c Case) (*Result, error) {
 		if !contacts {
 			break
 		}
-		next := make([]bool, len(links))
-		changed := 0
-		for i, l := range links {
-			next[i] = true
-			if l.Contact {
-				next[i] = s.press(i, x) > 0
-			}
-			if next[i] != active[i] {
-				changed++
-			}
-		}
+		next, changed := s.next(holds, slip, x)
 		if changed == 0 && tolerance > s.opts.Tolerance {
 			tolerance = s.opts.Tolerance
 			continue
@@ -299,24 +295,124 @@ func (s *System) Solve(ctx context.Context, c Case) (*Result, error) {
 		if changed == 0 {
 			break
 		}
-		id := fmt.Sprint(next)
 		if round >= s.opts.MaxContact {
 			return nil, fmt.Errorf("elastic: case %q: contacts %w in %d rounds, %d still change", c.Name, ErrNoConvergence, round, changed)
 		}
-		if seen[id] || len(s.rigid.free(next)) > 0 {
-			// Going round in circles, or too many let go at once: change only
-			// the one that errs most, and see.
-			next = s.gently(active, next, x)
+		if before != nil {
+			if t := s.step(before, x, load, w); t < 1 {
+				for i := range x {
+					x[i] = before[i] + t*(x[i]-before[i])
+				}
+				if n, c := s.next(holds, slip, x); c > 0 {
+					next = n
+				}
+			}
+			copy(before, x)
+		}
+		if before == nil && seen[string(holdBytes(next))] {
+			// Going round in circles: from here on no further than the energy falls.
+			before, tolerance = slices.Clone(x), s.opts.Tolerance
+		}
+		if before != nil {
+			// Where a contact opens because of what it bears across, and closes
+			// without it, it is neither: it slips.
+			for i, l := range links {
+				if l.Across > 0 && next[i] != holds[i] {
+					slip[i] = true
+					next[i] = min(next[i], slips)
+				}
+			}
+		}
+		if len(s.rigid.free(next)) > 0 {
+			// Too many let go at once: change only the one that errs most, and see.
+			next = s.gently(holds, next, x)
 			if free := s.rigid.free(next); len(free) > 0 {
 				return nil, &Mechanism{Case: c.Name, Motions: free}
 			}
 		}
-		seen[id] = true
-		active = next
+		seen[string(holdBytes(next))] = true
+		holds = next
 	}
-	copy(res.active, active)
+	copy(res.holds, holds)
 	s.finish(res, load, x, w)
 	return res, nil
+}
+
+// next says how the links bear at x, and how many change.
+func (s *System) next(holds []hold, slip []bool, x []float64) (next []hold, changed int) {
+	next = make([]hold, len(holds))
+	for i, l := range s.model.Links {
+		next[i] = bears
+		if slip[i] {
+			next[i] = slips
+		}
+		if l.Contact && s.press(i, x) <= 0 {
+			next[i] = opens
+		}
+		if next[i] != holds[i] {
+			changed++
+		}
+	}
+	return next, changed
+}
+
+// step is how far to go from a to b, 0 to 1, so that the energy with every
+// contact as it truly is along the way is least. Without what contacts bear
+// across it is convex and smooth, and Newton's steps so shortened must end.
+func (s *System) step(a, b, load []float64, w *work) float64 {
+	holds := slices.Clone(s.h.holds)
+	for i, l := range s.model.Links {
+		if l.Contact {
+			s.h.holds[i] = opens
+		}
+	}
+	s.residual(load, a, w)
+	s.h.clearFixed(w.r)
+	chunks(len(a), func(lo, hi int) {
+		for i := lo; i < hi; i++ {
+			w.p[i] = b[i] - a[i]
+		}
+	})
+	s.h.stiffness(w.p, w.q)
+	c0, c1 := -dot(w.p, w.r), dot(w.p, w.q)
+	copy(s.h.holds, holds)
+	slope := func(t float64) float64 {
+		sum := c0 + t*c1
+		for i, l := range s.model.Links {
+			if !l.Contact {
+				continue
+			}
+			e0, de := vec(s.springs[i].stretch(a, 3, s.at)), vec(s.springs[i].stretch(w.p, 3, s.at))
+			e := e0.Add(de.Scale(t))
+			if along := e.Dot(l.Axis) + l.Gap; along < 0 {
+				sum += l.Along * along * de.Dot(l.Axis)
+				if holds[i] == bears {
+					sum += l.Across * e.Sub(l.Axis.Scale(e.Dot(l.Axis))).Dot(de)
+				}
+			}
+		}
+		return sum
+	}
+	if slope(1) <= 0 {
+		return 1
+	}
+	lo, hi := 0.0, 1.0
+	for range 50 {
+		if mid := (lo + hi) / 2; slope(mid) > 0 {
+			hi = mid
+		} else {
+			lo = mid
+		}
+	}
+	return hi
+}
+
+func holdBytes(h []hold) []byte {
+	out := make([]byte, len(h))
+	for i, v := range h {
+		out[i] = byte(v)
+	}
+	return out
 }
 
 // roughly is the tolerance while contacts open and close.
@@ -329,13 +425,13 @@ func (s *System) press(i int, x []float64) float64 {
 	return -(vec(e).Dot(l.Axis) + l.Gap)
 }
 
-// gently takes over the one change from active to next that errs most and
-// leaves everything held.
-func (s *System) gently(active, next []bool, x []float64) []bool {
-	out := append([]bool(nil), active...)
+// gently takes over the one change from now to next that errs most and leaves
+// everything held.
+func (s *System) gently(now, next []hold, x []float64) []hold {
+	out := slices.Clone(now)
 	best, worst := -1, -1.0
 	for i := range next {
-		if next[i] == active[i] {
+		if next[i] == now[i] {
 			continue
 		}
 		if v := math.Abs(s.press(i, x)); v > worst {
@@ -343,7 +439,7 @@ func (s *System) gently(active, next []bool, x []float64) []bool {
 			if len(s.rigid.free(out)) == 0 {
 				best, worst = i, v
 			}
-			out[i] = active[i]
+			out[i] = now[i]
 		}
 	}
 	if best >= 0 {
@@ -369,7 +465,7 @@ func (s *System) residual(load, x []float64, w *work) {
 		}
 	})
 	for i, l := range s.model.Links {
-		if s.h.active[i] {
+		if s.h.holds[i] != opens {
 			// A tension draws A along the axis and B against it: the terms carry
 			// the ends' signs.
 			t := -l.offset()
@@ -380,10 +476,7 @@ func (s *System) residual(load, x []float64, w *work) {
 
 // offset is the tension of a bearing link at no stretch.
 func (l Link) offset() float64 {
-	if l.Contact {
-		return l.Preload + l.Along*l.Gap
-	}
-	return l.Preload
+	return l.Preload + l.Along*l.Gap
 }
 
 // inner solves for the links that bear now, by conjugate gradients from x.

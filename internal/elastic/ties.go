@@ -99,7 +99,7 @@ func (h *hierarchy) tie(li int) *ties {
 	place := map[int]int{}
 	var members [][]int
 	for i := range l.springs {
-		if !h.active[i] || !l.exact[i] {
+		if h.holds[i] == opens || !l.exact[i] {
 			continue
 		}
 		g := h.groups[li][i]
@@ -116,7 +116,7 @@ func (h *hierarchy) tie(li int) *ties {
 		var g []sparse
 		group := &t.groups[m]
 		for _, i := range members[m] {
-			for _, row := range l.springs[i].rows(h.links[i], l) {
+			for _, row := range l.springs[i].rows(h.links[i], h.holds[i], l) {
 				g = append(g, row)
 				group.h = append(group.h, h.respond(li, &l.springs[i], row))
 			}
@@ -159,14 +159,14 @@ func (h *hierarchy) tie(li int) *ties {
 }
 
 // rows are what the link holds on a level, times the root of its stiffness.
-func (s *spring) rows(link Link, l *level) (out []sparse) {
+func (s *spring) rows(link Link, held hold, l *level) (out []sparse) {
 	f := geom.FrameFromZ(geom.Vec3{}, link.Axis)
 	for i, d := range [3]geom.Vec3{f.X, f.Y, link.Axis} {
 		k := math.Sqrt(link.Across)
 		if i == 2 {
 			k = math.Sqrt(link.Along)
 		}
-		if k == 0 {
+		if k == 0 || held == slips && i < 2 {
 			continue
 		}
 		var row sparse
