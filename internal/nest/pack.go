@@ -78,7 +78,7 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 
 	l := &Layout{}
 	var placedArea, binArea, length float64
-	done := 0
+	done, before := 0, 0
 	for k, kind := range kinds {
 		p := &problem{}
 		if err := p.take(items, byKind[kind], bins, kind, grow, l); err != nil {
@@ -92,12 +92,14 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 		if k == len(kinds)-1 {
 			end = total
 		}
+		own := o.share(before, len(p.parts), copies)
+		before += len(p.parts)
 		tick := func(work int, m merit) bool {
 			done = min(done+work, end)
 			if o.Progress != nil {
 				o.Progress(done, total, m.density)
 			}
-			return done < end && (o.Spent == nil || o.Spent() < laying)
+			return done < end && (own.Spent == nil || own.Spent() < laying)
 		}
 		var best build
 		whole := true
@@ -107,8 +109,12 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 		if !whole {
 			l.Interrupted = true
 		}
-		if (o.Lines > 0 || o.Spent != nil) && whole && math.IsInf(p.stocks[0].area, 1) && len(p.parts) <= mostApart {
-			p.separate(ctx, &best, o)
+		if (own.Lines > 0 || own.Spent != nil) && whole && len(p.parts) <= mostApart {
+			if math.IsInf(p.stocks[0].area, 1) {
+				p.separate(ctx, &best, own)
+			} else {
+				p.gather(ctx, &best, own)
+			}
 			l.Interrupted = l.Interrupted || ctx.Err() != nil
 		}
 		p.thrift(ctx, &best)
@@ -129,6 +135,17 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 	})
 	slices.SortStableFunc(l.Unplaced, func(a, b Unplaced) int { return cmp.Compare(rank[a.Item], rank[b.Item]) })
 	return l, length, nil
+}
+
+// share are the options for n of all parts, when those before have had theirs:
+// budgets are divided by the number of parts.
+func (o Options) share(before, n, all int) Options {
+	o.Lines = o.Lines * n / max(all, 1)
+	if whole := o.Spent; whole != nil {
+		from, part := float64(before)/float64(max(all, 1)), float64(n)/float64(max(all, 1))
+		o.Spent = func() float64 { return (whole() - from) / part }
+	}
+	return o
 }
 
 // laying is the share of a time given by Options.Spent that the search over
