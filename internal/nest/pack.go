@@ -113,6 +113,7 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 			if math.IsInf(p.stocks[0].area, 1) {
 				p.separate(ctx, &best, own)
 			} else {
+				p.thrift(ctx, &best) // what is moved about afterwards may not be exchanged as easily
 				p.gather(ctx, &best, own)
 			}
 			l.Interrupted = l.Interrupted || ctx.Err() != nil
