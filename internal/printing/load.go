@@ -83,7 +83,9 @@ func (st *stage) loads(ctx context.Context, prints []Print) ([]Load, error) {
 			continue
 		}
 		bin := nest.Bin{ID: l.printer, Size: printer.Build.XY(), Margin: printer.Brim, Quantity: nest.Unlimited}
-		layout, err := nest.Pack(ctx, items, []nest.Bin{bin}, nest.Options{Gap: st.options.Gap, Iterations: st.options.Pack})
+		layout, err := nest.Pack(ctx, items, []nest.Bin{bin}, nest.Options{
+			Gap: st.options.Gap, Iterations: st.options.Pack, Lines: max(0, st.options.Lines), Spent: st.options.Spent,
+		})
 		if err != nil {
 			return nil, fmt.Errorf("printing: packing loads for %s: %w", l.printer, err)
 		}

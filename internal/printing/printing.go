@@ -104,6 +104,12 @@ type Options struct {
 
 	// Pack is the budget of the packing, in nest's iterations; 0 means 12.
 	Pack int
+
+	// Lines is the budget of what follows it, in nest's lines; 0 means 100,000, a
+	// negative number none. Spent, if not nil, takes the place of Lines: see
+	// nest.Options.
+	Lines int
+	Spent func() float64
 }
 
 func (o Options) orDefault() Options {
@@ -115,6 +121,9 @@ func (o Options) orDefault() Options {
 	}
 	if o.Pack == 0 {
 		o.Pack = 12
+	}
+	if o.Lines == 0 {
+		o.Lines = 100_000
 	}
 	return o
 }
