@@ -83,3 +83,21 @@ func (p *problem) bare(items []Item, pc piece, sh *shape) error {
 	}
 	return nil
 }
+
+// promote lets favoured parts change places with their equals where these lie
+// where the figure is best and they do not. It costs nothing.
+func (p *problem) promote(b *build) {
+	lies := func(i int) bool { return b.choices[i].tray >= 0 && p.prime(p.parts[b.order[i]], b.choices[i]) }
+	for i, c := range b.choices {
+		part := p.parts[b.order[i]]
+		if !part.favoured || c.tray >= 0 && lies(i) {
+			continue
+		}
+		for j := range b.choices {
+			if o := p.parts[b.order[j]]; o.shape == part.shape && !o.favoured && o.class >= part.class && lies(j) {
+				b.order[i], b.order[j] = b.order[j], b.order[i]
+				break
+			}
+		}
+	}
+}

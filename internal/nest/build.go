@@ -85,8 +85,8 @@ type builder struct {
 	trays []openTray
 	used  []int // by stock
 
-	order   []int   // of parts
-	only    []int   // by part: the form it must take, or -1
+	order   []int // of parts
+	only    []int // by part: the form it must take, or -1
 	keen    keenness
 	lean    float64 // 0: the leftmost left edge decides between forms, 1: the leftmost right edge
 	choices []choice

@@ -109,7 +109,7 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 		if !whole {
 			l.Interrupted = true
 		}
-		if (own.Lines > 0 || own.Spent != nil) && whole && len(p.parts) <= mostApart {
+		if (own.Lines > 0 || own.Spent != nil) && whole && len(p.parts) > 0 && len(p.parts) <= mostApart {
 			if math.IsInf(p.stocks[0].area, 1) {
 				p.separate(ctx, &best, own)
 			} else {
@@ -119,6 +119,9 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 			l.Interrupted = l.Interrupted || ctx.Err() != nil
 		}
 		p.thrift(ctx, &best)
+		if p.figured {
+			p.promote(&best)
+		}
 		pa, ba, ln := p.report(items, bins, &best, l)
 		placedArea += pa
 		binArea += ba
@@ -141,11 +144,8 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 // share are the options for n of all parts, when those before have had theirs:
 // budgets are divided by the number of parts.
 func (o Options) share(before, n, all int) Options {
-	o.Lines = o.Lines * n / max(all, 1)
-	if whole := o.Spent; whole != nil {
-		from, part := float64(before)/float64(max(all, 1)), float64(n)/float64(max(all, 1))
-		o.Spent = func() float64 { return (whole() - from) / part }
-	}
+	o.Lines = o.Lines * n / all
+	o.Spent = Within(o.Spent, float64(before)/float64(all), float64(before+n)/float64(all))
 	return o
 }
 

@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-
-	"groundwork/internal/geom"
 )
 
 // piece is what is placed as one: an item, or all items of a set.
@@ -250,94 +248,99 @@ func checkSets(items []Item, gap float64) (errs []error) {
 // Row sets the Offset of items so that they lie side by side across the grain,
 // each beyond those before it in y and as near to them as the gap, mm, allows:
 // to the micrometre. Offset.X stays: it is how far each is shifted along the
-// grain. So does the first item's Offset.Y. The caller gives them a Set.
-//
-// An item without a proper outline stays where it is; Pack will refuse it.
+// grain. Offset.Y stays of the first item, of items that pass by all before
+// them, and of those without a proper outline, which Pack will refuse. The
+// caller gives them a Set.
 func Row(gap float64, items ...Item) []Item {
 	out := slices.Clone(items)
-	grow := 0.0
-	if gap > 0 {
-		grow = gap*micron/2 + 1
-	}
-	// Outlines grown by tangents are this much too wide at most (see grown): what
-	// is grown by less in the same measure is nowhere too wide.
-	inner := math.Max(0, gap*micron/2-1) * math.Cos(math.Pi/8)
-	type laid struct {
-		body
-		wide, slim *form
-	}
-	var row []laid
+	v := verifier{gap: int64(math.Round(gap * micron))}
+	var row []body
 	for i := range out {
 		it := &out[i]
-		o, err := outlineOf(it.Shape, 0)
+		b, err := newBody(it.ID, it.Shape, 0, point{int64(math.Round(it.Offset.X * micron)), int64(math.Round(it.Offset.Y * micron))})
 		if err != nil {
 			continue
 		}
-		slim, err := newForm(o, 0, inner)
-		if err != nil {
-			continue
-		}
-		wide, err := newForm(o, 0, grow)
-		if err != nil {
-			continue
-		}
-		at := point{int64(math.Round(it.Offset.X * micron)), int64(math.Round(it.Offset.Y * micron))}
-		place := func(y int64) body {
-			b := body{loops: make(outline, len(o))}
-			for k, l := range o {
-				for _, p := range l {
-					b.loops[k] = append(b.loops[k], p.add(point{at.x, y}))
-				}
-			}
-			b.lo, b.hi = b.loops.bounds()
-			return b
-		}
-		// From above, the item sinks until one of those before it bars the way:
-		// no lower than enough, no higher than needed. Between the two the exact
-		// test decides.
-		low, high, met := math.Inf(-1), math.Inf(-1), false
+		// From above, it sinks until one of those before it bars the way. The last
+		// micrometre is found by trial.
+		top := math.Inf(-1)
 		for _, r := range row {
-			top := func(f, g *form) float64 {
-				y := math.Inf(-1)
-				dx := float64(o.left()+at.x) - float64(r.lo.x)
-				for _, s := range blocked(f.cols, g.cols, dx, nil) {
-					y = max(y, math.Ceil(s.hi-hair)+float64(r.lo.y)-float64(o.bottom()))
-				}
-				return y
-			}
-			high = max(high, top(wide, r.wide))
-			low = max(low, top(slim, r.slim))
-			met = met || !math.IsInf(high, -1)
+			top = max(top, sunk(r.loops, b.loops, float64(v.gap)))
 		}
-		if met {
-			clear := func(y int64) bool {
-				b := place(y)
-				v := verifier{gap: int64(math.Round(gap * micron))}
+		if !math.IsInf(top, -1) {
+			clear := func() bool {
+				v.found = v.found[:0]
 				for _, r := range row {
-					v.apart(r.body, b, "overlap", "gap")
+					v.apart(r, b, "overlap", "gap")
 				}
 				return len(v.found) == 0
 			}
-			y := int64(high)
-			below := y - int64(gap*micron) - 4
-			if !math.IsInf(low, -1) {
-				below = int64(low) - 1
+			b.lift(int64(math.Ceil(top)) - 2)
+			for !clear() {
+				b.lift(1)
 			}
-			for y-below > 1 {
-				m := below + (y-below)/2
-				if clear(m) {
-					y = m
-				} else {
-					below = m
-				}
-			}
-			at.y = y
 		}
-		it.Offset = geom.V2(it.Offset.X, float64(at.y)/micron)
-		row = append(row, laid{place(at.y), wide, slim})
+		was, _ := outlineOf(it.Shape, 0)
+		lo, _ := was.bounds()
+		it.Offset.Y = float64(b.lo.y-lo.y) / micron
+		row = append(row, b)
 	}
 	return out
 }
 
-func (o outline) left() int64   { lo, _ := o.bounds(); return lo.x }
-func (o outline) bottom() int64 { lo, _ := o.bounds(); return lo.y }
+func (b *body) lift(dy int64) {
+	for _, l := range b.loops {
+		for i := range l {
+			l[i].y += dy
+		}
+	}
+	b.lo.y += dy
+	b.hi.y += dy
+}
+
+// sunk is how far b must be lifted, at least, to be no nearer to a than g
+// there and everywhere above; minus infinity if it never is.
+func sunk(a, b outline, g float64) float64 {
+	top := math.Inf(-1)
+	if g == 0 {
+		la, _ := a.bounds()
+		lb, _ := b.bounds()
+		for _, s := range blocked(slabs(b.segs(lb), false), slabs(a.segs(la), false), float64(lb.x-la.x), nil) {
+			top = max(top, s.hi+float64(la.y-lb.y))
+		}
+		return top
+	}
+	// Two regions at the distance g have a vertex and an edge there. The vertex
+	// then lies on the upper side of the edge's band of width 2 g, which ends in
+	// half circles, or the edge of b on the upper side of a vertex of a.
+	band := func(p, r, s point, up float64) { // up is -1 when the edge is b's
+		for _, e := range []point{r, s} {
+			if dx := float64(p.x - e.x); math.Abs(dx) < g {
+				top = max(top, up*float64(e.y-p.y)+math.Sqrt(g*g-dx*dx))
+			}
+		}
+		if r.x == s.x {
+			return
+		}
+		if r.x > s.x {
+			r, s = s, r
+		}
+		dx, dy := float64(s.x-r.x), float64(s.y-r.y)
+		l := math.Hypot(dx, dy)
+		// the side of the band towards b, from r to s
+		if x := float64(p.x-r.x) + up*g*dy/l; x > 0 && x < dx {
+			top = max(top, up*(float64(r.y-p.y)+float64(p.x-r.x)*dy/dx)+g*l/dx)
+		}
+	}
+	for _, la := range a {
+		for i, r := range la {
+			for _, lb := range b {
+				for j, p := range lb {
+					band(p, r, la[(i+1)%len(la)], 1)
+					band(r, p, lb[(j+1)%len(lb)], -1)
+				}
+			}
+		}
+	}
+	return top
+}
