@@ -475,7 +475,7 @@ func (h *hierarchy) largest(i int) float64 {
 			}
 		})
 	}
-	return 1.15 * value
+	return 1.1 * value
 }
 
 // smooth improves x by the Chebyshev polynomial of the fourth kind (Lottes,

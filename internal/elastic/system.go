@@ -268,7 +268,8 @@ func (s *System) Solve(ctx context.Context, c Case) (*Result, error) {
 	w := newWork(len(load))
 	seen := map[string]bool{}
 	slip := make([]bool, len(links))
-	var before []float64 // where the last round ended, once steps must be shortened
+	var before []float64 // where the last round ended, once
+	careful := false     // steps must be shortened
 	// Which contacts bear is found roughly, then confirmed at the full accuracy.
 	tolerance := s.opts.Tolerance
 	if contacts {
@@ -298,7 +299,7 @@ func (s *System) Solve(ctx context.Context, c Case) (*Result, error) {
 		if round >= s.opts.MaxContact {
 			return nil, fmt.Errorf("elastic: case %q: contacts %w in %d rounds, %d still change", c.Name, ErrNoConvergence, round, changed)
 		}
-		if before != nil {
+		if careful {
 			if t := s.step(before, x, load, w); t < 1 {
 				for i := range x {
 					x[i] = before[i] + t*(x[i]-before[i])
@@ -309,11 +310,7 @@ func (s *System) Solve(ctx context.Context, c Case) (*Result, error) {
 			}
 			copy(before, x)
 		}
-		if before == nil && seen[string(holdBytes(next))] {
-			// Going round in circles: from here on no further than the energy falls.
-			before, tolerance = slices.Clone(x), s.opts.Tolerance
-		}
-		if before != nil {
+		if careful {
 			// Where a contact opens because of what it bears across, and closes
 			// without it, it is neither: it slips.
 			for i, l := range links {
@@ -330,7 +327,13 @@ func (s *System) Solve(ctx context.Context, c Case) (*Result, error) {
 				return nil, &Mechanism{Case: c.Name, Motions: free}
 			}
 		}
-		seen[string(holdBytes(next))] = true
+		if id := string(holdBytes(next)); seen[id] && !careful {
+			// Going round in circles: from here on no further than the energy falls.
+			careful, tolerance = true, s.opts.Tolerance
+			before = slices.Clone(x)
+		} else {
+			seen[id] = true
+		}
 		holds = next
 	}
 	copy(res.holds, holds)
@@ -503,7 +506,7 @@ func (s *System) inner(ctx context.Context, load, x []float64, w *work, toleranc
 	goal := tolerance * math.Sqrt(max(0, dot(w.r, w.z)))
 	// And no force may stay unbalanced: where all the energy is in a soft part, the
 	// norm of the energy hardly sees the stiff ones.
-	calm := 100 * tolerance * math.Sqrt(dot(w.r, w.r))
+	calm := 1000 * tolerance * math.Sqrt(dot(w.r, w.r))
 	if math.IsNaN(goal) || math.IsInf(goal, 0) {
 		return 0, fmt.Errorf("numbers out of range: %w", ErrNoConvergence)
 	}
