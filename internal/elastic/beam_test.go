@@ -132,6 +132,11 @@ func TestNoLocking(t *testing.T) {
 	near(t, "pure bending", -moved(t, r, 0, geom.V3(L, b/2, h/2)).Z, M*L*L/(2*E*b*h*h*h/12), 1e-6)
 	s, _ := r.Stress(0, geom.V3(30, 3, h))
 	near(t, "its stress", s[0], 6*M/(b*h*h), 1e-6)
+	top, at := r.Greatest(0, func(s Tensor) float64 { return s[0] })
+	near(t, "its greatest", top, 6*M/(b*h*h), 1e-6)
+	if at.Z != h {
+		t.Errorf("the greatest is at %v, not on the upper face", at)
+	}
 }
 
 // The two blocks of a brick, and the small ones of an orthotropic material, are

@@ -257,17 +257,21 @@ func modes(u *[24]float64) (q [24]float64) {
 	return q
 }
 
-// strain at xi of a cell whose corners move by u.
-func (b *brick) strain(u *[24]float64, xi [3]float64) (e [6]float64) {
+// allModes is the amplitudes of all 33 modes of a cell whose corners move by u.
+func (b *brick) allModes(u *[24]float64) (all [33]float64) {
 	q := modes(u)
-	rows := b.strainRows(xi)
-	var all [33]float64
 	copy(all[:], q[:])
 	for i := range 9 {
 		for j := range 24 {
 			all[24+i] += b.bulge[i][j] * q[j]
 		}
 	}
+	return all
+}
+
+// strain at xi from the amplitudes of all modes.
+func (b *brick) strain(all *[33]float64, xi [3]float64) (e [6]float64) {
+	rows := b.strainRows(xi)
 	for i := range 6 {
 		for j := range 33 {
 			e[i] += rows[i][j] * all[j]

@@ -158,7 +158,7 @@ type Fixed struct {
 type Link struct {
 	Name    string
 	A, B    int       // body, or Ground (B only)
-	At      geom.Vec3 // world
+	At      geom.Vec3 // world; on both bodies, or within a cell's breadth of them
 	Axis    geom.Vec3 // world, from A to B
 	Along   float64   // stiffness along the axis, N/mm, >= 0
 	Across  float64   // stiffness across it, in every direction, N/mm, >= 0
@@ -208,7 +208,8 @@ type Model struct {
 	Links  []Link
 }
 
-// PointLoad is a force (N, world) at a point (world) of a body.
+// PointLoad is a force (N, world) at a point (world) of a body, or within a
+// cell's breadth of it.
 type PointLoad struct {
 	Body  int
 	At    geom.Vec3

@@ -373,10 +373,6 @@ func (h *hierarchy) multiply(i int, x, y []float64) {
 // stiffness sets y to the finest level's product, fixed numbers included.
 func (h *hierarchy) stiffness(x, y []float64) {
 	chunks(len(y), func(lo, hi int) { clear(y[lo:hi]) })
-	layers := 0
-	for _, b := range h.bodies {
-		layers = max(layers, b.n[2]-1)
-	}
 	for parity := range 2 {
 		var tasks [][2]int
 		for i, b := range h.bodies {

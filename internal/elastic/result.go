@@ -125,7 +125,8 @@ func (b *lattice) cellStress(x []float64, at [3]int, xi [3]float64) (Tensor, boo
 	}
 	u := b.gather(x, at[0], at[1], at[2])
 	br := b.bricks[kind]
-	return Tensor(br.c.apply(br.strain(&u, xi))).turned(&b.r), true
+	m := br.allModes(&u)
+	return Tensor(br.c.apply(br.strain(&m, xi))).turned(&b.r), true
 }
 
 // Stress is the stress in the material of a body at a point of the world, in
@@ -180,24 +181,35 @@ func (r *Result) Stress(body int, p geom.Vec3) (Tensor, bool) {
 	return out, true
 }
 
-// Greatest visits every filled cell of a body and returns the largest value of
-// f of the stress at its centre, and where (world). f gets the stress in the
-// world's axes.
+// Greatest looks at every filled cell of a body, in the middle of each of its
+// six faces, and returns the largest value of f of the stress in the material
+// there (in the world's axes), and where (world). At corners, points held and
+// points loaded, elastic stress has no bound: the smaller the cells, the larger.
 func (r *Result) Greatest(body int, f func(Tensor) float64) (value float64, at geom.Vec3) {
 	b := r.system.bodies[body]
 	x := b.part(r.x)
 	type best struct {
 		v    float64
 		cell [3]int
+		xi   [3]float64
 	}
 	layers := make([]best, b.n[2]-1)
 	each(len(layers), func(k int) {
 		top := best{v: math.Inf(-1)}
 		for j := range b.n[1] - 1 {
 			for i := range b.n[0] - 1 {
-				if t, ok := b.cellStress(x, [3]int{i, j, k}, [3]float64{}); ok {
-					if v := f(t); v > top.v {
-						top = best{v, [3]int{i, j, k}}
+				kind := b.kind[b.cell(i, j, k)]
+				if kind < 0 {
+					continue
+				}
+				u := b.gather(x, i, j, k)
+				br := b.bricks[kind]
+				m := br.allModes(&u)
+				for side := range 6 {
+					var xi [3]float64
+					xi[side/2] = float64(2*(side%2) - 1)
+					if v := f(Tensor(br.c.apply(br.strain(&m, xi))).turned(&b.r)); v > top.v {
+						top = best{v, [3]int{i, j, k}, xi}
 					}
 				}
 			}
@@ -212,7 +224,8 @@ func (r *Result) Greatest(body int, f func(Tensor) float64) (value float64, at g
 	}
 	var c [3]float64
 	for a := range 3 {
-		c[a] = (b.x[a][top.cell[a]] + b.x[a][top.cell[a]+1]) / 2
+		lo, hi := b.x[a][top.cell[a]], b.x[a][top.cell[a]+1]
+		c[a] = lo + (hi-lo)*(1+top.xi[a])/2
 	}
 	return top.v, b.world(c)
 }
