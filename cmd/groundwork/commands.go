@@ -11,6 +11,7 @@ import (
 	"runtime/debug"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"groundwork/examples"
@@ -20,6 +21,7 @@ import (
 	"groundwork/internal/job"
 	"groundwork/internal/piece"
 	"groundwork/internal/plan"
+	"groundwork/internal/printing"
 	"groundwork/internal/sheet"
 	"groundwork/internal/shop"
 	"groundwork/internal/solid"
@@ -35,16 +37,32 @@ type planCommand struct {
 	FaceDown   bool              `help:"Draw cut sheets for veneer that lies face down on the laser bed (mirrored)."`
 	Kerf       bool              `help:"Draw cut lines half a kerf outside, for a laser that does not allow for it itself."`
 	NestRounds int               `help:"How many times nesting takes a layout up and lays it again; more is tighter and slower." placeholder:"N"`
+	NestTime   time.Duration     `help:"How long to look for better layouts of veneer and print loads, as in 2m. The job then depends on the machine." placeholder:"TIME"`
 	Inch       bool              `help:"Show lengths in inches on the screen."`
 }
 
+// lasting is a clock of what share of a time has gone by since it was first
+// asked; nil for no time.
+func lasting(d time.Duration) func() float64 {
+	if d <= 0 {
+		return nil
+	}
+	start := sync.OnceValue(time.Now)
+	return func() float64 { return float64(time.Since(start())) / float64(d) }
+}
+
 func (c *planCommand) Run(ctx context.Context, out *output) error {
+	if c.NestTime < 0 || c.NestRounds < 0 {
+		return errors.New("--nest-time and --nest-rounds must not be negative")
+	}
 	if err := job.Ready(c.Out, c.Replace); err != nil { // before the work, not after it
 		return withReplace(err)
 	}
 	pl, k, err := makePlan(ctx, out, c.Piece, c.Shop, c.Set, plan.Options{
-		Core:  core.Options{Labels: true, Solids: true},
-		Sheet: sheet.Options{FaceDown: c.FaceDown, Compensate: c.Kerf, Iterations: c.NestRounds},
+		Core: core.Options{Labels: true, Solids: true},
+		// Loads gain little from time, veneer is what is dear.
+		Printing: printing.Options{Spent: lasting(c.NestTime / 5)},
+		Sheet:    sheet.Options{FaceDown: c.FaceDown, Compensate: c.Kerf, Iterations: c.NestRounds, Spent: lasting(c.NestTime - c.NestTime/5)},
 	})
 	if err != nil {
 		return err

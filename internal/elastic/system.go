@@ -309,8 +309,6 @@ func (s *System) Solve(ctx context.Context, c Case) (*Result, error) {
 				}
 			}
 			copy(before, x)
-		}
-		if careful {
 			// Where a contact opens because of what it bears across, and closes
 			// without it, it is neither: it slips.
 			for i, l := range links {

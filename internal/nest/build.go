@@ -20,7 +20,7 @@ type shape struct {
 type part struct {
 	piece, copy, shape int
 	class              int  // 0 has the highest priority
-	favoured           bool // should lie where the figure is best, and some bin says where
+	favoured           bool // should lie where the figure is best, and could in some bin
 }
 
 // stock is a bin as offered, with x along its longer side.
@@ -182,29 +182,47 @@ func (b *builder) run(ctx context.Context) bool {
 	return true
 }
 
+// step lays the next part. What else there is within the band beside the turns
+// it may take is tried only where it would be left out, and where the search
+// ties it to that: to try all of it always took six times as long and made no
+// layout better.
 func (b *builder) step(i int) choice {
+	part := b.order[i]
+	sh := &b.p.shapes[b.p.parts[part].shape]
+	if only := b.only[part]; only >= 0 {
+		return b.place(i, only, only+1)
+	}
+	c := b.place(i, 0, sh.main)
+	if n := len(sh.forms[0]); c.tray < 0 && sh.main < n {
+		c = b.place(i, sh.main, n)
+	}
+	return c
+}
+
+// place lays the part of step i in one of its forms from first to before last.
+func (b *builder) place(i, first, last int) choice {
 	keen := b.keen
 	if !b.p.parts[b.order[i]].favoured {
 		keen = careless
 	}
 	if keen != careless {
-		if c, ok := b.among(i, true); ok {
+		if c, ok := b.among(i, first, last, true); ok {
 			return c
 		}
 	}
 	if keen == eager {
-		if c, ok := b.fresh(i, true); ok {
+		if c, ok := b.fresh(i, first, last, true); ok {
 			return c
 		}
 	}
-	if c, ok := b.among(i, false); ok {
+	if c, ok := b.among(i, first, last, false); ok {
 		return c
 	}
 	prime := []bool{true, false}
 	if keen == careless {
 		prime = prime[1:]
 	}
-	if c, ok := b.fresh(i, prime...); ok {
+	if c, ok := b.fresh(i, first, last, prime...); ok {
 		return c
 	}
 	return choice{tray: -1}
@@ -212,9 +230,9 @@ func (b *builder) step(i int) choice {
 
 // among lays the part of step i in the first open tray that has a place; if
 // prime is set, only where the figure is best.
-func (b *builder) among(i int, prime bool) (choice, bool) {
+func (b *builder) among(i, first, last int, prime bool) (choice, bool) {
 	for k := range b.trays {
-		if c, ok := b.seek(i, k, prime); ok {
+		if c, ok := b.seek(i, k, first, last, prime); ok {
 			b.lay(b.order[i], c)
 			return c, true
 		}
@@ -224,7 +242,7 @@ func (b *builder) among(i int, prime bool) (choice, bool) {
 
 // fresh opens the first tray that has a place for the part of step i, looking
 // in each only where the figure is best, or anywhere, or for one before the other.
-func (b *builder) fresh(i int, prime ...bool) (choice, bool) {
+func (b *builder) fresh(i, first, last int, prime ...bool) (choice, bool) {
 	part := b.order[i]
 	area := b.p.shapes[b.p.parts[part].shape].area
 	for s := range b.p.stocks {
@@ -234,7 +252,7 @@ func (b *builder) fresh(i int, prime ...bool) (choice, bool) {
 		}
 		b.open(s)
 		for _, only := range prime {
-			if c, ok := b.seek(i, len(b.trays)-1, only); ok {
+			if c, ok := b.seek(i, len(b.trays)-1, first, last, only); ok {
 				b.lay(part, c)
 				return c, true
 			}
@@ -248,24 +266,10 @@ func (b *builder) fresh(i int, prime ...bool) (choice, bool) {
 	return choice{}, false
 }
 
-// seek looks for the best place of the part of step i in tray k, in all its
-// forms or in only one. Forms within the band beside the turns given are tried
-// only where those at these turns find no place: they are four times as many.
-func (b *builder) seek(i, k int, prime bool) (choice, bool) {
-	part := b.order[i]
-	sh := &b.p.shapes[b.p.parts[part].shape]
-	if only := b.only[part]; only >= 0 {
-		return b.look(i, k, prime, sh, only, only+1)
-	}
-	c, ok := b.look(i, k, prime, sh, 0, sh.main)
-	if n := len(sh.forms[0]); !ok && sh.main < n {
-		c, ok = b.look(i, k, prime, sh, sh.main, n)
-	}
-	return c, ok
-}
-
-// look is seek among the forms from first to before last.
-func (b *builder) look(i, k int, prime bool, sh *shape, first, last int) (choice, bool) {
+// seek looks for the best place of the part of step i in tray k, in its forms
+// from first to before last.
+func (b *builder) seek(i, k, first, last int, prime bool) (choice, bool) {
+	sh := &b.p.shapes[b.p.parts[b.order[i]].shape]
 	t := &b.trays[k]
 	space, base := &t.tray, sh.base
 	if prime {

@@ -386,66 +386,89 @@ func (g *gathering) try(ctx context.Context, c change, until float64) bool {
 	return true
 }
 
-// narrow makes what is left of one bin larger: of the one that is used least.
+// narrow makes what is left of the bins larger, beginning with the one that is
+// used least. A bin that has been narrowed stays so while the next are.
 func (g *gathering) narrow(ctx context.Context) {
 	p := g.all
-	if len(g.stocks) == 0 || len(g.laid) == 0 {
+	if len(g.laid) == 0 {
 		return
 	}
 	pens := p.pens(g.stocks)
-	reach := make([]float64, len(g.stocks))
-	for t, s := range g.stocks {
-		reach[t] = p.stocks[s].reach
+	reach := g.reach(pens)
+	order := make([]int, len(reach))
+	for t := range order {
+		order[t] = t
+		pens[t].w = reach[t]
 	}
-	for i, s := range g.at {
-		reach[s.tray] = max(reach[s.tray], s.x+p.formAt(g.laid[i], s, pens).w)
-	}
-	tail := 0
-	for t := range reach {
-		if reach[t]*pens[t].h < reach[tail]*pens[tail].h {
-			tail = t
+	slices.SortStableFunc(order, func(a, b int) int {
+		return cmp.Or(cmp.Compare(reach[a]*pens[a].h, reach[b]*pens[b].h), cmp.Compare(a, b))
+	})
+	// Only the least used bin is dear enough to push others' parts about for it:
+	// while it is narrowed they may use all of their bins.
+	for t := range pens {
+		if t != order[0] {
+			pens[t].w = p.stocks[g.stocks[t]].w
 		}
 	}
-	var elsewhere float64
-	for t, s := range g.stocks {
-		if t != tail {
-			elsewhere += p.room(s)
-		}
-	}
-	lowest := math.Ceil(max(p.stocks[g.stocks[tail]].reach, (g.area-elsewhere)*micron*micron/pens[tail].h))
 	sub := p.among(g.laid)
 	g.tries++
 	w := newCrew(sub, pens, g.at, g.seed+g.tries<<32, g.meter)
-	const first, last = 0.05, 0.001
-	for cut := first; ctx.Err() == nil && g.meter.share() < 1 && reach[tail] > max(lowest, 1); {
-		pens[tail].w = max(lowest, math.Floor(reach[tail]*(1-cut)))
+	for k, t := range order {
+		share := g.meter.share()
+		if ctx.Err() != nil || share >= 1 {
+			return
+		}
+		g.narrowOne(ctx, sub, w, t, pens, share+(1-share)/float64(len(order)-k))
+		if k == 0 {
+			reach = g.reach(pens)
+			for t := range pens {
+				pens[t].w = reach[t]
+			}
+		}
+	}
+}
+
+// reach is how far the parts on each tray reach, µm.
+func (g *gathering) reach(pens []pen) []float64 {
+	reach := make([]float64, len(g.stocks))
+	for t, s := range g.stocks {
+		reach[t] = g.all.stocks[s].reach
+	}
+	for i, s := range g.at {
+		reach[s.tray] = max(reach[s.tray], s.x+g.all.formAt(g.laid[i], s, pens).w)
+	}
+	return reach
+}
+
+// narrowOne narrows one tray by steps that become smaller as they fail, until
+// the share until of the meter is reached. pens has its width afterwards.
+func (g *gathering) narrowOne(ctx context.Context, sub *problem, w *crew, tray int, pens []pen, until float64) {
+	const first, last = 0.06, 0.002
+	now := g.reach(pens)[tray]
+	least := g.all.stocks[g.stocks[tray]].reach
+	for cut := first; ctx.Err() == nil && g.meter.share() < until && cut >= last && now > max(least, 1); {
+		pens[tray].w = max(least, math.Floor(now*(1-cut)))
 		var from [lanes][]spot
 		fits := true
 		for k := range from {
-			from[k] = sub.squeezed(g.at, tail, reach[tail], pens, g.rng)
-			fits = g.refit(sub, from[k], tail, pens)
-			if !fits {
+			from[k] = sub.squeezed(g.at, tray, now, pens, g.rng)
+			if fits = g.refit(sub, from[k], tray, pens); !fits {
 				break
 			}
 		}
+		var won *attempt
 		if fits {
-			if won, _ := w.race(ctx, pens, from, 3, 30, 1); won != nil {
-				g.at = won.at
-				reach[tail] = p.stocks[g.stocks[tail]].reach
-				for i, s := range g.at {
-					if s.tray == tail {
-						reach[tail] = max(reach[tail], s.x+sub.formAt(i, s, pens).w)
-					}
-				}
-				g.found(g)
-				continue
-			}
+			won, _ = w.race(ctx, pens, from, 2, 25, until)
 		}
-		if cut <= last && !fits {
-			return
+		if won == nil {
+			cut /= 2
+			continue
 		}
-		cut = max(last, cut/2)
+		g.at = won.at
+		now = g.reach(pens)[tray]
+		g.found(g)
 	}
+	pens[tray].w = now
 }
 
 // refit moves or turns the parts that a narrowed tray cannot hold any more;

@@ -155,7 +155,7 @@ type Layout struct {
 	Unplaced    []Unplaced
 	Cost        float64 // of the bins
 	Density     float64 // area of the items placed over the area of the bins, 0 to 1
-	BestArea    float64 // of items of a Priority above 0 that lie wholly in their bin's Best, mm²
+	BestArea    float64 // of items of a Priority above 0 that lie wholly in their bin's Best, mm²; sets count as one, unless pinned
 	Interrupted bool    // the context ended before the budget: the best layout until then
 }
 

@@ -220,7 +220,7 @@ func (p *problem) take(items []Item, which []int, bins []Bin, kind string, grow 
 			p.forms += len(sh.forms[0])
 			p.shapes = append(p.shapes, sh)
 		}
-		if !try.fitsEmpty(at) {
+		if !try.fitsEmpty(at, false) {
 			f, what := p.shapes[at].forms[0][0], ""
 			if len(pc.items) > 1 {
 				what = fmt.Sprintf("set %q of ", it.Set)
@@ -228,7 +228,7 @@ func (p *problem) take(items []Item, which []int, bins []Bin, kind string, grow 
 			leave(pc, TooLarge, "%s%.1f x %.1f mm fits no empty bin at any allowed turn", what, f.w/micron, f.h/micron)
 			continue
 		}
-		favoured := p.figured && pc.priority > 0
+		favoured := p.figured && pc.priority > 0 && try.fitsEmpty(at, true)
 		if sh := &p.shapes[at]; favoured && sh.bare[0] == nil {
 			if err := p.bare(items, pc, sh); err != nil {
 				return fmt.Errorf("nest: item %q: %w", it.ID, err)
@@ -249,9 +249,9 @@ func (p *problem) take(items []Item, which []int, bins []Bin, kind string, grow 
 	return nil
 }
 
-// fitsEmpty reports whether the shape has a place in some empty bin; pinned
-// copies do not count.
-func (b *builder) fitsEmpty(shape int) bool {
+// fitsEmpty reports whether the shape has a place in some empty bin, or where
+// the figure of one is best; pinned copies do not count.
+func (b *builder) fitsEmpty(shape int, prime bool) bool {
 	sh := &b.p.shapes[shape]
 	for s := range b.p.stocks {
 		b.trays = b.trays[:0]
@@ -259,6 +259,12 @@ func (b *builder) fitsEmpty(shape int) bool {
 		t := tray{w: st.w, h: st.h}
 		for _, r := range st.reserved[:st.empty] {
 			t.put(r)
+		}
+		if prime {
+			if st.best == nil {
+				continue
+			}
+			t.put(st.best.off)
 		}
 		for _, f := range sh.forms[st.swap] {
 			if _, _, ok := b.find.find(&t, f, 0, math.Inf(1), math.Ceil(t.h/gridLines)); ok {

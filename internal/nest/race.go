@@ -17,6 +17,15 @@ type meter struct {
 	clock         func() float64 // share of the time; nil if lines count
 }
 
+// Within is a clock for part of the time of another, see Options.Spent: from one
+// share of it to a later one. Of no clock it is none.
+func Within(spent func() float64, from, to float64) func() float64 {
+	if spent == nil {
+		return nil
+	}
+	return func() float64 { return (spent() - from) / (to - from) }
+}
+
 func (m *meter) share() float64 {
 	if m.clock != nil {
 		return m.clock()

@@ -15,13 +15,14 @@ type merit struct {
 	plain  float64   // area of favoured parts that do not lie where the figure is best, mm²
 	tail   float64   // least area of items on one of several bins, mm²: the next bin to be emptied
 	reach  float64   // rectangle used on that bin, mm²: the rest is offcut
+	askew  float64   // area of parts turned beside the turns given, mm²
 	moment float64   // Σ area x (distance reached), a slope where the rest is level
 
 	density float64 // not ranked: area placed over the area of the bins, of a strip over its length used
 }
 
 func (m merit) compare(n merit) int {
-	return cmp.Or(slices.Compare(m.left, n.left), cmp.Compare(m.cost, n.cost), cmp.Compare(m.plain, n.plain), cmp.Compare(m.tail, n.tail), cmp.Compare(m.reach, n.reach), cmp.Compare(m.moment, n.moment))
+	return cmp.Or(slices.Compare(m.left, n.left), cmp.Compare(m.cost, n.cost), cmp.Compare(m.plain, n.plain), cmp.Compare(m.tail, n.tail), cmp.Compare(m.reach, n.reach), cmp.Compare(m.askew, n.askew), cmp.Compare(m.moment, n.moment))
 }
 
 // merit judges a finished build.
@@ -46,6 +47,9 @@ func (b *builder) merit() merit {
 		m.moment += float64(sh.area * right)
 		if p.favoured && !b.p.prime(p, c) {
 			m.plain += sh.area
+		}
+		if c.form >= sh.main {
+			m.askew += sh.area
 		}
 	}
 	var placed, space float64
@@ -152,6 +156,12 @@ func (p *problem) search(ctx context.Context, o Options, seed uint64, tick func(
 			}
 			slices.SortStableFunc(b.order, func(i, j int) int {
 				x, y := p.parts[i], p.parts[j]
+				if b.keen != careless && x.class == y.class && x.favoured != y.favoured {
+					if x.favoured {
+						return -1
+					}
+					return 1
+				}
 				return cmp.Or(cmp.Compare(x.class, y.class), -cmp.Compare(rule(&p.shapes[x.shape]), rule(&p.shapes[y.shape])), cmp.Compare(x.shape, y.shape))
 			})
 			if slices.ContainsFunc(tried, func(o []int) bool { return slices.Equal(o, b.order) }) {
@@ -223,7 +233,7 @@ func (p *problem) search(ctx context.Context, o Options, seed uint64, tick func(
 // within reports whether m places as much as n at the same cost, and is at
 // most the given share worse in what comes next.
 func (m merit) within(n merit, share float64) bool {
-	return slices.Equal(m.left, n.left) && m.cost == n.cost && m.plain <= n.plain && m.tail <= n.tail*(1+share) && (m.tail > 0 || m.reach <= n.reach*(1+share))
+	return slices.Equal(m.left, n.left) && m.cost == n.cost && m.plain <= n.plain && m.askew <= n.askew && m.tail <= n.tail*(1+share) && (m.tail > 0 || m.reach <= n.reach*(1+share))
 }
 
 // pick chooses two steps i < j whose parts differ in shape but not in class.

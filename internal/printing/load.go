@@ -64,6 +64,7 @@ func (st *stage) loads(ctx context.Context, prints []Print) ([]Load, error) {
 		}
 	}
 	var out []Load
+	packed := 0
 	for _, l := range lots {
 		printer := st.shop.Printers[slices.IndexFunc(st.shop.Printers, func(p shop.Printer) bool { return p.ID == l.printer })]
 		var items []nest.Item
@@ -84,8 +85,10 @@ func (st *stage) loads(ctx context.Context, prints []Print) ([]Load, error) {
 		}
 		bin := nest.Bin{ID: l.printer, Size: printer.Build.XY(), Margin: printer.Brim, Quantity: nest.Unlimited}
 		layout, err := nest.Pack(ctx, items, []nest.Bin{bin}, nest.Options{
-			Gap: st.options.Gap, Iterations: st.options.Pack, Lines: max(0, st.options.Lines), Spent: st.options.Spent,
+			Gap: st.options.Gap, Iterations: st.options.Pack, Lines: max(0, st.options.Lines),
+			Spent: nest.Within(st.options.Spent, float64(packed)/float64(len(prints)), float64(packed+len(items))/float64(len(prints))),
 		})
+		packed += len(items)
 		if err != nil {
 			return nil, fmt.Errorf("printing: packing loads for %s: %w", l.printer, err)
 		}

@@ -66,6 +66,10 @@ type Result struct {
 type Options struct {
 	Gap        float64 // between patterns beside the kerf, mm, default 2 (common practice, no source)
 	Iterations int     // nesting budget, default 40: more tightens the demo side table's blanks by less than 1 %
+	// Lines is the budget of what follows, in nest's lines: default 30,000, a
+	// negative number none. Spent, if not nil, takes its place: see nest.Options.
+	Lines      int
+	Spent      func() float64
 	Seed       int64
 	Compensate bool // draw outlines half a kerf outside, so that parts come out true
 	FaceDown   bool // cut with the face on the bed: mirrors the sheet
@@ -80,6 +84,9 @@ func (o Options) withDefaults() Options {
 	}
 	if o.Iterations == 0 {
 		o.Iterations = 40
+	}
+	if o.Lines == 0 {
+		o.Lines = 20_000
 	}
 	if o.RoundUp == 0 {
 		o.RoundUp = 5
@@ -130,12 +137,15 @@ func Plan(ctx context.Context, k *solid.Kernel, patterns []veneer.Pattern, s *sh
 	for i := range places {
 		places[i] = Placement{Pattern: i, Blank: -1}
 	}
-	for _, id := range veneersOf(patterns) {
+	veneers := veneersOf(patterns)
+	for i, id := range veneers {
+		own := o
+		own.Spent = nest.Within(o.Spent, float64(i)/float64(len(veneers)), float64(i+1)/float64(len(veneers)))
 		v, ok := s.Veneer(id)
 		if !ok {
 			return nil, fmt.Errorf("sheet: the shop has no veneer %q", id)
 		}
-		if err := planVeneer(ctx, patterns, v, laser, o, res, places); err != nil {
+		if err := planVeneer(ctx, patterns, v, laser, own, res, places); err != nil {
 			return nil, fmt.Errorf("sheet: %s: %w", id, err)
 		}
 	}
@@ -191,7 +201,7 @@ func planVeneer(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, l
 		items = append(items, nest.Item{ID: p.ID, Shape: shape, Turns: turns(v), Priority: pr})
 		index[p.ID] = i
 	}
-	l, err := nest.Pack(ctx, items, bins, nest.Options{Gap: res.Gap, Seed: o.Seed, Iterations: o.Iterations})
+	l, err := nest.Pack(ctx, items, bins, nest.Options{Gap: res.Gap, Seed: o.Seed, Iterations: o.Iterations, Lines: max(0, o.Lines), Spent: o.Spent})
 	if err != nil {
 		return err
 	}
