@@ -71,7 +71,7 @@ func (p *problem) bare(items []Item, pc piece, sh *shape) error {
 	for _, f := range sh.forms[0] {
 		var fs [2][]*form
 		for _, i := range pc.items {
-			a, b, _, err := newForms(items[i], f.turn, 0)
+			a, b, err := newForms(items[i], f.turn, 0)
 			if err != nil {
 				return err
 			}

@@ -29,17 +29,21 @@ type Item struct {
 	Shape    geom.Polygons // outer loops and holes, mm; loops may touch but not cross
 	Quantity int           // copies; 0 means 1
 	Turns    []float64     // allowed rotations about the shape's origin, rad; none means {0}
-	Band     float64       // how far it may be turned beside each of Turns, either way, rad
+	Band     float64       // how far it may be turned beside each of Turns, either way, rad; half and whole are tried
 	Priority int           // higher is placed first, and left out last
 	Kind     string        // goes only on bins of the same kind
 
 	// Items of one Set lie together as one piece: each has its origin at Offset
-	// from the set's, in the set's own directions, and all are turned alike. They
-	// have the same Turns, Band, Quantity and Kind.
+	// from the set's, in the set's own directions, and all are turned alike: in
+	// whole micrometres, At less Offset turned by Turn and rounded is the same for
+	// all of one copy. They have the same Turns, Band, Quantity, Kind and number of
+	// Pins, and before they are turned lie as far apart as Options.Gap says. Their
+	// Priority is the highest among them. See Row.
 	Set    string
 	Offset geom.Vec2 // mm
 
-	// Pins say where copies lie whatever else happens, the first copies first.
+	// Pins say where copies lie whatever else happens, the first copies first. A
+	// bin with pins is opened in any case. Items of a set are pinned together.
 	Pins []Pin
 }
 

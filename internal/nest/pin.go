@@ -113,7 +113,7 @@ func pinned(items []Item, which []int, bins []Bin, grow float64) ([]stock, error
 		for _, h := range on[t] {
 			it := items[h.item]
 			it.Set = "" // the place is the item's own
-			f, g, _, err := newForms(it, h.turn, grow)
+			f, g, err := newForms(it, h.turn, grow)
 			if err != nil {
 				return nil, fmt.Errorf("nest: %s/%d is pinned: %w", it.ID, h.copy, err)
 			}
@@ -126,7 +126,7 @@ func pinned(items []Item, which []int, bins []Bin, grow float64) ([]stock, error
 				f, x, y = g, y, x
 			}
 			if it.Priority > 0 && s.best != nil {
-				bare, bareT, _, err := newForms(it, h.turn, 0)
+				bare, bareT, err := newForms(it, h.turn, 0)
 				if err != nil {
 					return nil, fmt.Errorf("nest: %s/%d is pinned: %w", it.ID, h.copy, err)
 				}

@@ -91,23 +91,36 @@ func newShape(items []Item, pc piece, grow float64) (sh shape, key string, err e
 	turns, main := items[pc.items[0]].tried()
 next:
 	for n, turn := range turns {
-		var forms [2][]*form
 		var k string
+		var first point
+		for n, i := range pc.items {
+			o, e := outlineOf(items[i].Shape, turn)
+			if e != nil {
+				err = cmp.Or(err, fault(i, e))
+				continue next
+			}
+			k += o.key()
+			if len(pc.items) > 1 {
+				lo, _ := o.bounds()
+				lo = lo.add(items[i].shift(turn))
+				if n == 0 {
+					first = lo
+				}
+				lo = lo.sub(first)
+				k += fmt.Sprintf("+%d,%d ", lo.x, lo.y)
+			}
+		}
+		if seen[k] {
+			continue
+		}
+		var forms [2][]*form
 		for _, i := range pc.items {
-			f, g, name, e := newForms(items[i], turn, grow)
+			f, g, e := newForms(items[i], turn, grow)
 			if e != nil {
 				err = cmp.Or(err, fault(i, e))
 				continue next
 			}
 			forms[0], forms[1] = append(forms[0], f), append(forms[1], g)
-			k += name
-			if len(pc.items) > 1 {
-				at := f.corner.sub(forms[0][0].corner)
-				k += fmt.Sprintf("+%d,%d ", at.x, at.y)
-			}
-		}
-		if seen[k] {
-			continue
 		}
 		f, g := fused(forms[0]), fused(forms[1])
 		if max(f.corner.x, -f.corner.x, f.corner.y, -f.corner.y) > maxSpan/2 || max(f.w, f.h) > maxSpan/2 {
@@ -134,19 +147,19 @@ next:
 
 // newForms are the forms of an item at a turn, as given and with x and y
 // exchanged, their corners counted from the origin of its set.
-func newForms(it Item, turn, grow float64) (f, g *form, key string, err error) {
+func newForms(it Item, turn, grow float64) (f, g *form, err error) {
 	o, err := outlineOf(it.Shape, turn)
 	if err != nil {
-		return nil, nil, "", err
+		return nil, nil, err
 	}
 	if f, err = newForm(o, turn, grow); err != nil {
-		return nil, nil, "", err
+		return nil, nil, err
 	}
 	g = f.transposed(o.transposed())
 	d := it.shift(turn)
 	f.corner = f.corner.add(d)
 	g.corner = g.corner.add(point{d.y, d.x})
-	return f, g, o.key(), nil
+	return f, g, nil
 }
 
 // fused is one form of several, each in its place. Its trapezoids are theirs:
