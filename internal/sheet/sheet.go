@@ -86,7 +86,7 @@ func (o Options) withDefaults() Options {
 		o.Iterations = 40
 	}
 	if o.Lines == 0 {
-		o.Lines = 20_000
+		o.Lines = 30_000
 	}
 	if o.RoundUp == 0 {
 		o.RoundUp = 5
@@ -176,8 +176,63 @@ func turns(v shop.Veneer) []float64 {
 	return []float64{0, math.Pi}
 }
 
+// planVeneer lays out the patterns of one veneer. Which blanks they are best
+// laid on, and whether tight blanks make for whole offcuts, shows only once the
+// sheets are cut: several layouts are made, and the one that spoils least veneer
+// is kept.
 func planVeneer(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, laser shop.Laser, o Options, res *Result, places []Placement) error {
 	ks := kinds(laser, v)
+	tries := []struct {
+		kinds []kind
+		lines bool
+	}{{ks, false}, {ks, true}, {ks[:1], true}, {ks[1:2], true}}
+	tight := len(tries) - 1
+	var best []*blankPlan
+	var left []nest.Unplaced
+	least := math.Inf(1)
+	n := 0
+	for _, t := range tries {
+		no := nest.Options{Gap: res.Gap, Seed: o.Seed, Iterations: o.Iterations}
+		if t.lines {
+			no.Lines, no.Spent = max(0, o.Lines/tight), nest.Within(o.Spent, float64(n)/float64(tight), float64(n+1)/float64(tight))
+			n++
+		}
+		plans, out, err := layOut(ctx, patterns, v, laser, t.kinds, o, no)
+		if err != nil {
+			return err
+		}
+		if best != nil && len(out) > len(left) {
+			continue
+		}
+		trial := &Result{}
+		cutSheets(plans, v, trial)
+		if s := spoilt(trial); best == nil || len(out) < len(left) || s < least-1e-6 {
+			best, left, least = plans, out, s
+		}
+	}
+	for _, u := range left {
+		i := slices.IndexFunc(patterns, func(p veneer.Pattern) bool { return p.ID == u.Item })
+		res.Findings = append(res.Findings, unfitting(u, patterns[i], laser, v))
+	}
+	cutSheets(best, v, res)
+	for _, b := range best {
+		b.emit(patterns, v, o, res, places)
+	}
+	return nil
+}
+
+// spoilt is the area of the sheets less what their offcuts are worth, mm². An
+// offcut is worth most of its area as new (common practice, no source).
+func spoilt(r *Result) float64 {
+	const worth = 0.8
+	bought, _, returned := r.Areas()
+	return bought - worth*returned
+}
+
+// layOut lays the patterns of one veneer on blanks of some kinds, largest blank
+// first. What fits none of them but can be cut in several set-ups has a blank of
+// its own; out is all that fits none.
+func layOut(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, laser shop.Laser, ks []kind, o Options, no nest.Options) (plans []*blankPlan, out []nest.Unplaced, err error) {
 	var bins []nest.Bin
 	for _, kd := range ks {
 		bins = append(bins, nest.Bin{ID: kd.name, Size: kd.size, Quantity: nest.Unlimited, Margin: laser.Margin, Cost: kd.cost})
@@ -201,38 +256,22 @@ func planVeneer(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, l
 		items = append(items, nest.Item{ID: p.ID, Shape: shape, Turns: turns(v), Priority: pr})
 		index[p.ID] = i
 	}
-	l, err := nest.Pack(ctx, items, bins, nest.Options{Gap: res.Gap, Seed: o.Seed, Iterations: o.Iterations, Lines: max(0, o.Lines), Spent: o.Spent})
+	l, err := nest.Pack(ctx, items, bins, no)
 	if err != nil {
-		return err
+		return nil, nil, err
 	}
-	if vs := nest.Verify(items, bins, l, res.Gap); len(vs) > 0 {
-		return fmt.Errorf("a layout does not hold: %v", vs[0])
+	if vs := nest.Verify(items, bins, l, no.Gap); len(vs) > 0 {
+		return nil, nil, fmt.Errorf("a layout does not hold: %v", vs[0])
 	}
 	for _, u := range l.Unplaced {
 		i := index[u.Item]
-		if n, ok := setUps(aligned(patterns[i]).Bounds().Size(), laser, v); ok {
+		if _, ok := setUps(aligned(patterns[i]).Bounds().Size(), laser, v); ok {
 			own = append(own, knifeBlank(i, aligned(patterns[i]), laser))
-			res.Findings = append(res.Findings, finding.Finding{
-				Severity: finding.Warning, Stage: "sheet", Code: "longer-than-bed", Subject: u.Item,
-				Message: fmt.Sprintf("The pattern %s is %.0f mm long along the grain, longer than the laser bed (%.0f mm).",
-					u.Item, aligned(patterns[i]).Bounds().Size().X, laser.Bed.X),
-				Remedy: fmt.Sprintf("Rip a strip for it and cut it in %d set-ups, sliding the strip along a fence from one registration cross to the next; or cut it by knife over the printed pattern, oversize, and trim it after laying.", n),
-				Source: "common practice, no source",
-			})
-			continue
 		}
-		size := patterns[index[u.Item]].Gross.Bounds().Size()
-		res.Findings = append(res.Findings, finding.Finding{
-			Severity: finding.Stop, Stage: "sheet", Code: "leaf-larger-than-blank", Subject: u.Item,
-			Message: fmt.Sprintf("The pattern %s (%.0f x %.0f mm with its allowance) does not fit any blank of %s: %s.", u.Item, size.X, size.Y, v.ID, u.Detail),
-			Remedy:  "Turn its grain; or let the surface be laid in several leaves; or use a larger laser bed or sheet.",
-			Source:  "geometry",
-		})
 	}
-	plans := make([]*blankPlan, len(l.Bins))
-	for i, b := range l.Bins {
+	for _, b := range l.Bins {
 		kd := ks[slices.IndexFunc(ks, func(kd kind) bool { return kd.name == b.ID })]
-		plans[i] = &blankPlan{kind: kd, size: kd.size}
+		plans = append(plans, &blankPlan{kind: kd, size: kd.size})
 	}
 	for _, p := range l.Placements {
 		b := plans[p.Bin]
@@ -245,11 +284,27 @@ func planVeneer(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, l
 	slices.SortStableFunc(plans, func(a, b *blankPlan) int {
 		return cmp.Or(-cmp.Compare(a.size.X, b.size.X), -cmp.Compare(a.size.Y, b.size.Y))
 	})
-	cutSheets(plans, v, res)
-	for _, b := range plans {
-		b.emit(patterns, v, o, res, places)
+	return plans, l.Unplaced, nil
+}
+
+// unfitting says what becomes of a pattern that fits no blank.
+func unfitting(u nest.Unplaced, p veneer.Pattern, laser shop.Laser, v shop.Veneer) finding.Finding {
+	along := aligned(p).Bounds().Size()
+	if n, ok := setUps(along, laser, v); ok {
+		return finding.Finding{
+			Severity: finding.Warning, Stage: "sheet", Code: "longer-than-bed", Subject: u.Item,
+			Message: fmt.Sprintf("The pattern %s is %.0f mm long along the grain, longer than the laser bed (%.0f mm).", u.Item, along.X, laser.Bed.X),
+			Remedy:  fmt.Sprintf("Rip a strip for it and cut it in %d set-ups, sliding the strip along a fence from one registration cross to the next; or cut it by knife over the printed pattern, oversize, and trim it after laying.", n),
+			Source:  "common practice, no source",
+		}
 	}
-	return nil
+	size := p.Gross.Bounds().Size()
+	return finding.Finding{
+		Severity: finding.Stop, Stage: "sheet", Code: "leaf-larger-than-blank", Subject: u.Item,
+		Message: fmt.Sprintf("The pattern %s (%.0f x %.0f mm with its allowance) does not fit any blank of %s: %s.", u.Item, size.X, size.Y, v.ID, u.Detail),
+		Remedy:  "Turn its grain; or let the surface be laid in several leaves; or use a larger laser bed or sheet.",
+		Source:  "geometry",
+	}
 }
 
 // setUps is in how many set-ups a pattern longer than the bed, but not wider,
