@@ -40,8 +40,10 @@ func (m Model) Memory() int64 {
 		total += min(kinds, cells, maxBricks) * brickBytes
 	}
 	last := int64(0)
+	levels := int64(0)
 	for li, ts := range plan(x) {
 		last = 0
+		levels++
 		for _, t := range ts {
 			nodes, width := int64(1), int64(1)
 			for _, n := range t.coarse {
@@ -57,8 +59,9 @@ func (m Model) Memory() int64 {
 			}
 		}
 	}
-	// A link is some ten terms on each level.
-	total += int64(len(m.Links)) * 3000
+	// A link is some ten terms on each level, and three rows of a dense matrix.
+	rows := 3 * int64(len(m.Links))
+	total += rows*1000 + levels*2*8*rows*min(rows, maxTied)
 	return total + 3*8*last*last
 }
 

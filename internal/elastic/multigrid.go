@@ -249,7 +249,7 @@ func (h *hierarchy) bear(holds []hold, first bool) error {
 	}
 	for li, l := range h.levels[:len(h.levels)-1] {
 		if first || slices.Contains(changed, true) {
-			l.ties = h.tie(li)
+			l.ties = h.tie(li, changed)
 		}
 	}
 	if !first && !slices.Contains(changed, true) {
@@ -580,9 +580,7 @@ func (h *hierarchy) solveLast(x, b []float64) {
 	if len(h.lastRHS) == 0 {
 		return
 	}
-	v := mat.NewVecDense(len(h.lastRHS), h.lastRHS)
-	// The error only warns of a matrix near to singular.
-	_ = h.last.SolveVecTo(v, v)
+	solveBy(&h.last, h.lastRHS)
 	for i, p := range h.lastMap {
 		x[i] = 0
 		if p >= 0 {

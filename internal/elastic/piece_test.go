@@ -132,6 +132,39 @@ func TestGluedCase(t *testing.T) {
 	}
 }
 
+// A case with many glued shelves takes hardly more iterations than one with few.
+func TestManyGluedBodies(t *testing.T) {
+	const w, h, d, b = 600.0, 1800.0, 250.0, 18.0
+	mat := Material{Stiffness: Isotropic(2000, 0.35), Density: 0.5e-3}
+	var its []int
+	for _, shelves := range []int{3, 9} {
+		var m Model
+		for _, x := range []float64{0, w - b} {
+			s := board("side", [3]float64{b, d, h}, [3]float64{9, 25, 25}, mat)
+			s.Frame.Origin.X = x
+			m.Bodies = append(m.Bodies, s)
+		}
+		for i := range shelves {
+			s := board("shelf", [3]float64{w - 2*b, d, b}, [3]float64{25, 25, 9}, mat)
+			s.Frame.Origin = geom.V3(b, 0, float64(i)*(h-b)/float64(shelves-1))
+			m.Bodies = append(m.Bodies, s)
+			for side, x := range []float64{b, w - b} {
+				f := Face{Frame: geom.Frame{Origin: geom.V3(x, 0, s.Frame.Origin.Z), X: geom.V3(0, 1, 0), Y: geom.V3(0, 0, 1), Z: geom.V3(1, 0, 0)}, U: d, V: b}
+				m.Links = append(m.Links, f.Links(Link{Name: "glue", A: side, B: len(m.Bodies) - 1, Along: 1e4, Across: 3.5e3}, 9)...)
+			}
+		}
+		m.Fixed = []Fixed{{Body: 0, Where: plane(2, 0), Axes: all}, {Body: 1, Where: plane(2, 0), Axes: all}}
+		r := solve(t, m, Case{Gravity: geom.V3(0, 0, -9810)})
+		its = append(its, r.Iterations)
+		weight := (2*h + float64(shelves)*(w-2*b)) * d * b * 0.5e-3 * 9.81e-3
+		near(t, "reactions", r.Reaction(0).Force.Z+r.Reaction(1).Force.Z, weight, 1e-4)
+	}
+	if its[0] > 40 || its[1] > 50 {
+		t.Errorf("%v iterations", its)
+	}
+	t.Log(its)
+}
+
 // Whatever the links, a pile of blocks is refused, found loose, or every body is
 // in balance and no contact pulls or overlaps.
 func TestAnyLinks(t *testing.T) {
