@@ -3,6 +3,7 @@ package nest
 import (
 	"context"
 	"math"
+	"slices"
 )
 
 // shape is what items of equal outline and equal allowed turns share.
@@ -52,7 +53,7 @@ type problem struct {
 	forms   int     // of all shapes
 	classes int
 	grow    float64 // half the gap, µm
-	figured bool    // some bin says where its figure is best
+	figured bool    // some part is favoured
 }
 
 // choice is where a part went: tray -1 is nowhere.
@@ -264,6 +265,46 @@ func (b *builder) fresh(i, first, last int, prime ...bool) (choice, bool) {
 		}
 	}
 	return choice{}, false
+}
+
+// straighten lays parts that were turned beside the turns given as these say,
+// where the same tray has a place for that which reaches no further.
+func (p *problem) straighten(best *build) {
+	askew := func(i int) bool {
+		c := best.choices[i]
+		return c.tray >= 0 && c.form >= p.shapes[p.parts[best.order[i]].shape].main
+	}
+	var b *builder
+	for i, c := range best.choices {
+		if !askew(i) {
+			continue
+		}
+		if b == nil {
+			b = &builder{p: p}
+			b.load(best, len(best.order))
+		}
+		part := p.parts[b.order[i]]
+		sh := &p.shapes[part.shape]
+		t := &b.trays[c.tray]
+		space := &t.tray
+		if part.favoured && p.prime(part, c) {
+			space = &t.prime
+		}
+		forms := sh.forms[p.stocks[t.stock].swap]
+		old := placed{forms[c.form], c.x, c.y}
+		both := []*tray{&t.tray, &t.prime}
+		for _, s := range both {
+			s.items = slices.DeleteFunc(s.items, func(q placed) bool { return q == old })
+		}
+		for j, f := range forms[:sh.main] {
+			if x, y, ok := b.find.find(space, f, 0, c.x+old.w-f.w, math.Ceil(t.h/gridLines)); ok {
+				best.choices[i].form, best.choices[i].x, best.choices[i].y = j, x, y
+				break
+			}
+		}
+		b.lay(b.order[i], best.choices[i])
+	}
+	best.bounds = nil
 }
 
 // seek looks for the best place of the part of step i in tray k, in its forms

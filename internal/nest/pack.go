@@ -114,13 +114,16 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 				p.separate(ctx, &best, own)
 			} else {
 				p.thrift(ctx, &best) // what is moved about afterwards may not be exchanged as easily
-				p.gather(ctx, &best, own)
+				p.gathered(ctx, &best, own)
 			}
 			l.Interrupted = l.Interrupted || ctx.Err() != nil
 		}
 		p.thrift(ctx, &best)
 		if p.figured {
 			p.promote(&best)
+		}
+		if ctx.Err() == nil {
+			p.straighten(&best)
 		}
 		pa, ba, ln := p.report(items, bins, &best, l)
 		placedArea += pa
@@ -246,6 +249,7 @@ func (p *problem) take(items []Item, which []int, bins []Bin, kind string, grow 
 	for i := range p.parts {
 		p.parts[i].class = slices.Index(priorities, p.parts[i].class)
 	}
+	p.figured = slices.ContainsFunc(p.parts, func(q part) bool { return q.favoured })
 	return nil
 }
 

@@ -140,7 +140,7 @@ func (p *problem) search(ctx context.Context, o Options, seed uint64, tick func(
 	more := true
 	first := true
 	keens := []keenness{careless}
-	if slices.ContainsFunc(p.parts, func(q part) bool { return q.favoured }) {
+	if p.figured {
 		keens = []keenness{keen, eager, careless}
 	}
 	for k := range 2 * len(keens) {
