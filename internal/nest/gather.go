@@ -10,482 +10,961 @@ import (
 
 // This file improves a layout on bins by separation. In the order of what
 // counts: what was left out is squeezed in; bins are given up, or exchanged for
-// cheaper ones, and their parts spread over the rest; and the bin with the least
-// on it is narrowed, so that what is left of it is large. Each is tried from a
-// layout with overlap, and is taken only once that has come clear.
+// cheaper ones, and their parts spread over the rest; parts of the bin with the
+// least on it are moved to the others; and what remains on it is pushed
+// together, so that the offcut is large. Each is tried from a layout with
+// overlap, and what comes clear of it is taken if its merit is better: no
+// layout is ever worse than the one that was begun with.
 
-// gathering is a layout on bins without overlap, while it is improved.
+// stowage is a layout on bins without overlap.
+type stowage struct {
+	stocks []int  // of the trays, those first that are open from the start
+	at     []spot // by part; tray -1 is nowhere
+	merit  merit
+}
+
+// gathering is the search for better ones.
 type gathering struct {
-	all    *problem
-	laid   []int  // parts of all
-	left   []int  // the others
-	stocks []int  // of the trays
-	at     []spot // by laid
-	area   float64
-
+	p     *problem
+	best  stowage
 	meter *meter
 	rng   *rand.Rand
 	seed  uint64
 	tries uint64
-	found func(g *gathering)
+	found func()
 }
 
-// Shares of the meter at which squeezing in and giving up bins end, if they
-// have not succeeded.
+// Shares of the meter up to which each thing is tried, if it does not run out
+// of hope before.
 const (
 	admitUntil = 0.4
-	thinUntil  = 0.8
+	thinUntil  = 0.7
+	drainUntil = 0.8
+	shiftUntil = 0.88
+	tailUntil  = 0.95
 )
 
-// gather improves a build on bins. It leaves alone what it would have to weigh
-// against the figure.
+// gather improves a build on bins.
 func (p *problem) gather(ctx context.Context, b *build, o Options) {
-	if p.figured {
-		return
-	}
 	g := &gathering{
-		all: p, meter: &meter{budget: o.Lines, clock: o.Spent},
+		p: p, meter: &meter{budget: o.Lines, clock: o.Spent},
 		rng: rand.New(rand.NewPCG(uint64(o.Seed), 2<<32)), seed: uint64(o.Seed),
 	}
-	g.found = func(g *gathering) {
+	g.found = func() {
 		if o.Progress != nil {
 			const whole = 1000
-			o.Progress(int(min(1, g.meter.share())*whole), whole, g.density())
+			o.Progress(int(min(1, g.meter.share())*whole), whole, g.best.merit.density)
 		}
 	}
-	g.take(b)
-	g.admit(ctx)
-	g.thin(ctx)
-	g.narrow(ctx)
-	g.give(b)
+	g.best = p.stowed(b)
+	if len(g.best.stocks) == 0 || len(p.parts) == 0 {
+		return
+	}
+	g.pursue(ctx, g.admissions, admitUntil)
+	g.pursue(ctx, g.changes, thinUntil)
+	g.drain(ctx, drainUntil)
+	g.pursue(ctx, g.shifts, shiftUntil)
+	g.narrow(ctx, o)
+	p.restow(g.best, b)
 }
 
-// take takes up a build.
-func (g *gathering) take(b *build) {
-	for s := range g.all.pinned {
-		g.stocks = append(g.stocks, s)
+// stowed is what a build says of where parts lie.
+func (p *problem) stowed(b *build) stowage {
+	s := stowage{at: make([]spot, len(p.parts))}
+	for k := range p.pinned {
+		s.stocks = append(s.stocks, k)
 	}
 	for i, c := range b.choices {
-		if c.tray < 0 {
-			g.left = append(g.left, b.order[i])
-			continue
+		for c.tray >= len(s.stocks) {
+			s.stocks = append(s.stocks, c.stock)
 		}
-		for c.tray >= len(g.stocks) {
-			g.stocks = append(g.stocks, c.stock)
-		}
-		g.stocks[c.tray] = c.stock
-		g.laid = append(g.laid, b.order[i])
-		g.at = append(g.at, spot{c.tray, c.form, c.x, c.y})
-		g.area += g.size(b.order[i])
+		s.at[b.order[i]] = spot{c.tray, c.form, c.x, c.y}
 	}
+	return p.judged(s)
 }
 
-// give hands the layout back to the build. Trays are numbered as the build
-// meets them, after those that are open from the start; those that were emptied
-// are gone.
-func (g *gathering) give(b *build) {
-	name := make([]int, len(g.stocks)) // one more than the new number
-	n := g.all.pinned
-	for t := range n {
-		name[t] = t + 1
-	}
-	where := make(map[int]spot, len(g.laid))
-	for i, part := range g.laid {
-		where[part] = g.at[i]
-	}
-	for i, part := range b.order {
-		s, ok := where[part]
-		if !ok {
-			b.choices[i] = choice{tray: -1}
-			continue
+// judged is a stowage without the trays that were emptied, and with its merit.
+func (p *problem) judged(s stowage) stowage {
+	carries := make([]bool, len(s.stocks))
+	for _, q := range s.at {
+		if q.tray >= 0 {
+			carries[q.tray] = true
 		}
-		if name[s.tray] == 0 {
-			n++
-			name[s.tray] = n
-		}
-		b.choices[i] = choice{tray: name[s.tray] - 1, stock: g.stocks[s.tray], form: s.form, x: s.x, y: s.y}
 	}
-	b.bounds = nil // of the build as it was
+	name := make([]int, len(s.stocks))
+	var stocks []int
+	for t, k := range s.stocks {
+		if name[t] = len(stocks); carries[t] || t < p.pinned {
+			stocks = append(stocks, k)
+		}
+	}
+	s.stocks, s.at = stocks, slices.Clone(s.at)
+	for i := range s.at {
+		if q := &s.at[i]; q.tray >= 0 {
+			q.tray = name[q.tray]
+		}
+	}
+	var k build
+	p.restow(s, &k)
+	b := &builder{p: p}
+	b.load(&k, len(k.order))
+	s.merit = b.merit()
+	return s
+}
+
+// restow makes a build of it, tray after tray, since builds open a tray when
+// they first meet it.
+func (p *problem) restow(s stowage, b *build) {
+	b.order, b.choices, b.bounds = b.order[:0], b.choices[:0], b.bounds[:0]
+	for i := range s.at {
+		b.order = append(b.order, i)
+	}
+	rank := func(i int) int { return (s.at[i].tray + len(s.stocks) + 1) % (len(s.stocks) + 1) } // nowhere comes last
+	slices.SortStableFunc(b.order, func(i, j int) int { return cmp.Compare(rank(i), rank(j)) })
+	for _, i := range b.order {
+		q := s.at[i]
+		c := choice{tray: -1}
+		if q.tray >= 0 {
+			c = choice{q.tray, s.stocks[q.tray], q.form, q.x, q.y}
+		}
+		b.choices = append(b.choices, c)
+	}
+	b.merit = s.merit
 }
 
 // size is the area of a part, mm².
-func (g *gathering) size(part int) float64 { return g.all.shapes[g.all.parts[part].shape].area }
-
-func (g *gathering) density() float64 {
-	var whole float64
-	for _, s := range g.stocks {
-		whole += g.all.stocks[s].area
-	}
-	return g.area / whole
-}
+func (p *problem) size(part int) float64 { return p.shapes[p.parts[part].shape].area }
 
 // room is the area of a bin that parts can have, mm².
 func (p *problem) room(stock int) float64 {
 	s := &p.stocks[stock]
 	free := s.w * s.h / (micron * micron)
 	for _, r := range s.reserved {
-		free -= r.area
+		free -= r.area // all of it lies on the bin or costs a little hope
 	}
 	return free
 }
 
-func (p *problem) pens(stocks []int) []pen {
-	out := make([]pen, len(stocks))
-	for i, s := range stocks {
-		st := &p.stocks[s]
-		out[i] = pen{w: st.w, h: st.h, swap: st.swap, fixed: st.reserved}
+// loads are the areas of the parts on each tray, mm², and of what is pinned
+// there.
+func (p *problem) loads(s stowage) []float64 {
+	out := make([]float64, len(s.stocks))
+	for t, k := range s.stocks {
+		out[t] = p.stocks[k].weight
+	}
+	for i, q := range s.at {
+		if q.tray >= 0 {
+			out[q.tray] += p.size(i)
+		}
 	}
 	return out
 }
 
-// among is the problem of some of the parts.
-func (p *problem) among(parts []int) *problem {
-	q := *p
-	q.parts = make([]part, len(parts))
-	for i, k := range parts {
-		q.parts[i] = p.parts[k]
-	}
-	return &q
+// aim is a layout to be attempted.
+type aim struct {
+	stowage         // of all parts; those that take part begin there, or anywhere if that is nowhere
+	parts   []int   // that take part; the others stay where they are
+	trays   []int   // that they may lie on
+	width   float64 // of the first of these, if it is to be used no farther than that, µm
+	fill    float64 // share of the room that it needs
+	tried   int
+	failed  pool
 }
 
-// drop lays a part anywhere in one of the trays that can hold it; false if
-// none can.
-func (p *problem) drop(part int, trays []int, pens []pen, rng *rand.Rand) (spot, bool) {
-	sh := &p.shapes[p.parts[part].shape]
-	var can []spot
+// enough reports whether the parts of an aim may have room: each has a tray
+// that can hold it, and they would fit if they could be poured, the large ones
+// whole. It works out what share of the room they need.
+func (g *gathering) enough(a *aim) bool {
+	p := g.p
+	var room, widest float64
+	for _, t := range a.trays {
+		r := p.room(a.stocks[t])
+		room += r
+		widest = max(widest, r)
+	}
+	sizes := make([]float64, 0, len(a.parts))
+	var sum float64
+	for _, i := range a.parts {
+		sizes = append(sizes, p.size(i))
+		sum += p.size(i)
+		if len(g.holders(i, a.stocks, a.trays)) == 0 {
+			return false
+		}
+	}
+	const tiny = 1e-9
+	if a.fill = sum / room; room <= 0 || a.fill > 1+tiny {
+		return false
+	}
+	// Fuller than this nothing comes clear but a jigsaw of few pieces.
+	if a.fill > 0.98 && len(a.parts) > 60 {
+		return false
+	}
+	return needed(sizes, widest*(1+tiny)) <= len(a.trays)
+}
+
+// needed is a number of equal bins below which parts of these areas cannot be
+// put: bound L2 of S. Martello and P. Toth, Knapsack Problems, Wiley 1990,
+// section 8.3, for one dimension, which holds for areas. For a limit k, parts
+// larger than room - k have a bin each in which no part of k or more has a
+// place; those larger than half have a bin each.
+func needed(sizes []float64, room float64) int {
+	most := 0
+	for _, k := range append(slices.Clone(sizes), 0) {
+		if k > room/2 {
+			continue
+		}
+		alone, half := 0, 0
+		var rest, halves float64
+		for _, s := range sizes {
+			switch {
+			case s > room-k:
+				alone++
+			case s > room/2:
+				half++
+				halves += s
+			case s >= k:
+				rest += s
+			}
+		}
+		more := math.Ceil((rest-(float64(half)*room-halves))/room - 1e-9)
+		most = max(most, alone+half+max(0, int(more)))
+	}
+	return most
+}
+
+// holders are the trays, with the forms, that can hold a part if they are empty.
+func (g *gathering) holders(part int, stocks, trays []int) (can []spot) {
+	sh := &g.p.shapes[g.p.parts[part].shape]
 	for _, t := range trays {
-		for k, f := range sh.forms[pens[t].swap] {
-			if f.w <= pens[t].w && f.h <= pens[t].h {
+		st := &g.p.stocks[stocks[t]]
+		for k, f := range sh.forms[st.swap] {
+			if f.w <= st.w && f.h <= st.h {
 				can = append(can, spot{tray: t, form: k})
 			}
 		}
 	}
-	if len(can) == 0 {
-		return spot{}, false
-	}
-	s := can[rng.IntN(len(can))]
-	f := p.formAt(part, s, pens)
-	s.x, s.y = rng.Float64()*(pens[s.tray].w-f.w), rng.Float64()*(pens[s.tray].h-f.h)
-	return within(s, f, pens[s.tray]), true
+	return can
 }
 
-// solve separates layouts of some parts until one comes clear or the share
-// until of the meter is reached: the given ones first, then failures with large
-// parts exchanged.
-func (g *gathering) solve(ctx context.Context, p *problem, pens []pen, from [lanes][]spot, until float64) ([]spot, bool) {
-	g.tries++
-	w := newCrew(p, pens, from[0], g.seed+g.tries<<32, g.meter)
-	var failures pool
-	for ctx.Err() == nil && g.meter.share() < until {
-		won, failed := w.race(ctx, pens, from, 3, 50, until)
-		if won != nil {
-			return won.at, true
+// pursue tries aims until the share until of the meter is spent or there is no
+// hope left. The first ones are tried most; once one is reached they are made
+// anew.
+func (g *gathering) pursue(ctx context.Context, aims func() []*aim, until float64) {
+	const most = 12 // times that one is tried
+	list := aims()
+	for len(list) > 0 && ctx.Err() == nil && g.meter.share() < until {
+		k := 0
+		for i, a := range list {
+			if a.tried+i < list[k].tried+k {
+				k = i
+			}
 		}
-		failures = failures.with(failed)
-		for k := range from {
-			from[k] = failures.draw(g.rng)
-			p.exchange(from[k], pens, g.rng)
-		}
-	}
-	return nil, false
-}
-
-// admit squeezes in what was left out, one part after another, those of the
-// highest priority first, then the largest.
-func (g *gathering) admit(ctx context.Context) {
-	if len(g.stocks) == 0 {
-		return
-	}
-	waiting := slices.Clone(g.left)
-	slices.SortStableFunc(waiting, func(a, b int) int {
-		return cmp.Or(cmp.Compare(g.all.parts[a].class, g.all.parts[b].class), -cmp.Compare(g.size(a), g.size(b)))
-	})
-	var room float64
-	trays := make([]int, len(g.stocks))
-	for t, s := range g.stocks {
-		room += g.all.room(s)
-		trays[t] = t
-	}
-	pens := g.all.pens(g.stocks)
-	for i, part := range waiting {
-		share := g.meter.share()
-		if ctx.Err() != nil || share >= admitUntil {
-			return
-		}
-		if g.area+g.size(part) > room {
+		a := list[k]
+		if g.attempt(ctx, a, 50, until) {
+			list = aims()
 			continue
 		}
-		laid := append(slices.Clone(g.laid), part)
-		var from [lanes][]spot
-		ok := true
-		for k := range from {
-			var s spot
-			if s, ok = g.all.drop(part, trays, pens, g.rng); !ok {
-				break
-			}
-			from[k] = append(slices.Clone(g.at), s)
-		}
-		if !ok {
-			continue
-		}
-		at, ok := g.solve(ctx, g.all.among(laid), pens, from, share+(admitUntil-share)/float64(len(waiting)-i))
-		if !ok {
-			continue
-		}
-		g.laid, g.at = laid, at
-		g.area += g.size(part)
-		g.left = slices.DeleteFunc(g.left, func(q int) bool { return q == part })
-		g.found(g)
-	}
-}
-
-// change is a set of bins that costs less than the present ones.
-type change struct {
-	gone  []int // trays given up
-	extra []int // stocks opened in their place
-	fill  float64
-	saves float64
-}
-
-// changes are those worth trying, the likeliest first: one tray given up, or
-// exchanged for a cheaper bin or for two, or two exchanged for one.
-func (g *gathering) changes() []change {
-	p := g.all
-	used := make([]int, len(p.stocks))
-	carries := make([]float64, len(g.stocks))
-	var room float64
-	for _, s := range g.stocks {
-		used[s]++
-		room += p.room(s)
-	}
-	for i, s := range g.at {
-		carries[s.tray] += g.size(g.laid[i])
-	}
-	// Of trays of one stock, the least filled stands for all.
-	var give []int
-	for t := p.pinned; t < len(g.stocks); t++ {
-		k := slices.IndexFunc(give, func(u int) bool { return g.stocks[u] == g.stocks[t] })
-		if k < 0 {
-			give = append(give, t)
-		} else if carries[t] < carries[give[k]] {
-			give[k] = t
-		}
-	}
-	var open []int
-	for s := p.pinned; s < len(p.stocks); s++ {
-		if st := &p.stocks[s]; st.quantity == Unlimited || used[s] < st.quantity {
-			open = append(open, s)
-		}
-	}
-	var out []change
-	offer := func(gone, extra []int) {
-		c := change{gone: gone, extra: extra}
-		left := room
-		for _, t := range gone {
-			left -= p.room(g.stocks[t])
-			c.saves += p.stocks[g.stocks[t]].cost
-		}
-		for _, s := range extra {
-			left += p.room(s)
-			c.saves -= p.stocks[s].cost
-		}
-		const most = 0.98 // fuller than this nothing but a jigsaw comes out
-		if c.fill = g.area / left; left <= 0 || c.fill > 1 || c.fill > most && len(g.laid) > 60 || c.saves <= 0 {
-			return
-		}
-		out = append(out, c)
-	}
-	for i, t := range give {
-		offer([]int{t}, nil)
-		for j, s := range open {
-			offer([]int{t}, []int{s})
-			for _, r := range open[j:] {
-				if r == s && p.stocks[s].quantity != Unlimited && used[s]+2 > p.stocks[s].quantity {
-					continue
-				}
-				offer([]int{t}, []int{s, r})
-			}
-			for _, u := range give[i+1:] {
-				offer([]int{t, u}, []int{s})
-			}
-		}
-	}
-	slices.SortStableFunc(out, func(a, b change) int {
-		return cmp.Or(cmp.Compare(a.fill, b.fill), -cmp.Compare(a.saves, b.saves))
-	})
-	const tried = 8
-	return out[:min(len(out), tried)]
-}
-
-// thin gives up bins, or exchanges them for cheaper ones, as long as it can.
-func (g *gathering) thin(ctx context.Context) {
-	for again := true; again; {
-		again = false
-		list := g.changes()
-		for i, c := range list {
-			share := g.meter.share()
-			if ctx.Err() != nil || share >= thinUntil {
-				return
-			}
-			if g.try(ctx, c, share+(thinUntil-share)/float64(len(list)-i)) {
-				again = true
-				break
-			}
+		if a.tried++; a.tried >= most {
+			list = slices.Delete(list, k, k+1)
 		}
 	}
 }
 
-// try changes the bins, and reports whether the parts can be laid on them.
-func (g *gathering) try(ctx context.Context, c change, until float64) bool {
-	p := g.all
-	name := make([]int, len(g.stocks))
-	var stocks []int
-	for t, s := range g.stocks {
-		name[t] = -1
-		if !slices.Contains(c.gone, t) {
-			name[t] = len(stocks)
-			stocks = append(stocks, s)
-		}
+// attempt separates an aim, and reports whether what comes of it is better than
+// the best.
+func (g *gathering) attempt(ctx context.Context, a *aim, patience int, until float64) bool {
+	next, ok := g.separated(ctx, a, patience, until)
+	return ok && g.accept(next)
+}
+
+// separated is an aim without overlap, if it comes clear in one of the lanes.
+func (g *gathering) separated(ctx context.Context, a *aim, patience int, until float64) (next stowage, ok bool) {
+	p := *g.p
+	p.parts = make([]part, len(a.parts))
+	for k, i := range a.parts {
+		p.parts[k] = g.p.parts[i]
 	}
-	// What was on the trays that are given up goes to those opened in their
-	// place, or anywhere.
-	var fresh, trays []int
-	for _, s := range c.extra {
-		fresh = append(fresh, len(stocks))
-		stocks = append(stocks, s)
+	pens := make([]pen, len(a.trays))
+	local := make(map[int]int, len(a.trays))
+	for k, t := range a.trays {
+		st := &p.stocks[a.stocks[t]]
+		pens[k] = pen{w: st.w, h: st.h, swap: st.swap, fixed: st.reserved}
+		local[t] = k
 	}
-	for t := range stocks {
-		trays = append(trays, t)
+	if a.width > 0 {
+		pens[0].w = a.width
 	}
-	if len(stocks) == 0 {
-		return false
-	}
-	pens := p.pens(stocks)
 	var from [lanes][]spot
 	for k := range from {
-		for i, s := range g.at {
-			if name[s.tray] >= 0 {
-				s.tray = name[s.tray]
-			} else {
-				var ok bool
-				if s, ok = p.drop(g.laid[i], fresh, pens, g.rng); !ok {
-					if s, ok = p.drop(g.laid[i], trays, pens, g.rng); !ok {
-						return false
-					}
-				}
-			}
-			from[k] = append(from[k], s)
+		if len(a.failed) > 0 {
+			from[k] = a.failed.draw(g.rng)
+			p.exchange(from[k], pens, g.rng)
+			continue
 		}
+		at := make([]spot, len(a.parts))
+		for j, i := range a.parts {
+			at[j] = a.at[i]
+			if at[j].tray >= 0 {
+				at[j].tray = local[at[j].tray]
+			}
+		}
+		if a.width > 0 {
+			at = p.squeezed(at, 0, g.reach(a.stowage, a.trays[0]), pens, g.rng)
+		}
+		if !p.settle(at, pens, g.rng) {
+			a.tried = math.MaxInt / 2
+			return next, false
+		}
+		from[k] = at
 	}
-	at, ok := g.solve(ctx, p.among(g.laid), pens, from, until)
-	if !ok {
+	g.tries++
+	won, failed := newCrew(&p, pens, from[0], g.seed+g.tries<<32, g.meter).race(ctx, pens, from, 3, patience, until)
+	if won == nil {
+		a.failed = a.failed.with(failed)
+		return next, false
+	}
+	next = stowage{stocks: a.stocks, at: slices.Clone(a.at)}
+	for k, i := range a.parts {
+		s := won.at[k]
+		s.tray = a.trays[s.tray]
+		next.at[i] = s
+	}
+	return next, true
+}
+
+// accept takes a stowage if it is better than the best, and then lays what is
+// left out of it but has a place after all.
+func (g *gathering) accept(next stowage) bool {
+	next = g.p.judged(next)
+	if next.merit.compare(g.best.merit) >= 0 {
 		return false
 	}
-	g.stocks, g.at = stocks, at
-	g.found(g)
+	if g.refill(&next) {
+		next = g.p.judged(next)
+	}
+	g.best = next
+	g.found()
 	return true
 }
 
-// narrow makes what is left of the bins larger, beginning with the one that is
-// used least. A bin that has been narrowed stays so while the next are.
-func (g *gathering) narrow(ctx context.Context) {
-	p := g.all
-	if len(g.laid) == 0 {
-		return
+// agree takes a stowage that is no worse than the best in all that counts but
+// the moment.
+func (g *gathering) agree(next stowage) bool {
+	next = g.p.judged(next)
+	m := next.merit
+	m.moment = g.best.merit.moment
+	if m.compare(g.best.merit) > 0 {
+		return false
 	}
-	pens := p.pens(g.stocks)
-	reach := g.reach(pens)
-	order := make([]int, len(reach))
-	for t := range order {
-		order[t] = t
-		pens[t].w = reach[t]
+	g.best = next
+	g.found()
+	return true
+}
+
+// settle lays the parts that lie nowhere, or on a pen that is too narrow for
+// them, the largest first: of several spots at random each takes the one where
+// the boxes round it and the others overlap least. It returns false if a part
+// fits no pen.
+func (p *problem) settle(at []spot, pens []pen, rng *rand.Rand) bool {
+	var homeless []int
+	for i, s := range at {
+		if s.tray >= 0 {
+			if f := p.formAt(i, s, pens); f.w <= pens[s.tray].w && f.h <= pens[s.tray].h {
+				continue
+			}
+		}
+		at[i].tray = -1
+		homeless = append(homeless, i)
 	}
-	slices.SortStableFunc(order, func(a, b int) int {
-		return cmp.Or(cmp.Compare(reach[a]*pens[a].h, reach[b]*pens[b].h), cmp.Compare(a, b))
-	})
-	// Only the least used bin is dear enough to push others' parts about for it:
-	// while it is narrowed they may use all of their bins.
-	for t := range pens {
-		if t != order[0] {
-			pens[t].w = p.stocks[g.stocks[t]].w
+	rng.Shuffle(len(homeless), func(a, b int) { homeless[a], homeless[b] = homeless[b], homeless[a] })
+	slices.SortStableFunc(homeless, func(a, b int) int { return -cmp.Compare(p.size(a), p.size(b)) })
+	for _, i := range homeless {
+		sh := &p.shapes[p.parts[i].shape]
+		var can []spot
+		for t, q := range pens {
+			for k, f := range sh.forms[q.swap] {
+				if f.w <= q.w && f.h <= q.h {
+					can = append(can, spot{tray: t, form: k})
+				}
+			}
+		}
+		if len(can) == 0 {
+			return false
+		}
+		least := math.Inf(1)
+		const samples = 24
+		for range samples {
+			s := can[rng.IntN(len(can))]
+			q := pens[s.tray]
+			f := sh.forms[q.swap][s.form]
+			s.x, s.y = rng.Float64()*(q.w-f.w), rng.Float64()*(q.h-f.h)
+			s = within(s, f, q)
+			var over float64
+			shared := func(g *form, x, y float64) {
+				w := min(s.x+f.w, x+g.w) - max(s.x, x)
+				h := min(s.y+f.h, y+g.h) - max(s.y, y)
+				if w > 0 && h > 0 {
+					over += w * h
+				}
+			}
+			for j, o := range at {
+				if j != i && o.tray == s.tray {
+					shared(p.formAt(j, o, pens), o.x, o.y)
+				}
+			}
+			for _, r := range q.fixed {
+				shared(r.form, r.x, r.y)
+			}
+			if over < least {
+				least, at[i] = over, s
+			}
+			if over == 0 {
+				break
+			}
 		}
 	}
-	sub := p.among(g.laid)
-	g.tries++
-	w := newCrew(sub, pens, g.at, g.seed+g.tries<<32, g.meter)
-	for k, t := range order {
+	return true
+}
+
+// refill lays what is left out where there is room for it, the highest priority
+// first, then the largest, and reports whether there was any.
+func (g *gathering) refill(s *stowage) (any bool) {
+	const columns = gridLines // that a place is sought along
+	full := map[int]bool{}    // shapes without a place
+	for _, i := range g.waiting(*s) {
+		shape := g.p.parts[i].shape
+		if full[shape] {
+			continue
+		}
+		full[shape] = true
+		for t := range s.stocks {
+			g.meter.spent += columns
+			if q, ok := g.place(*s, i, t, -1); ok {
+				s.at[i], any, full[shape] = q, true, false
+				break
+			}
+		}
+	}
+	return any
+}
+
+// waiting are the parts left out, the highest priority first, then the largest.
+func (g *gathering) waiting(s stowage) (out []int) {
+	for i, q := range s.at {
+		if q.tray < 0 {
+			out = append(out, i)
+		}
+	}
+	slices.SortStableFunc(out, func(i, j int) int {
+		return cmp.Or(cmp.Compare(g.p.parts[i].class, g.p.parts[j].class), -cmp.Compare(g.p.size(i), g.p.size(j)))
+	})
+	return out
+}
+
+// place is where a part can lie on a tray, with the part gone taken away.
+func (g *gathering) place(s stowage, part, t, gone int) (spot, bool) {
+	st := &g.p.stocks[s.stocks[t]]
+	tr := tray{w: st.w, h: st.h}
+	for _, r := range st.reserved {
+		tr.put(r)
+	}
+	for j, q := range s.at {
+		if q.tray == t && j != gone && j != part {
+			tr.put(placed{g.p.shapes[g.p.parts[j].shape].forms[st.swap][q.form], q.x, q.y})
+		}
+	}
+	var fd finder
+	best, right := spot{tray: -1}, math.Inf(1)
+	for k, f := range g.p.shapes[g.p.parts[part].shape].forms[st.swap] {
+		if x, y, ok := fd.find(&tr, f, 0, math.Inf(1), math.Ceil(st.h/gridLines)); ok && x+f.w < right {
+			best, right = spot{t, k, x, y}, x+f.w
+		}
+	}
+	return best, best.tray >= 0
+}
+
+// laid are the parts on the given trays, or on any.
+func (s stowage) laid(trays []int) (out []int) {
+	for i, q := range s.at {
+		if q.tray >= 0 && (trays == nil || slices.Contains(trays, q.tray)) {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+// numbers are those below n.
+func numbers(n int) []int {
+	out := make([]int, n)
+	for i := range out {
+		out[i] = i
+	}
+	return out
+}
+
+// alike are the parts without those of the same shape and class as one before
+// them: the first few.
+func (g *gathering) alike(parts []int, few int) (out []int) {
+	type sort struct{ shape, class int }
+	seen := map[sort]bool{}
+	for _, i := range parts {
+		q := g.p.parts[i]
+		if k := (sort{q.shape, q.class}); !seen[k] && len(out) < few {
+			seen[k] = true
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+// shortlist are the aims that are worth trying, those first that need the
+// smallest share of their room.
+func shortlist(list []*aim) []*aim {
+	slices.SortStableFunc(list, func(a, b *aim) int { return cmp.Compare(a.fill, b.fill) })
+	const few = 12
+	return list[:min(len(list), few)]
+}
+
+// admissions are aims at laying a part that was left out: beside the others,
+// or on a bin that is still free, or in place of one that counts for less.
+func (g *gathering) admissions() []*aim {
+	p, s := g.p, g.best
+	waiting := g.waiting(s)
+	if len(waiting) == 0 {
+		return nil
+	}
+	laid := s.laid(nil)
+	bySize := slices.Clone(laid)
+	slices.SortStableFunc(bySize, func(i, j int) int {
+		return cmp.Or(-cmp.Compare(p.parts[i].class, p.parts[j].class), -cmp.Compare(p.size(i), p.size(j)))
+	})
+	used := make([]int, len(p.stocks))
+	for _, k := range s.stocks {
+		used[k]++
+	}
+	const few = 6
+	var out []*aim
+	class := p.parts[waiting[0]].class
+	for _, i := range g.alike(waiting, few) {
+		// Those of one class at a time: what is gained of it outweighs all of the next.
+		if p.parts[i].class != class && len(out) > 0 {
+			break
+		}
+		class = p.parts[i].class
+		offer := func(stocks []int, gone ...int) bool {
+			a := &aim{stowage: stowage{stocks: stocks, at: slices.Clone(s.at)}, trays: numbers(len(stocks))}
+			for _, j := range gone {
+				a.at[j] = spot{tray: -1}
+			}
+			for _, j := range laid {
+				if !slices.Contains(gone, j) {
+					a.parts = append(a.parts, j)
+				}
+			}
+			a.parts = append(a.parts, i)
+			if !g.enough(a) {
+				return false
+			}
+			out = append(out, a)
+			return true
+		}
+		offer(s.stocks)
+		for k := p.pinned; k < len(p.stocks); k++ {
+			if st := &p.stocks[k]; st.quantity == Unlimited || used[k] < st.quantity {
+				offer(append(slices.Clone(s.stocks), k))
+			}
+		}
+		for _, j := range g.alike(bySize, len(bySize)) {
+			if p.parts[j].class > class || p.parts[j].class == class && p.size(j) < p.size(i) {
+				offer(s.stocks, j)
+			}
+		}
+		// All that counts for less makes way if it must; what still fits returns.
+		var lower []int
+		for _, j := range laid {
+			if p.parts[j].class > class {
+				lower = append(lower, j)
+			}
+		}
+		if len(lower) > 1 {
+			offer(s.stocks, lower...)
+		}
+	}
+	return shortlist(out)
+}
+
+// changes are aims at cheaper bins: some given up, and perhaps others opened in
+// their place.
+func (g *gathering) changes() []*aim {
+	p, s := g.p, g.best
+	loads := p.loads(s)
+	used := make([]int, len(p.stocks))
+	for _, k := range s.stocks {
+		used[k]++
+	}
+	// Trays that may be given up, by stock, the least filled first.
+	trays := make(map[int][]int)
+	var give, open []int
+	for t := p.pinned; t < len(s.stocks); t++ {
+		if k := s.stocks[t]; trays[k] == nil {
+			give = append(give, k)
+		}
+		trays[s.stocks[t]] = append(trays[s.stocks[t]], t)
+	}
+	for _, k := range give {
+		slices.SortStableFunc(trays[k], func(a, b int) int { return cmp.Compare(loads[a], loads[b]) })
+	}
+	for k := p.pinned; k < len(p.stocks); k++ {
+		open = append(open, k)
+	}
+	// Three of six sorts make 83 choices each way; of more sorts, fewer are taken.
+	goneMost, extraMost := 3, 3
+	switch {
+	case len(open) > 20:
+		goneMost, extraMost = 1, 1
+	case len(open) > 6:
+		goneMost, extraMost = 2, 2
+	}
+	parts := s.laid(nil)
+	var room, area float64
+	for _, k := range s.stocks {
+		room += p.room(k)
+	}
+	for _, i := range parts {
+		area += p.size(i)
+	}
+	type change struct {
+		gone, extra []int // stocks
+		fill, saves float64
+	}
+	var list []change
+	for _, gone := range choices(give, goneMost, func(k, n int) bool { return n <= len(trays[k]) }) {
+		if len(gone) == 0 {
+			continue
+		}
+		for _, extra := range choices(open, extraMost, func(k, n int) bool {
+			return !slices.Contains(gone, k) && (p.stocks[k].quantity == Unlimited || used[k]+n <= p.stocks[k].quantity)
+		}) {
+			c := change{gone: gone, extra: extra}
+			left := room
+			for _, k := range gone {
+				c.saves += p.stocks[k].cost
+				left -= p.room(k)
+			}
+			for _, k := range extra {
+				c.saves -= p.stocks[k].cost
+				left += p.room(k)
+			}
+			if c.fill = area / left; left > 0 && c.fill <= 1+1e-9 && c.saves > 1e-9*math.Abs(g.best.merit.cost) {
+				list = append(list, c)
+			}
+		}
+	}
+	slices.SortStableFunc(list, func(a, b change) int {
+		return cmp.Or(cmp.Compare(a.fill, b.fill), -cmp.Compare(a.saves, b.saves))
+	})
+	var out []*aim
+	const few = 12
+	for _, c := range list {
+		a := &aim{stowage: stowage{at: slices.Clone(s.at)}, parts: parts}
+		dropped := map[int]bool{}
+		next := map[int]int{}
+		for _, k := range c.gone {
+			dropped[trays[k][next[k]]] = true
+			next[k]++
+		}
+		name := make([]int, len(s.stocks))
+		for t, k := range s.stocks {
+			if name[t] = -1; !dropped[t] {
+				name[t] = len(a.stocks)
+				a.stocks = append(a.stocks, k)
+			}
+		}
+		a.stocks = append(a.stocks, c.extra...)
+		for i := range a.at {
+			if q := &a.at[i]; q.tray >= 0 {
+				q.tray = name[q.tray]
+			}
+		}
+		a.trays = numbers(len(a.stocks))
+		if len(a.stocks) > 0 && g.enough(a) {
+			out = append(out, a)
+		}
+		if len(out) == few {
+			break
+		}
+	}
+	return out
+}
+
+// choices are all choices of up to most of the sorts, with repetition, as far
+// as may allows n of a sort.
+func choices(sorts []int, most int, may func(sort, n int) bool) [][]int {
+	out := [][]int{nil}
+	for from := 0; most > 0; most-- {
+		last := out[from:]
+		from = len(out)
+		for _, c := range last {
+			for _, k := range sorts {
+				if len(c) > 0 && k < c[len(c)-1] {
+					continue
+				}
+				n := 1
+				for _, o := range c {
+					if o == k {
+						n++
+					}
+				}
+				if may(k, n) {
+					out = append(out, append(slices.Clone(c), k))
+				}
+			}
+		}
+	}
+	return out
+}
+
+// tail is the tray with the least on it, as merit has it.
+func (g *gathering) tail() int {
+	loads := g.p.loads(g.best)
+	t := -1
+	for k, a := range loads {
+		if k < g.p.pinned && len(loads) > g.p.pinned {
+			continue // it cannot be emptied
+		}
+		if t < 0 || a < loads[t] {
+			t = k
+		}
+	}
+	return t
+}
+
+// roomy are up to n of the other trays, those with the most room left.
+func (g *gathering) roomy(t, n int) []int {
+	loads := g.p.loads(g.best)
+	others := slices.DeleteFunc(numbers(len(g.best.stocks)), func(k int) bool { return k == t })
+	free := func(k int) float64 {
+		return g.p.room(g.best.stocks[k]) + g.p.stocks[g.best.stocks[k]].weight - loads[k]
+	}
+	slices.SortStableFunc(others, func(a, b int) int { return -cmp.Compare(free(a), free(b)) })
+	return others[:min(len(others), n)]
+}
+
+// shifts are aims at moving a part from the tray with the least on it to
+// others, or at exchanging it for a smaller one.
+func (g *gathering) shifts() []*aim {
+	p, s := g.p, g.best
+	if len(s.stocks) < 2 {
+		return nil
+	}
+	t := g.tail()
+	const near, few = 3, 8 // trays and parts
+	others := g.roomy(t, near)
+	stay := s.laid(others)
+	bySize := func(parts []int) []int {
+		slices.SortStableFunc(parts, func(i, j int) int { return -cmp.Compare(p.size(i), p.size(j)) })
+		return parts
+	}
+	var out []*aim
+	for _, i := range g.alike(bySize(s.laid([]int{t})), few) {
+		offer := func(back int, to spot) {
+			a := &aim{stowage: stowage{stocks: s.stocks, at: slices.Clone(s.at)}, trays: others}
+			for _, j := range stay {
+				if j != back {
+					a.parts = append(a.parts, j)
+				}
+			}
+			a.parts = append(a.parts, i)
+			a.at[i] = spot{tray: -1}
+			if back >= 0 {
+				a.at[back] = to
+			}
+			if g.enough(a) {
+				out = append(out, a)
+			}
+		}
+		offer(-1, spot{})
+		for _, j := range g.alike(bySize(slices.Clone(stay)), few) {
+			if p.size(j) >= p.size(i) {
+				continue
+			}
+			if q, ok := g.place(s, j, t, i); ok {
+				offer(j, q)
+			}
+		}
+	}
+	return shortlist(out)
+}
+
+// drain narrows the tray with the least on it step by step, its parts moving to
+// others as they must, and takes every layout on the way that is better than
+// the best: of those between, some have more on that tray than before.
+func (g *gathering) drain(ctx context.Context, until float64) {
+	const (
+		near        = 6 // trays
+		first, last = 0.05, 0.005
+		most        = 4 // failures at the least step
+	)
+	for again := true; again && len(g.best.stocks) > 1; {
+		again = false
+		t := g.tail()
+		trays := append([]int{t}, g.roomy(t, near)...)
+		at := g.best
+		parts := at.laid(trays)
+		var a *aim
+		for cut, misses := first, 0; misses < most; {
+			if ctx.Err() != nil || g.meter.share() >= until {
+				return
+			}
+			st := &g.p.stocks[at.stocks[t]]
+			reach := g.reach(at, t)
+			if reach <= st.reach {
+				break
+			}
+			width := max(st.reach, 1, math.Floor(reach-cut*st.w))
+			if a == nil || a.width != width {
+				a = &aim{stowage: at, trays: trays, parts: parts, width: width}
+			}
+			next, ok := g.separated(ctx, a, 30, until)
+			switch {
+			case ok:
+				a, at, misses = nil, next, 0
+				if g.accept(next) {
+					again = true
+				}
+			case cut > last:
+				cut /= 2
+			default:
+				misses++
+			}
+		}
+	}
+}
+
+// reach is how far the parts on a tray extend, µm.
+func (g *gathering) reach(s stowage, t int) float64 {
+	st := &g.p.stocks[s.stocks[t]]
+	l := st.reach
+	for i, q := range s.at {
+		if q.tray == t {
+			l = max(l, q.x+g.p.shapes[g.p.parts[i].shape].forms[st.swap][q.form].w)
+		}
+	}
+	return l
+}
+
+// narrow makes what is left of the bins larger: first of the one with the least
+// on it, then of the others, those first that reach least far.
+func (g *gathering) narrow(ctx context.Context, o Options) {
+	if len(g.best.stocks) == 1 {
+		g.push(ctx, 0, 1, true, o)
+		return
+	}
+	g.push(ctx, g.tail(), tailUntil, true, o)
+	t := g.tail()
+	others := g.roomy(t, len(g.best.stocks))
+	reach := make([]float64, len(g.best.stocks))
+	for _, k := range others {
+		reach[k] = g.reach(g.best, k) * g.p.stocks[g.best.stocks[k]].h
+	}
+	slices.SortStableFunc(others, func(a, b int) int { return cmp.Compare(reach[a], reach[b]) })
+	for n, k := range others {
 		share := g.meter.share()
 		if ctx.Err() != nil || share >= 1 {
 			return
 		}
-		g.narrowOne(ctx, sub, w, t, pens, share+(1-share)/float64(len(order)-k))
-		if k == 0 {
-			reach = g.reach(pens)
-			for t := range pens {
-				pens[t].w = reach[t]
+		g.push(ctx, k, share+(1-share)/float64(len(others)-n), false, o)
+	}
+}
+
+// push lays the parts on a tray anew one by one, then pushes them together until
+// the share until of the meter is spent or there is no hope left; those on the
+// tray with the least on it by turns among themselves and with those of others.
+func (g *gathering) push(ctx context.Context, t int, until float64, tail bool, o Options) {
+	p := g.p
+	take := g.agree
+	if tail {
+		take = g.accept
+	}
+	g.relay(ctx, t, take, o)
+	const first, last = 0.05, 0.001
+	var a *aim
+	for cut, misses := first, 0; ctx.Err() == nil && g.meter.share() < until; {
+		if tail {
+			t = g.tail()
+		}
+		st := &p.stocks[g.best.stocks[t]]
+		parts := g.best.laid([]int{t})
+		reach := g.reach(g.best, t)
+		var area, long float64
+		for _, i := range parts {
+			narrow := math.Inf(1)
+			for _, f := range p.shapes[p.parts[i].shape].forms[st.swap] {
+				if f.h <= st.h {
+					narrow = min(narrow, f.w)
+				}
 			}
+			area += p.size(i)
+			long = max(long, narrow)
+		}
+		lowest := max(st.reach, long, math.Ceil(area*micron*micron/st.h*(1-1e-12)))
+		if most := 4*len(parts) + 8; reach <= lowest || misses > most {
+			return
+		}
+		width := max(lowest, math.Floor(reach*(1-cut)))
+		if a == nil || a.width != width {
+			a = &aim{stowage: g.best, trays: []int{t}, parts: parts, width: width}
+		}
+		next, ok := g.separated(ctx, a, 30, until)
+		if !ok && tail && misses%2 == 1 && len(g.best.stocks) > 1 {
+			b := &aim{stowage: g.best, trays: append([]int{t}, g.roomy(t, 2)...), width: width}
+			b.parts = g.best.laid(b.trays)
+			next, ok = g.separated(ctx, b, 30, until)
+		}
+		switch {
+		case ok && take(next):
+			a, misses = nil, 0
+		case cut > last:
+			cut = max(last, cut/2)
+		default:
+			misses++
 		}
 	}
 }
 
-// reach is how far the parts on each tray reach, µm.
-func (g *gathering) reach(pens []pen) []float64 {
-	reach := make([]float64, len(g.stocks))
-	for t, s := range g.stocks {
-		reach[t] = g.all.stocks[s].reach
+// relay searches for another way to lay what is on a tray, part by part, since
+// separation leaves the parts lying about.
+func (g *gathering) relay(ctx context.Context, t int, take func(stowage) bool, o Options) {
+	p := *g.p
+	parts := g.best.laid([]int{t})
+	if len(parts) == 0 || t < p.pinned || g.meter.share() >= 1 {
+		return
 	}
-	for i, s := range g.at {
-		reach[s.tray] = max(reach[s.tray], s.x+g.all.formAt(g.laid[i], s, pens).w)
+	st := p.stocks[g.best.stocks[t]]
+	st.quantity = 1
+	p.stocks = []stock{st}
+	p.pinned = 0
+	p.parts = make([]part, len(parts))
+	for k, i := range parts {
+		p.parts[k] = g.p.parts[i]
 	}
-	return reach
-}
-
-// narrowOne narrows one tray by steps that become smaller as they fail, until
-// the share until of the meter is reached. pens has its width afterwards.
-func (g *gathering) narrowOne(ctx context.Context, sub *problem, w *crew, tray int, pens []pen, until float64) {
-	const first, last = 0.06, 0.002
-	now := g.reach(pens)[tray]
-	least := g.all.stocks[g.stocks[tray]].reach
-	for cut := first; ctx.Err() == nil && g.meter.share() < until && cut >= last && now > max(least, 1); {
-		pens[tray].w = max(least, math.Floor(now*(1-cut)))
-		var from [lanes][]spot
-		fits := true
-		for k := range from {
-			from[k] = sub.squeezed(g.at, tray, now, pens, g.rng)
-			if fits = g.refit(sub, from[k], tray, pens); !fits {
-				break
-			}
-		}
-		var won *attempt
-		if fits {
-			won, _ = w.race(ctx, pens, from, 2, 25, until)
-		}
-		if won == nil {
-			cut /= 2
-			continue
-		}
-		g.at = won.at
-		now = g.reach(pens)[tray]
-		g.found(g)
+	const most = 24
+	n := 0
+	b, whole := p.search(ctx, o, 0, func(work int, _ merit) bool {
+		n += work
+		return n < most && g.meter.share() < 1
+	})
+	if !whole {
+		return
 	}
-	pens[tray].w = now
-}
-
-// refit moves or turns the parts that a narrowed tray cannot hold any more;
-// false if there is nowhere to move one to.
-func (g *gathering) refit(p *problem, at []spot, tray int, pens []pen) bool {
-	var trays []int
-	for t := range pens {
-		trays = append(trays, t)
-	}
-	for i, s := range at {
-		if s.tray != tray || p.formAt(i, s, pens).w <= pens[tray].w {
-			continue
+	next := stowage{stocks: g.best.stocks, at: slices.Clone(g.best.at)}
+	for k, c := range b.choices {
+		if c.tray != 0 {
+			return
 		}
-		var ok bool
-		if at[i], ok = p.drop(i, trays, pens, g.rng); !ok {
-			return false
-		}
+		next.at[parts[b.order[k]]] = spot{t, c.form, c.x, c.y}
 	}
-	return true
+	if g.reach(next, t) < g.reach(g.best, t) {
+		take(next)
+	}
 }
