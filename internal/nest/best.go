@@ -1,9 +1,6 @@
 package nest
 
-import (
-	"context"
-	"math"
-)
+import "math"
 
 // best is the region of a bin where the figure is best, as what lies beside it.
 type best struct {
@@ -85,30 +82,6 @@ func (p *problem) bare(items []Item, pc piece, sh *shape) error {
 		}
 	}
 	return nil
-}
-
-// gathered is gather where the figure counts. That knows nothing of it, so its
-// layout is taken only if it is the better one all the same: if it saves bins,
-// mostly.
-func (p *problem) gathered(ctx context.Context, b *build, o Options) {
-	if !p.figured {
-		p.gather(ctx, b, o)
-		return
-	}
-	blind := *p
-	blind.figured = false
-	next := b.clone()
-	blind.gather(ctx, &next, o)
-	p.promote(&next)
-	p.promote(b)
-	judge := func(b *build) merit {
-		j := &builder{p: p}
-		j.load(b, len(b.order))
-		return j.merit()
-	}
-	if judge(&next).compare(judge(b)) < 0 {
-		*b = next
-	}
 }
 
 // promote lets favoured parts change places with their equals where these lie

@@ -698,3 +698,86 @@ func TestStripConstraintsProperty(t *testing.T) {
 		}
 	})
 }
+
+// Parts turned within the band for nothing are turned back; those that need it
+// stay, and none reaches further along its bin.
+func TestStraighten(t *testing.T) {
+	items := []Item{{ID: "bar", Shape: rect(60, 10), Band: 0.1, Quantity: 3}, {ID: "disc", Shape: ellipse(9, 9, 40), Quantity: 4}}
+	slant := []geom.Polygons{geom4(0, 0, 110, 0, 110, 10), geom4(0, 24, 0, 14, 110, 24)} // as in TestPackBand
+	for _, c := range []struct {
+		name  string
+		bin   Bin
+		want  int // bars left askew
+		count int
+	}{
+		{"room", Bin{ID: "b", Size: v2(150, 90)}, 0, 3},
+		{"a slanting lane", Bin{ID: "b", Size: v2(110, 24), Reserved: slant}, 1, 1},
+	} {
+		items[0].Quantity = c.count
+		p, l := &problem{}, &Layout{}
+		if err := p.take(items, []int{0, 1}, []Bin{c.bin}, "", 0, l); err != nil {
+			t.Fatal(err)
+		}
+		b := &builder{p: p, only: slices.Repeat([]int{-1}, len(p.parts))}
+		for i, pt := range p.parts {
+			b.order = append(b.order, i)
+			if pt.piece == 0 {
+				sh := &p.shapes[pt.shape]
+				b.only[i] = slices.IndexFunc(sh.forms[0], func(f *form) bool { return math.Abs(f.turn-0.1) < 1e-12 })
+			}
+		}
+		b.reset(0)
+		b.run(context.Background())
+		var made build
+		b.save(&made)
+		askew := func() (n int, reach float64) {
+			for i, c := range made.choices {
+				if c.tray < 0 {
+					continue
+				}
+				sh := &p.shapes[p.parts[made.order[i]].shape]
+				reach = max(reach, c.x+sh.forms[p.stocks[c.stock].swap][c.form].w)
+				if c.form >= sh.main {
+					n++
+				}
+			}
+			return n, reach
+		}
+		n, before := askew()
+		if n != c.count {
+			t.Fatalf("%s: %d bars askew to begin with, want %d", c.name, n, c.count)
+		}
+		p.straighten(&made)
+		n, after := askew()
+		if n != c.want || after > before {
+			t.Errorf("%s: %d bars askew, want %d; reach %g, was %g", c.name, n, c.want, after, before)
+		}
+		p.report(items, []Bin{c.bin}, &made, l)
+		mustVerify(t, items, []Bin{c.bin}, l, 0)
+	}
+}
+
+// Separation is used where it saves a bin, and what it moves from the best
+// region for that is not reported as lying there.
+func TestGatherWithBest(t *testing.T) {
+	_, items := readInstance(t, "albano")
+	for i := range items {
+		items[i].Priority = i % 2
+	}
+	best := geom4(1500, 0, 3500, 0, 3500, 5000, 1500, 5000)
+	bins := []Bin{{ID: "bin", Size: v2(5000, 5000), Quantity: Unlimited, Best: best}}
+	plain := mustPack(t, items, bins, Options{})
+	l := mustPack(t, items, bins, Options{Lines: 400_000})
+	t.Logf("%d bins, best area %.3g m²; without separation %d, %.3g m²", len(l.Bins), l.BestArea/1e6, len(plain.Bins), plain.BestArea/1e6)
+	if len(l.Bins) >= len(plain.Bins) {
+		t.Errorf("%d bins, without separation %d", len(l.Bins), len(plain.Bins))
+	}
+	for _, l := range []*Layout{plain, l} {
+		if got := bestArea(t, items, bins, l, 1e-3); math.Abs(got-l.BestArea) > 1 {
+			t.Errorf("best area %g by simplefeatures, %g reported", got, l.BestArea)
+		}
+	}
+	if plain.BestArea == 0 {
+		t.Error("nothing in the best region")
+	}
+}

@@ -114,7 +114,7 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 				p.separate(ctx, &best, own)
 			} else {
 				p.thrift(ctx, &best) // what is moved about afterwards may not be exchanged as easily
-				p.gathered(ctx, &best, own)
+				p.gather(ctx, &best, own)
 			}
 			l.Interrupted = l.Interrupted || ctx.Err() != nil
 		}
