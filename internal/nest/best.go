@@ -1,6 +1,11 @@
 package nest
 
-import "math"
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+)
 
 // best is the region of a bin where the figure is best, as what lies beside it.
 type best struct {
@@ -100,4 +105,131 @@ func (p *problem) promote(b *build) {
 			}
 		}
 	}
+}
+
+// mostClaims is how many pairs of a favoured part and another claim looks at:
+// some hundred times what one build costs.
+const mostClaims = 20_000
+
+// claim moves favoured parts to where the figure is best: to free places, or to
+// those of others that find one elsewhere. No tray is opened for it.
+func (p *problem) claim(ctx context.Context, best *build) {
+	b := &builder{p: p}
+	b.load(best, len(best.order))
+	lift := func(i int) {
+		c := best.choices[i]
+		t := &b.trays[c.tray]
+		gone := placed{b.form(b.order[i], t.stock, c.form), c.x, c.y}
+		for _, s := range []*tray{&t.tray, &t.prime} {
+			s.items = slices.DeleteFunc(s.items, func(q placed) bool { return q == gone })
+		}
+	}
+	seek := func(i, k int, prime bool) (choice, bool) {
+		t := &b.trays[k]
+		space := &t.tray
+		if prime {
+			if p.stocks[t.stock].best == nil {
+				return choice{}, false
+			}
+			space = &t.prime
+		}
+		sh := &p.shapes[p.parts[b.order[i]].shape]
+		for j, f := range sh.forms[p.stocks[t.stock].swap][:sh.main] {
+			if x, y, ok := b.find.find(space, f, 0, math.Inf(1), math.Ceil(t.h/gridLines)); ok {
+				return choice{tray: k, stock: t.stock, form: j, x: x, y: y}, true
+			}
+		}
+		return choice{}, false
+	}
+	anywhere := func(i int, prime bool) (choice, bool) {
+		for k := range b.trays {
+			if c, ok := seek(i, k, prime); ok {
+				return c, true
+			}
+		}
+		return choice{}, false
+	}
+	lay := func(i int, c choice) {
+		best.choices[i] = c
+		b.lay(b.order[i], c)
+	}
+	// change lifts j as well, so that i has its place or one near it.
+	change := func(i, j int) bool {
+		was := best.choices[j]
+		lift(j)
+		c, ok := seek(i, was.tray, true)
+		if !ok {
+			b.lay(b.order[j], was)
+			return false
+		}
+		from := best.choices[i]
+		lay(i, c)
+		if d, ok := anywhere(j, false); ok {
+			lay(j, d)
+			return true
+		}
+		lift(i)
+		best.choices[i] = from
+		b.lay(b.order[j], was)
+		return false
+	}
+	plain := func(i int) bool {
+		part := p.parts[b.order[i]]
+		return best.choices[i].tray >= 0 && !(part.favoured && p.prime(part, best.choices[i]))
+	}
+	var waiting []int
+	for i := range best.choices {
+		if plain(i) && p.parts[b.order[i]].favoured {
+			waiting = append(waiting, i)
+		}
+	}
+	size := func(i int) float64 { return p.shapes[p.parts[b.order[i]].shape].area }
+	slices.SortStableFunc(waiting, func(i, j int) int { return -cmp.Compare(size(i), size(j)) })
+	left := mostClaims
+next:
+	for _, i := range waiting {
+		if ctx.Err() != nil {
+			break
+		}
+		was := best.choices[i]
+		lift(i)
+		if c, ok := anywhere(i, true); ok {
+			lay(i, c)
+			continue
+		}
+		for j := range best.choices {
+			if j == i || !plain(j) {
+				continue
+			}
+			if left--; left < 0 {
+				break
+			}
+			if change(i, j) {
+				continue next
+			}
+		}
+		b.lay(b.order[i], was)
+	}
+	best.renumber(p.pinned)
+}
+
+// renumber numbers the trays in the order in which the build meets them, after
+// those open from the start, as reset needs it.
+func (b *build) renumber(pinned int) {
+	name := map[int]int{}
+	for k := range pinned {
+		name[k] = k
+	}
+	for i, c := range b.choices {
+		if c.tray < 0 {
+			continue
+		}
+		k, ok := name[c.tray]
+		if !ok {
+			k = len(name)
+			name[c.tray] = k
+		}
+		b.choices[i].tray = k
+	}
+	b.bounds = nil
 }

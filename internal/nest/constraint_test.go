@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 
 	"groundwork/internal/geom"
@@ -635,7 +636,8 @@ func TestConstraintsProperty(t *testing.T) {
 			rt.Fatalf("best area %g, %g by simplefeatures", l.BestArea, most)
 		}
 		for _, after := range []int{0, rapid.IntRange(1, 60).Draw(rt, "after")} {
-			ctx := &mortal{Context: context.Background(), left: after}
+			ctx := &mortal{Context: context.Background()}
+			ctx.left.Store(int64(after))
 			l, err := Pack(ctx, items, bins, o)
 			if err != nil {
 				rt.Fatal(err)
@@ -661,11 +663,11 @@ func TestConstraintsProperty(t *testing.T) {
 // mortal is a context that ends when it has been asked so many times.
 type mortal struct {
 	context.Context
-	left int
+	left atomic.Int64
 }
 
 func (m *mortal) Err() error {
-	if m.left--; m.left < 0 {
+	if m.left.Add(-1) < 0 {
 		return context.Canceled
 	}
 	return nil
@@ -780,4 +782,41 @@ func TestGatherWithBest(t *testing.T) {
 	if plain.BestArea == 0 {
 		t.Error("nothing in the best region")
 	}
+}
+
+// Favoured parts laid carelessly claim places where the figure is best, from
+// others where they must, and nothing is lost by it.
+func TestClaim(t *testing.T) {
+	items, bins := veneer()
+	for i := range items {
+		items[i].Priority = map[string]int{"cheek": 1, "edge": 2}[items[i].ID]
+	}
+	bins[0].Best = geom4(200, 0, 530, 0, 530, 400, 200, 400)
+	const gap = 2
+	p, l := &problem{}, &Layout{}
+	which := make([]int, len(items))
+	for i := range which {
+		which[i] = i
+	}
+	if err := p.take(items, which, bins, "", gap*micron/2+1, l); err != nil {
+		t.Fatal(err)
+	}
+	b := &builder{p: p, only: slices.Repeat([]int{-1}, len(p.parts)), lean: 1}
+	for i := range p.parts {
+		b.order = append(b.order, len(p.parts)-1-i)
+	}
+	b.reset(0)
+	b.run(context.Background())
+	var made build
+	b.save(&made)
+	before := made.merit
+	p.claim(context.Background(), &made)
+	b.load(&made, len(made.order))
+	after := b.merit()
+	t.Logf("best region refused to %.0f mm², before %.0f mm²", after.plain, before.plain)
+	if after.plain >= before.plain/2 || after.cost > before.cost || slices.Max(after.left) > 0 {
+		t.Errorf("before %+v, after %+v", before, after)
+	}
+	p.report(items, bins, &made, l)
+	mustVerify(t, items, bins, l, gap)
 }

@@ -121,6 +121,7 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 		p.thrift(ctx, &best)
 		if p.figured {
 			p.promote(&best)
+			p.claim(ctx, &best)
 		}
 		if ctx.Err() == nil {
 			p.straighten(&best)
