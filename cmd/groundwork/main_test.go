@@ -110,6 +110,12 @@ func TestPlanWritesTheJob(t *testing.T) {
 	if string(c) == string(b) {
 		t.Error("another width gave the same plan")
 	}
+	if status, _, stderr := invoke(t, "plan", piece, "--shop", shop, "--out", filepath.Join(dir, "waited"), "--nest-time", "500ms"); status != planned {
+		t.Errorf("with time for nesting: status %d, %s", status, stderr)
+	}
+	if status, _, stderr := invoke(t, "plan", piece, "--shop", shop, "--out", filepath.Join(dir, "never"), "--nest-time", "-1s"); status != badInput || !strings.Contains(stderr, "negative") {
+		t.Errorf("with less than no time: status %d, %s", status, stderr)
+	}
 	for _, set := range []string{"wide=3 furlongs", "width=300mm", "wide=900mm"} {
 		if status, _, stderr := invoke(t, "plan", piece, "--shop", shop, "--out", out, "--replace", "--set", set); status != badInput || !strings.Contains(stderr, strings.Split(set, "=")[0]) {
 			t.Errorf("--set %s: status %d, %s", set, status, stderr)
