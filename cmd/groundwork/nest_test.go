@@ -126,6 +126,10 @@ func TestNestTrace(t *testing.T) {
 	}
 }
 
+// fourPentagons never fill a strip, so that there is always something to look for.
+const fourPentagons = `{"name": "pentagons", "strip_height": 10, "items": [
+  {"demand": 4, "allowed_orientations": [0], "shape": {"data": [[0, 0], [4, 0], [5, 3], [2, 5], [-1, 3]]}}]}`
+
 // Ended by the maker, the command keeps the best layout until then.
 func TestNestInterrupted(t *testing.T) {
 	keep := make(chan os.Signal, 1)
@@ -144,7 +148,7 @@ func TestNestInterrupted(t *testing.T) {
 	}()
 	dir := t.TempDir()
 	data, curve := filepath.Join(dir, "out.json"), filepath.Join(dir, "trace.csv")
-	status, stdout, stderr := invoke(t, "nest", write(t, dir, "in.json", twoTriangles), "--time", "1h", "--json", data, "--trace", curve)
+	status, stdout, stderr := invoke(t, "nest", write(t, dir, "in.json", fourPentagons), "--time", "1h", "--json", data, "--trace", curve)
 	close(over)
 	if status != interrupted || !strings.Contains(stdout, "4 placed") || !strings.Contains(stderr, "interrupted: this is the best layout until then") {
 		t.Fatalf("status %d: %s%s", status, stdout, stderr)
