@@ -1,24 +1,12 @@
 package nest
 
 import (
-	"context"
 	"fmt"
 	"math"
 	"testing"
 
 	"pgregory.net/rapid"
 )
-
-// packed packs and verifies.
-func packed(t testing.TB, items []Item, bins []Bin, o Options) *Layout {
-	t.Helper()
-	l, err := Pack(context.Background(), items, bins, o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	mustVerify(t, items, bins, l, o.Gap)
-	return l
-}
 
 // lightest is the bin with the least on it, and what share of it is used along its
 // longer side: the rest is offcut.
@@ -52,8 +40,8 @@ func TestGatherClassic(t *testing.T) {
 	} {
 		_, items := readInstance(t, c.name)
 		bins := []Bin{{ID: "bin", Size: v2(c.side, c.side), Quantity: Unlimited}}
-		plain := packed(t, items, bins, Options{})
-		l := packed(t, items, bins, Options{Lines: 200_000})
+		plain := mustPack(t, items, bins, Options{})
+		l := mustPack(t, items, bins, Options{Lines: 200_000})
 		was, wasReach := lightest(plain, bins)
 		is, reach := lightest(l, bins)
 		t.Logf("%-8s %d bins, least filled %.1f %% along %.1f %%; without separation %d, %.1f %% along %.1f %%",
@@ -64,7 +52,7 @@ func TestGatherClassic(t *testing.T) {
 		if !c.fewer && (len(l.Bins) > len(plain.Bins) || is.Density > was.Density-0.05) {
 			t.Errorf("%s: %d bins, %.3f of one, without separation %d, %.3f of one", c.name, len(l.Bins), is.Density, len(plain.Bins), was.Density)
 		}
-		again := packed(t, items, bins, Options{Lines: 200_000})
+		again := mustPack(t, items, bins, Options{Lines: 200_000})
 		if fmt.Sprint(l.Placements) != fmt.Sprint(again.Placements) {
 			t.Errorf("%s: two runs differ", c.name)
 		}
@@ -80,7 +68,7 @@ func TestGatherDissected(t *testing.T) {
 	turns := []float64{0, math.Pi / 2, math.Pi, 3 * math.Pi / 2}
 	items := []Item{{ID: "quarter", Shape: quarter, Turns: turns, Quantity: 8}}
 	bins := []Bin{{ID: "bin", Size: v2(100, 100), Quantity: Unlimited}}
-	l := packed(t, items, bins, Options{Lines: 200_000})
+	l := mustPack(t, items, bins, Options{Lines: 200_000})
 	if len(l.Bins) != 2 {
 		t.Errorf("%d bins, want 2", len(l.Bins))
 	}
@@ -100,7 +88,7 @@ func TestGatherExchangesBins(t *testing.T) {
 	} {
 		large := Bin{ID: "large", Size: v2(100, 120), Quantity: Unlimited, Cost: c.large}
 		for _, bins := range [][]Bin{{small, large}, {large, small}} {
-			if l := packed(t, items, bins, Options{Lines: 100_000}); l.Cost != c.want {
+			if l := mustPack(t, items, bins, Options{Lines: 100_000}); l.Cost != c.want {
 				t.Errorf("%s: bins for %g, want %g", c.name, l.Cost, c.want)
 			}
 		}
@@ -115,8 +103,8 @@ func TestGatherAdmits(t *testing.T) {
 		items[i].Priority = i % 3
 	}
 	bins := []Bin{{ID: "bin", Size: v2(20, 20), Quantity: 6}}
-	plain := packed(t, items, bins, Options{Iterations: -1})
-	l := packed(t, items, bins, Options{Iterations: -1, Lines: 200_000})
+	plain := mustPack(t, items, bins, Options{Iterations: -1})
+	l := mustPack(t, items, bins, Options{Iterations: -1, Lines: 200_000})
 	left := func(l *Layout) (n int) {
 		for _, u := range l.Unplaced {
 			n += u.Count
@@ -153,8 +141,8 @@ func TestGatherNeverWorse(t *testing.T) {
 			bins = append(bins, b)
 		}
 		gap := rapid.SampledFrom([]float64{0, 1.5}).Draw(rt, "gap")
-		plain := packed(t, items, bins, Options{Gap: gap, Iterations: 20})
-		l := packed(t, items, bins, Options{Gap: gap, Iterations: 20, Lines: 3000})
+		plain := mustPack(t, items, bins, Options{Gap: gap, Iterations: 20})
+		l := mustPack(t, items, bins, Options{Gap: gap, Iterations: 20, Lines: 3000})
 		area := func(l *Layout, class int) (sum float64) {
 			for _, p := range l.Placements {
 				for _, it := range items {
