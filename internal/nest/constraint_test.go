@@ -820,3 +820,27 @@ func TestClaim(t *testing.T) {
 	p.report(items, bins, &made, l)
 	mustVerify(t, items, bins, l, gap)
 }
+
+// A turn so small that no vertex moves by half a micrometre is none: the rounded
+// outline is the same, and with it every judgement. One that moves a vertex is
+// another outline, and is judged as that.
+func TestTinyTurns(t *testing.T) {
+	const none, some = 4e-6, 6e-6 // rad; the far corner is 100 mm away: 0.4 and 0.6 µm
+	if sh, _, err := newShape([]Item{{Shape: rect(100, 50), Band: none}}, piece{items: []int{0}}, 0); err != nil || len(sh.forms[0]) != 1 {
+		t.Errorf("%d forms, %v", len(sh.forms[0]), err)
+	}
+	if sh, _, err := newShape([]Item{{Shape: rect(100, 50), Band: some}}, piece{items: []int{0}}, 0); err != nil || len(sh.forms[0]) != 3 {
+		t.Errorf("%d forms, %v", len(sh.forms[0]), err)
+	}
+	items := []Item{{ID: "a", Shape: rect(100, 50), Band: some}, {ID: "b", Shape: rect(100, 50), Band: some}}
+	bins := []Bin{{ID: "b", Size: v2(100, 100)}}
+	for _, c := range []struct {
+		turn float64
+		want string
+	}{{0, ""}, {none, ""}, {some, "overlap "}} {
+		l := &Layout{Bins: []BinUse{{ID: "b"}}, Placements: []Placement{{Item: "a", Turn: c.turn}, {Item: "b", At: v2(0, 50)}}}
+		if got := codes(Verify(items, bins, l, 0)); got != c.want {
+			t.Errorf("turned by %g: %q, want %q", c.turn, got, c.want)
+		}
+	}
+}
