@@ -60,10 +60,10 @@ func (p *problem) gather(ctx context.Context, b *build, o Options) {
 	if len(g.best.stocks) == 0 || len(p.parts) == 0 {
 		return
 	}
-	g.pursue(ctx, g.admissions, admitUntil)
-	g.pursue(ctx, g.changes, thinUntil)
+	g.pursue(ctx, g.admissions, math.MaxInt, admitUntil)
+	g.pursue(ctx, g.changes, math.MaxInt, thinUntil)
 	g.drain(ctx, drainUntil)
-	g.pursue(ctx, g.shifts, shiftUntil)
+	g.pursue(ctx, g.shifts, 12, shiftUntil)
 	g.narrow(ctx, o)
 	p.restow(g.best, b)
 }
@@ -162,13 +162,14 @@ func (p *problem) loads(s stowage) []float64 {
 
 // aim is a layout to be attempted.
 type aim struct {
-	stowage         // of all parts; those that take part begin there, or anywhere if that is nowhere
-	parts   []int   // that take part; the others stay where they are
-	trays   []int   // that they may lie on
-	width   float64 // of the first of these, if it is to be used no farther than that, µm
-	fill    float64 // share of the room that it needs
-	tried   int
-	failed  pool
+	stowage          // of all parts; those that take part begin there, or anywhere if that is nowhere
+	parts    []int   // that take part; the others stay where they are
+	trays    []int   // that they may lie on
+	width    float64 // of the first of these, if it is to be used no farther than that, µm
+	fill     float64 // share of the room that it needs
+	tried    int
+	hopeless bool // some part has no place even by itself
+	failed   pool
 }
 
 // enough reports whether the parts of an aim may have room: each has a tray
@@ -246,11 +247,10 @@ func (g *gathering) holders(part int, stocks, trays []int) (can []spot) {
 	return can
 }
 
-// pursue tries aims until the share until of the meter is spent or there is no
-// hope left. The first ones are tried most; once one is reached they are made
-// anew.
-func (g *gathering) pursue(ctx context.Context, aims func() []*aim, until float64) {
-	const most = 12 // times that one is tried
+// pursue tries aims, each at most so many times, until the share until of the
+// meter is spent. The first ones are tried most; once one is reached they are
+// made anew.
+func (g *gathering) pursue(ctx context.Context, aims func() []*aim, most int, until float64) {
 	list := aims()
 	for len(list) > 0 && ctx.Err() == nil && g.meter.share() < until {
 		k := 0
@@ -264,7 +264,7 @@ func (g *gathering) pursue(ctx context.Context, aims func() []*aim, until float6
 			list = aims()
 			continue
 		}
-		if a.tried++; a.tried >= most {
+		if a.tried++; a.hopeless || a.tried >= most {
 			list = slices.Delete(list, k, k+1)
 		}
 	}
@@ -294,9 +294,10 @@ func (g *gathering) separated(ctx context.Context, a *aim, patience int, until f
 	if a.width > 0 {
 		pens[0].w = a.width
 	}
+	const fresh = 4 // one in so many begins anew although others have failed
 	var from [lanes][]spot
 	for k := range from {
-		if len(a.failed) > 0 {
+		if len(a.failed) > 0 && g.rng.IntN(fresh) > 0 {
 			from[k] = a.failed.draw(g.rng)
 			p.exchange(from[k], pens, g.rng)
 			continue
@@ -312,7 +313,7 @@ func (g *gathering) separated(ctx context.Context, a *aim, patience int, until f
 			at = p.squeezed(at, 0, g.reach(a.stowage, a.trays[0]), pens, g.rng)
 		}
 		if !p.settle(at, pens, g.rng) {
-			a.tried = math.MaxInt / 2
+			a.hopeless = true
 			return next, false
 		}
 		from[k] = at
