@@ -61,7 +61,8 @@ func (p *problem) shorten(ctx context.Context, at []spot, seed uint64, m *meter,
 }
 
 // shortest is a length below which no strip can be: that of the part which is
-// longest when it lies its shortest way, or that at which nothing is wasted.
+// longest when it lies its shortest way, what pinned parts reach, or that at
+// which nothing is wasted.
 func (p *problem) shortest() float64 {
 	var l, area float64
 	for _, q := range p.parts {
@@ -74,7 +75,7 @@ func (p *problem) shortest() float64 {
 		}
 		l = max(l, narrow)
 	}
-	return max(l, math.Ceil(area/p.stocks[0].h*(1-1e-12)))
+	return max(l, p.stocks[0].reach, math.Ceil(area/p.stocks[0].h*(1-1e-12)))
 }
 
 // separate goes on from a build of a strip.

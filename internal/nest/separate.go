@@ -74,7 +74,7 @@ func (e event) after(o event) bool { return e.at > o.at || e.at == o.at && e.ste
 func newCrowd(p *problem, pens []pen, at []spot) *crowd {
 	n := len(at)
 	c := &crowd{
-		p: p, pens: pens, at: slices.Clone(at), forms: make([]*form, n), n: n,
+		p: p, pens: slices.Clone(pens), at: slices.Clone(at), forms: make([]*form, n), n: n,
 		depth: make([]float64, n*n), weight: make([]float64, n*n),
 		barred: make([]float64, n), extra: make([]float64, n),
 	}
