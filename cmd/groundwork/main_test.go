@@ -113,7 +113,7 @@ func TestPlanWritesTheJob(t *testing.T) {
 	if status, _, stderr := invoke(t, "plan", piece, "--shop", shop, "--out", filepath.Join(dir, "waited"), "--nest-time", "500ms"); status != planned {
 		t.Errorf("with time for nesting: status %d, %s", status, stderr)
 	}
-	if status, _, stderr := invoke(t, "plan", piece, "--shop", shop, "--out", filepath.Join(dir, "never"), "--nest-time", "-1s"); status != badInput || !strings.Contains(stderr, "negative") {
+	if status, _, stderr := invoke(t, "plan", piece, "--shop", shop, "--out", filepath.Join(dir, "never"), "--nest-time=-1s"); status != badInput || !strings.Contains(stderr, "negative") {
 		t.Errorf("with less than no time: status %d, %s", status, stderr)
 	}
 	for _, set := range []string{"wide=3 furlongs", "width=300mm", "wide=900mm"} {
