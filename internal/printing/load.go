@@ -84,34 +84,59 @@ func (st *stage) loads(ctx context.Context, prints []Print) ([]Load, error) {
 			continue
 		}
 		bin := nest.Bin{ID: l.printer, Size: printer.Build.XY(), Margin: printer.Brim, Quantity: nest.Unlimited}
-		layout, err := nest.Pack(ctx, items, []nest.Bin{bin}, nest.Options{
-			Gap: st.options.Gap, Iterations: st.options.Pack, Lines: max(0, st.options.Lines),
-			Spent: nest.Within(st.options.Spent, float64(packed)/float64(len(prints)), float64(packed+len(items))/float64(len(prints))),
-		})
-		packed += len(items)
+		pack := func(o nest.Options) ([]Load, error) {
+			layout, err := nest.Pack(ctx, items, []nest.Bin{bin}, o)
+			if err != nil {
+				return nil, fmt.Errorf("printing: packing loads for %s: %w", l.printer, err)
+			}
+			if len(layout.Unplaced) > 0 {
+				u := layout.Unplaced[0]
+				return nil, fmt.Errorf("printing: packing loads for %s: %s was left out: %s", l.printer, prints[which[u.Item]].Segment, u.Detail)
+			}
+			loads := make([]Load, len(layout.Bins))
+			for n := range loads {
+				loads[n] = Load{ID: fmt.Sprintf("load-%02d", len(out)+n+1), Printer: l.printer, Filament: l.filament}
+			}
+			for _, p := range layout.Placements {
+				ld := &loads[p.Bin]
+				ld.Items = append(ld.Items, Placed{Print: which[p.Item], At: p.At, Turn: p.Turn})
+			}
+			for n := range loads {
+				slices.SortFunc(loads[n].Items, func(a, b Placed) int { return cmp.Compare(a.Print, b.Print) })
+				loads[n].figure(prints, printer.Profile)
+			}
+			return loads, nil
+		}
+		o := nest.Options{Gap: st.options.Gap, Iterations: st.options.Pack}
+		loads, err := pack(o)
 		if err != nil {
-			return nil, fmt.Errorf("printing: packing loads for %s: %w", l.printer, err)
+			return nil, err
 		}
-		if len(layout.Unplaced) > 0 {
-			u := layout.Unplaced[0]
-			return nil, fmt.Errorf("printing: packing loads for %s: %s was left out: %s", l.printer, prints[which[u.Item]].Segment, u.Detail)
+		// Separation may save a load. If it does not, it has only mixed low parts
+		// with high ones.
+		o.Lines = max(0, st.options.Lines)
+		o.Spent = nest.Within(st.options.Spent, float64(packed)/float64(len(prints)), float64(packed+len(items))/float64(len(prints)))
+		packed += len(items)
+		if len(loads) > 1 && (o.Lines > 0 || o.Spent != nil) {
+			fewer, err := pack(o)
+			if err != nil {
+				return nil, err
+			}
+			if cmp.Or(cmp.Compare(len(fewer), len(loads)), cmp.Compare(seconds(fewer), seconds(loads))) < 0 {
+				loads = fewer
+			}
 		}
-		first := len(out)
-		for range layout.Bins {
-			out = append(out, Load{ID: fmt.Sprintf("load-%02d", len(out)+1), Printer: l.printer, Filament: l.filament})
-		}
-		for _, p := range layout.Placements {
-			ld := &out[first+p.Bin]
-			ld.Items = append(ld.Items, Placed{Print: which[p.Item], At: p.At, Turn: p.Turn})
-		}
-		m := printer.Profile
-		for n := first; n < len(out); n++ {
-			ld := &out[n]
-			slices.SortFunc(ld.Items, func(a, b Placed) int { return cmp.Compare(a.Print, b.Print) })
-			ld.figure(prints, m)
-		}
+		out = append(out, loads...)
 	}
 	return out, nil
+}
+
+// seconds is how long all of the loads take.
+func seconds(loads []Load) (sum float64) {
+	for _, ld := range loads {
+		sum += ld.Seconds
+	}
+	return sum
 }
 
 // figure adds up a load: layer by layer, since its parts share the shortest

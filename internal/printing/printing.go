@@ -105,7 +105,7 @@ type Options struct {
 	// Pack is the budget of the packing, in nest's iterations; 0 means 12.
 	Pack int
 
-	// Lines is the budget of what follows it, in nest's lines; 0 means 100,000, a
+	// Lines is the budget of what follows it, in nest's lines; 0 means 40,000, a
 	// negative number none. Spent, if not nil, takes the place of Lines: see
 	// nest.Options.
 	Lines int
@@ -123,7 +123,7 @@ func (o Options) orDefault() Options {
 		o.Pack = 12
 	}
 	if o.Lines == 0 {
-		o.Lines = 100_000
+		o.Lines = 40_000
 	}
 	return o
 }
