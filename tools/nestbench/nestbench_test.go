@@ -82,7 +82,9 @@ func TestBench(t *testing.T) {
 
 // Both clocks end a run.
 func TestBenchByTime(t *testing.T) {
-	file := write(t, t.TempDir(), "pair.json", pair)
+	// Pentagons never fill a strip, so that there is always something to look for.
+	file := write(t, t.TempDir(), "pentagons.json", `{"strip_height": 10, "items": [
+		{"demand": 4, "allowed_orientations": [0], "shape": {"data": [[0, 0], [4, 0], [5, 3], [2, 5], [-1, 3]]}}]}`)
 	for _, flags := range [][]string{{"-seconds", "0.05"}, {"-seconds", "0.05", "-wall"}} {
 		out := t.TempDir()
 		if err := run(context.Background(), append(flags, "-out", out, file), io.Discard); err != nil {
