@@ -1,6 +1,10 @@
-// Package guillotine cuts rectangles out of a sheet by cuts from edge to edge,
+// Package guillotine cuts rectangles out of sheets by cuts from edge to edge,
 // as a knife along a straightedge and most saws do. It knows rectangles, not
 // veneer. Lengths are whole numbers of any one unit.
+//
+// Exact cuts one sheet for the greatest value, Pack many items from a choice of
+// stock at little cost, Strip from a strip of little length. VerifyLayout judges
+// what they make, and Layout.Cuts tells it cut by cut.
 package guillotine
 
 import (
@@ -58,13 +62,13 @@ var ErrTooFine = errors.New("there are too many places for cuts")
 // and 200 MB.
 const mostPlaces = 3000
 
-// Best cuts a sheet so that the pieces are worth most together, each as often
+// Exact cuts a sheet so that the pieces are worth most together, each as often
 // as it likes. It finds the best of all guillotine cuttings: by dynamic
 // programming over the rectangles that sums of sides can make (Beasley 1985,
 // J. Oper. Res. Soc. 36, 297-306; Herz 1972, IBM J. Res. Dev. 16, 462-469). A
 // kerf is met by growing pieces and sheet by it, for every piece but the last
 // in a row loses one.
-func Best(ctx context.Context, sheet Size, pieces []Piece, kerf int64) (int64, *Cutting, error) {
+func Exact(ctx context.Context, sheet Size, pieces []Piece, kerf int64) (int64, *Cutting, error) {
 	const most = 1 << 31 // so that areas are numbers
 	if sheet.X <= 0 || sheet.Y <= 0 || sheet.X > most || sheet.Y > most || kerf < 0 || kerf > most {
 		return 0, nil, fmt.Errorf("guillotine: a sheet of %d x %d with a kerf of %d", sheet.X, sheet.Y, kerf)

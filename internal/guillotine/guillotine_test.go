@@ -34,10 +34,10 @@ func instance(t testing.TB, name string) (Size, []Piece) {
 	return sheet, pieces
 }
 
-// mustBest cuts, and verifies the cutting.
-func mustBest(t testing.TB, sheet Size, pieces []Piece, kerf int64) int64 {
+// mustExact cuts, and verifies the cutting.
+func mustExact(t testing.TB, sheet Size, pieces []Piece, kerf int64) int64 {
 	t.Helper()
-	value, c, err := Best(context.Background(), sheet, pieces, kerf)
+	value, c, err := Exact(context.Background(), sheet, pieces, kerf)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -56,22 +56,22 @@ func mustBest(t testing.TB, sheet Size, pieces []Piece, kerf int64) int64 {
 // the best values published since.
 var beasley = []int64{56460, 60536, 61036, 61698, 246000, 238998, 242567, 246633, 971100, 982025, 980096, 979986}
 
-func TestBestBeasley(t *testing.T) {
+func TestExactBeasley(t *testing.T) {
 	for i, want := range beasley {
 		sheet, pieces := instance(t, fmt.Sprintf("gcut%d.txt", i+1))
-		if got := mustBest(t, sheet, pieces, 0); got != want {
+		if got := mustExact(t, sheet, pieces, 0); got != want {
 			t.Errorf("gcut%d: worth %d, want %d", i+1, got, want)
 		}
 	}
 }
 
-func BenchmarkBest(b *testing.B) {
+func BenchmarkExact(b *testing.B) {
 	for _, name := range []string{"gcut4", "gcut8", "gcut12"} {
 		sheet, pieces := instance(b, name+".txt")
 		b.Run(name, func(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
-				if _, _, err := Best(context.Background(), sheet, pieces, 0); err != nil {
+				if _, _, err := Exact(context.Background(), sheet, pieces, 0); err != nil {
 					b.Fatal(err)
 				}
 			}
@@ -103,7 +103,7 @@ func slow(w, h int64, pieces []Piece, kerf int64, known map[Size]int64) int64 {
 	return best
 }
 
-func TestBestAgainstAllCuts(t *testing.T) {
+func TestExactAgainstAllCuts(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		sheet := Size{rapid.Int64Range(1, 24).Draw(t, "w"), rapid.Int64Range(1, 24).Draw(t, "h")}
 		kerf := rapid.Int64Range(0, 2).Draw(t, "kerf")
@@ -114,7 +114,7 @@ func TestBestAgainstAllCuts(t *testing.T) {
 				rapid.Int64Range(0, 60).Draw(t, "value"), rapid.Bool().Draw(t, "turn"),
 			})
 		}
-		value, c, err := Best(context.Background(), sheet, pieces, kerf)
+		value, c, err := Exact(context.Background(), sheet, pieces, kerf)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -127,7 +127,7 @@ func TestBestAgainstAllCuts(t *testing.T) {
 	})
 }
 
-func TestBestHardCases(t *testing.T) {
+func TestExactHardCases(t *testing.T) {
 	for _, c := range []struct {
 		name   string
 		sheet  Size
@@ -144,12 +144,12 @@ func TestBestHardCases(t *testing.T) {
 		{"a pinwheel has no first cut", Size{3, 3}, []Piece{{Size: Size{2, 1}}, {Size: Size{1, 2}}}, 0, 8},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			if got := mustBest(t, c.sheet, c.pieces, c.kerf); got != c.want {
+			if got := mustExact(t, c.sheet, c.pieces, c.kerf); got != c.want {
 				t.Errorf("worth %d, want %d", got, c.want)
 			}
 		})
 	}
-	if _, _, err := Best(context.Background(), Size{1 << 20, 10}, []Piece{{Size: Size{1, 1}}}, 0); !errors.Is(err, ErrTooFine) {
+	if _, _, err := Exact(context.Background(), Size{1 << 20, 10}, []Piece{{Size: Size{1, 1}}}, 0); !errors.Is(err, ErrTooFine) {
 		t.Errorf("a million places for cuts: %v", err)
 	}
 	for _, bad := range []struct {
@@ -157,13 +157,13 @@ func TestBestHardCases(t *testing.T) {
 		piece Size
 		kerf  int64
 	}{{Size{0, 5}, Size{1, 1}, 0}, {Size{5, 5}, Size{-1, 1}, 0}, {Size{5, 5}, Size{1, 1}, -1}, {Size{1 << 40, 5}, Size{1, 1}, 0}} {
-		if _, _, err := Best(context.Background(), bad.sheet, []Piece{{Size: bad.piece}}, bad.kerf); err == nil {
+		if _, _, err := Exact(context.Background(), bad.sheet, []Piece{{Size: bad.piece}}, bad.kerf); err == nil {
 			t.Errorf("%v is taken", bad)
 		}
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if _, _, err := Best(ctx, Size{10, 10}, []Piece{{Size: Size{1, 1}}}, 0); !errors.Is(err, context.Canceled) {
+	if _, _, err := Exact(ctx, Size{10, 10}, []Piece{{Size: Size{1, 1}}}, 0); !errors.Is(err, context.Canceled) {
 		t.Errorf("a cancelled search: %v", err)
 	}
 }
