@@ -162,7 +162,12 @@ func (b *Bill) veneer(in Inputs) {
 	}
 	count := map[string]int{}
 	var ids []string
+	kept := map[string]float64{}
 	for _, s := range in.Sheets.Sheets {
+		if s.Kept != "" {
+			kept[s.Veneer+"/"+s.Kept]++
+			continue
+		}
 		if count[s.Veneer] == 0 {
 			ids = append(ids, s.Veneer)
 		}
@@ -172,6 +177,13 @@ func (b *Bill) veneer(in Inputs) {
 	for _, id := range ids {
 		v, _ := in.Shop.Veneer(id)
 		b.add(Veneer, id, float64(count[id]), "sheet", v.Price, fmt.Sprintf("%.0f x %.0f mm", v.Sheet.X, v.Sheet.Y))
+	}
+	for _, v := range in.Shop.Veneers {
+		for _, o := range v.Offcuts {
+			if n := kept[v.ID+"/"+o.ID]; n > 0 {
+				b.add(Veneer, v.ID+", offcut "+o.ID, n, "piece", o.Price, fmt.Sprintf("%.0f x %.0f mm", o.Size.X, o.Size.Y))
+			}
+		}
 	}
 }
 

@@ -40,10 +40,11 @@ func TestMake(t *testing.T) {
 			Printers:  []shop.Printer{{ID: "p", Price: 0.2, Power: 200}},
 			Filaments: []shop.Filament{{ID: "abs", SpoolMass: 1000, SpoolPrice: 20}},
 			Lasers:    []shop.Laser{{ID: "l", Bed: geom.V2(300, 400), CutSpeed: 10, Move: 50, SetUp: 100, Price: 3.6}},
-			Veneers:   []shop.Veneer{{ID: "oak", Face: 0.5, Backing: 0.2, Adhesive: 0.1, Sheet: geom.V2(610, 2440), Price: 70}},
-			Screws:    []shop.Screw{{Size: "M6", Price: 0.15}},
-			Inserts:   []shop.Insert{{Size: "M6", Outer: 8.3, Length: 10, Price: 0.3}},
-			Dowels:    []shop.Dowel{{Diameter: 8, Length: 40, Price: 0.05}},
+			Veneers: []shop.Veneer{{ID: "oak", Face: 0.5, Backing: 0.2, Adhesive: 0.1, Sheet: geom.V2(610, 2440), Price: 70,
+				Offcuts: []shop.Offcut{{ID: "a", Size: geom.V2(300, 400), Price: 4}, {ID: "b", Size: geom.V2(200, 400), Price: 3}}}},
+			Screws:  []shop.Screw{{Size: "M6", Price: 0.15}},
+			Inserts: []shop.Insert{{Size: "M6", Outer: 8.3, Length: 10, Price: 0.3}},
+			Dowels:  []shop.Dowel{{Diameter: 8, Length: 40, Price: 0.05}},
 			Consumables: []shop.Consumable{
 				{ID: "glue", Per: "seam-area", Amount: 200, Unit: "ml", Price: 0.1},
 				{ID: "oil", Per: "veneer-area", Amount: 100, Unit: "ml", Price: 0.04},
@@ -56,7 +57,7 @@ func TestMake(t *testing.T) {
 		Seams:    &seam.Result{Seams: []seam.Seam{{Area: 5000, Dowels: []joint.Dowel{{Diameter: 8, Length: 40}, {Diameter: 8, Length: 40}}}}},
 		Layout:   &veneer.Layout{},
 		Patterns: []veneer.Pattern{{ID: "a", Veneer: "oak", NetArea: 90000, Gross: leaf}},
-		Sheets: &sheet.Result{Laser: "l", Sheets: []sheet.Sheet{{Veneer: "oak"}}, Blanks: []sheet.Blank{{}},
+		Sheets: &sheet.Result{Laser: "l", Sheets: []sheet.Sheet{{Veneer: "oak", Kept: "a"}, {Veneer: "oak", Kept: "a"}, {Veneer: "oak"}}, Blanks: []sheet.Blank{{}},
 			Placements: []sheet.Placement{{Pattern: 0, Blank: 0}}},
 		Printing: &printing.Result{
 			Prints: []printing.Print{{Grams: 100}, {Grams: 50}},
@@ -66,6 +67,7 @@ func TestMake(t *testing.T) {
 	b := Make(in)
 	near(t, "filament", line(t, b, "abs").Cost, 157.5*0.02)
 	near(t, "sheets", line(t, b, "oak").Cost, 70)
+	near(t, "offcuts", line(t, b, "oak, offcut a").Cost, 8)
 	near(t, "screws", line(t, b, "M6 x 40 cap screw").Cost, 0.3)
 	near(t, "inserts", line(t, b, "M6 heat-set insert").Cost, 0.6)
 	near(t, "washers", line(t, b, "M6 washer").Quantity, 2)

@@ -252,9 +252,9 @@ func mean(v []float64) (m float64) {
 }
 
 // The instances of Hopper and Turton (Eur. J. Oper. Res. 128, 2001, 34-57),
-// whose best heights are known since they were made by dividing a rectangle; C
-// may be turned and need not be possible by cuts from edge to edge. T (Hopper's
-// thesis, 2000) is; the height is known for pieces that lie as given.
+// and of Hopper's thesis (2000). Their best heights are known since they were
+// made by dividing a rectangle: T by cuts from edge to edge, C not only by such.
+// Pieces may be turned.
 func TestStripHopper(t *testing.T) {
 	for _, c := range []struct {
 		file  string

@@ -333,6 +333,7 @@ type SheetDoc struct {
 	Veneer   string   `json:"veneer"`
 	WidthMM  float64  `json:"width_mm" jsonschema:"description=Across the grain"`
 	LengthMM float64  `json:"length_mm" jsonschema:"description=Along the grain"`
+	Kept     string   `json:"kept" jsonschema:"description=ID of the shop's offcut that it is; empty for a sheet to be bought"`
 	Offcuts  []BoxDoc `json:"offcuts" jsonschema:"description=Worth keeping; in the sheet's coordinates"`
 }
 

@@ -280,7 +280,7 @@ func describeVeneer(d *Document, p *plan.Plan, names Names) {
 		})
 	}
 	for _, s := range p.Sheets.Sheets {
-		doc := SheetDoc{ID: s.ID, Veneer: s.Veneer, WidthMM: s.Size.X, LengthMM: s.Size.Y, Offcuts: []BoxDoc{}}
+		doc := SheetDoc{ID: s.ID, Veneer: s.Veneer, WidthMM: s.Size.X, LengthMM: s.Size.Y, Kept: s.Kept, Offcuts: []BoxDoc{}}
 		for _, o := range s.Offcuts {
 			doc.Offcuts = append(doc.Offcuts, BoxDoc{vec2(o.Min), vec2(o.Max)})
 		}

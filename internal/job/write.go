@@ -163,7 +163,11 @@ func Files(ctx context.Context, k *solid.Kernel, p *plan.Plan, o Options) ([]Fil
 	if err != nil {
 		return nil, err
 	}
-	return append(out, File{"core/cards.txt", cards(p)}, File{"veneer/patterns.csv", patterns}, File{"bill.csv", bill}, File{"plan.json", doc}), nil
+	cuts, err := cutsCSV(p)
+	if err != nil {
+		return nil, err
+	}
+	return append(out, File{"core/cards.txt", cards(p)}, File{"veneer/patterns.csv", patterns}, File{"veneer/sheet-cuts.csv", cuts}, File{"bill.csv", bill}, File{"plan.json", doc}), nil
 }
 
 // coreFiles are the STL of every segment as it lies in the printer, and the
@@ -262,6 +266,39 @@ func patternsCSV(p *plan.Plan) ([]byte, error) {
 			number(pat.Allowance, 2), blank, pat.Set, pat.Release, strings.Join(notes, "; ")})
 	}
 	return encodeCSV("patterns.csv", rows)
+}
+
+// cutsCSV tells how sheets are cut into blanks, cut by cut. Every sheet begins
+// with the line of its edges, whether there is something to cut off them or not.
+func cutsCSV(p *plan.Plan) ([]byte, error) {
+	rows := [][]string{{"sheet", "cut", "of", "across_mm", "along_mm", "direction", "at_mm", "before", "beyond"}}
+	made := func(y sheet.Yield) string {
+		if y.Is == "" {
+			return y.Name
+		}
+		return y.Is
+	}
+	for i, s := range p.Sheets.Sheets {
+		whole := ""
+		for _, b := range p.Sheets.Blanks { // not cut up at all
+			if len(s.Cuts) == 0 && b.Sheet == i {
+				whole = b.ID
+			}
+		}
+		rows = append(rows, []string{s.ID, "0", "sheet", number(s.Size.X, 1), number(s.Size.Y, 1), "all edges", number(s.Margin, 1), "waste", whole})
+		for _, c := range s.Cuts {
+			direction, of := "across the grain", c.Of
+			if c.Along {
+				direction = "along the grain"
+			}
+			if of == "" {
+				of = "sheet"
+			}
+			size := c.On.Size()
+			rows = append(rows, []string{s.ID, strconv.Itoa(c.N), of, number(size.X, 1), number(size.Y, 1), direction, number(c.Where, 1), made(c.Before), made(c.Beyond)})
+		}
+	}
+	return encodeCSV("sheet-cuts.csv", rows)
 }
 
 func encodeCSV(name string, rows [][]string) ([]byte, error) {

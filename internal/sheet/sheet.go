@@ -34,12 +34,34 @@ type Blank struct {
 	ByKnife bool      // longer than the bed: cut by knife, with only its fingered end lasered
 }
 
-// Sheet is one sheet of veneer as bought, and what is left of it.
+// Sheet is one sheet of veneer as bought, or an offcut that the shop had, and
+// what is left of it.
 type Sheet struct {
 	ID      string // "walnut-1"
 	Veneer  string
 	Size    geom.Vec2 // Y along the grain
 	Offcuts []geom.Box2
+	Kept    string  // ID of the shop's offcut that it is, "" for a sheet to be bought
+	Price   float64 // money
+	Margin  float64 // cut off all round before it is cut up, mm
+	Cuts    []Cut   // in the order in which they are made
+}
+
+// Cut is a cut from edge to edge of a sheet, or of what earlier cuts left of it.
+type Cut struct {
+	N      int       // from 1
+	Of     string    // "" for all of the sheet; "2a": what lies before cut 2, "2b": beyond it
+	On     geom.Box2 // where that lies on the sheet
+	Along  bool      // it runs along the grain; else across
+	Where  float64   // from the left edge of what is cut, or from the lower one if it runs across, mm
+	Before Yield
+	Beyond Yield
+}
+
+// Yield is what a cut leaves on one side.
+type Yield struct {
+	Name string // "2a"
+	Is   string // ID of a blank; "offcut", "waste" or "nothing"; "" for what is cut again
 }
 
 // Placement says where a pattern lies: its own coordinates turned by Turn,
@@ -59,7 +81,13 @@ type Result struct {
 	Laser      string      // laser bed that the blanks were sized for
 	Gap        float64     // between patterns, mm
 	Findings   []finding.Finding
+	bound      float64
 }
+
+// Bound is the area of sheet, mm², that the patterns take at the least: their
+// own, over the share of a sheet that is within its margins; if the shop has
+// offcuts, which have none, their own alone.
+func (r *Result) Bound() float64 { return r.bound }
 
 // Options are the rules for laying out. The zero value of a field means its
 // default.
@@ -148,6 +176,15 @@ func Plan(ctx context.Context, k *solid.Kernel, patterns []veneer.Pattern, s *sh
 		if err := planVeneer(ctx, patterns, v, laser, own, res, places); err != nil {
 			return nil, fmt.Errorf("sheet: %s: %w", id, err)
 		}
+		usable := (1 - 2*v.EdgeMargin/v.Sheet.X) * (1 - 2*v.EdgeMargin/v.Sheet.Y)
+		if len(v.Offcuts) > 0 {
+			usable = 1
+		}
+		for k, p := range patterns {
+			if p.Veneer == id && places[k].Blank >= 0 {
+				res.bound += p.GrossArea / usable
+			}
+		}
 	}
 	res.Placements = places
 	res.Findings = finding.Sorted(res.Findings)
@@ -187,7 +224,7 @@ func planVeneer(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, l
 		lines bool
 	}{{ks, false}, {ks, true}, {ks[:1], true}, {ks[1:2], true}}
 	tight := len(tries) - 1
-	var best []*blankPlan
+	var best *cutting
 	var left []nest.Unplaced
 	least := math.Inf(1)
 	n := 0
@@ -201,32 +238,21 @@ func planVeneer(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, l
 		if err != nil {
 			return err
 		}
-		if best != nil && len(out) > len(left) {
-			continue
+		c, err := cutSheets(ctx, plans, v, o)
+		if err != nil {
+			return err
 		}
-		trial := &Result{}
-		cutSheets(plans, v, trial)
-		if s := spoilt(trial); best == nil || len(out) < len(left) || s < least-1e-6 {
-			best, left, least = plans, out, s
+		out = append(out, c.left(patterns)...)
+		if spoils := c.Cost - c.Value; best == nil || len(out) < len(left) || len(out) == len(left) && spoils < least-1e-6 {
+			best, left, least = c, out, spoils
 		}
 	}
 	for _, u := range left {
 		i := slices.IndexFunc(patterns, func(p veneer.Pattern) bool { return p.ID == u.Item })
 		res.Findings = append(res.Findings, unfitting(u, patterns[i], laser, v))
 	}
-	cutSheets(best, v, res)
-	for _, b := range best {
-		b.emit(patterns, v, o, res, places)
-	}
+	best.emit(patterns, v, res, places)
 	return nil
-}
-
-// spoilt is the area of the sheets less what their offcuts are worth, mm². An
-// offcut is worth most of its area as new (common practice, no source).
-func spoilt(r *Result) float64 {
-	const worth = 0.8
-	bought, _, returned := r.Areas()
-	return bought - worth*returned
 }
 
 // layOut lays the patterns of one veneer on blanks of some kinds, largest blank
@@ -330,8 +356,6 @@ type blankPlan struct {
 	size  geom.Vec2
 	items []placed
 	knife bool
-	sheet int
-	at    geom.Vec2 // on the sheet, sheet coordinates
 }
 
 // knifeBlank is a strip for one pattern that is longer than the bed.
@@ -366,10 +390,10 @@ func (b *blankPlan) outline(patterns []veneer.Pattern, it placed) geom.Polygons 
 
 // emit adds the blank to the result in the coordinates in which it lies on
 // the bed.
-func (b *blankPlan) emit(patterns []veneer.Pattern, v shop.Veneer, o Options, res *Result, places []Placement) {
+func (b *blankPlan) emit(patterns []veneer.Pattern, v shop.Veneer, sheet int, corner geom.Vec2, res *Result, places []Placement) {
 	n := len(res.Blanks)
 	out := Blank{
-		ID: fmt.Sprintf("blank-%02d", n+1), Veneer: v.ID, Size: b.size, Sheet: b.sheet, At: b.at, ByKnife: b.knife,
+		ID: fmt.Sprintf("blank-%02d", n+1), Veneer: v.ID, Size: b.size, Sheet: sheet, At: corner, ByKnife: b.knife,
 	}
 	if b.kind.turned {
 		out.Size, out.Grain = geom.V2(b.size.Y, b.size.X), math.Pi/2
@@ -387,56 +411,6 @@ func (b *blankPlan) emit(patterns []veneer.Pattern, v shop.Veneer, o Options, re
 	res.Blanks = append(res.Blanks, out)
 }
 
-// cutSheets cuts blanks from sheets in two stages: the sheet is cross-cut into
-// lengths, and each length is ripped into blanks. Longest first, each in the
-// first length with room, each length on the first sheet with room.
-func cutSheets(plans []*blankPlan, v shop.Veneer, res *Result) {
-	type length struct {
-		at, along, used float64 // along the grain: place and length; across: how much is used
-		sheet           int
-	}
-	usable := v.Sheet.Sub(geom.V2(2*v.EdgeMargin, 2*v.EdgeMargin))
-	first := len(res.Sheets)
-	var lengths []length
-	var filled []float64 // along the grain, by sheet
-	for _, b := range plans {
-		li := slices.IndexFunc(lengths, func(l length) bool { return b.size.X <= l.along+1e-9 && l.used+b.size.Y <= usable.X+1e-9 })
-		if li < 0 {
-			si := slices.IndexFunc(filled, func(f float64) bool { return f+b.size.X <= usable.Y+1e-9 })
-			if si < 0 {
-				si = len(filled)
-				filled = append(filled, 0)
-				res.Sheets = append(res.Sheets, Sheet{ID: fmt.Sprintf("%s-%d", v.ID, si+1), Veneer: v.ID, Size: v.Sheet})
-			}
-			lengths = append(lengths, length{at: filled[si], along: b.size.X, sheet: si})
-			filled[si] += b.size.X
-			li = len(lengths) - 1
-		}
-		l := &lengths[li]
-		b.sheet = first + l.sheet
-		b.at = geom.V2(v.EdgeMargin+l.used, v.EdgeMargin+l.at)
-		l.used += b.size.Y
-	}
-	keep := func(s int, box geom.Box2) {
-		size := box.Size()
-		if size.X >= v.MinOffcut.X-1e-9 && size.Y >= v.MinOffcut.Y-1e-9 && size.X > 0 && size.Y > 0 {
-			res.Sheets[s].Offcuts = append(res.Sheets[s].Offcuts, box)
-		}
-	}
-	for _, l := range lengths {
-		keep(first+l.sheet, geom.Box2{
-			Min: geom.V2(v.EdgeMargin+l.used, v.EdgeMargin+l.at),
-			Max: geom.V2(v.Sheet.X-v.EdgeMargin, v.EdgeMargin+l.at+l.along),
-		})
-	}
-	for i, f := range filled {
-		keep(first+i, geom.Box2{
-			Min: geom.V2(v.EdgeMargin, v.EdgeMargin+f),
-			Max: geom.V2(v.Sheet.X-v.EdgeMargin, v.Sheet.Y-v.EdgeMargin),
-		})
-	}
-}
-
 // Outline is a placed pattern's gross outline in its blank's coordinates.
 func (r *Result) Outline(patterns []veneer.Pattern, p Placement) geom.Polygons {
 	return patterns[p.Pattern].Gross.Map(p.Point)
@@ -445,8 +419,8 @@ func (r *Result) Outline(patterns []veneer.Pattern, p Placement) geom.Polygons {
 // Point carries a point from the pattern's coordinates to the blank's.
 func (p Placement) Point(q geom.Vec2) geom.Vec2 { return q.Rotate(p.Turn).Add(p.At) }
 
-// Bought is the area of the sheets in mm², Used that of the patterns on them,
-// Returned that of the offcuts worth keeping.
+// Areas are that of the sheets, and of offcuts of the shop's that are cut up,
+// that of the patterns on them, and that of the offcuts worth keeping, mm².
 func (r *Result) Areas() (bought, used, returned float64) {
 	for _, s := range r.Sheets {
 		bought += s.Size.X * s.Size.Y

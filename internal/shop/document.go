@@ -129,7 +129,26 @@ type VeneerDoc struct {
 	BendAcross         given.Number   `json:"bend_across" jsonschema_description:"Smallest radius with the grain along its axis, in stacks; 30 when left out (derived from the plywood table of FAA AC 43.13-1B)."`
 	ServiceTemperature given.Number   `json:"service_temperature" jsonschema_description:"Temperature in °C that the adhesive stands for long, from its data sheet; not checked when left out."`
 	MinOffcut          []given.Number `json:"min_offcut" jsonschema:"minItems=2,maxItems=2" jsonschema_description:"Smallest offcut worth keeping, [across, along]; [50 mm, 300 mm] when left out (common practice)."`
+	BlankKerf          given.Number   `json:"blank_kerf" jsonschema_description:"What a cut takes when a sheet is cut into blanks; 0 when left out, as a knife takes nothing (common practice)."`
+	Offcuts            []OffcutDoc    `json:"offcuts" jsonschema_description:"Pieces of it that the shop has lying; blanks are cut from them first."`
 	Source             given.Text     `json:"source" jsonschema_description:"Where the values come from."`
+}
+
+// OffcutDoc is a piece of veneer that the shop has.
+type OffcutDoc struct {
+	given.Place `json:"-"`
+	ID          given.Text     `json:"id" jsonschema:"required" jsonschema_description:"Short name, as written on it: lower-case letters, digits and hyphens."`
+	Size        []given.Number `json:"size" jsonschema:"required,minItems=2,maxItems=2" jsonschema_description:"Sound part, [across the grain, along the grain]."`
+	Count       given.Number   `json:"count" jsonschema_description:"How many alike; 1 when left out."`
+	Price       given.Number   `json:"price" jsonschema_description:"Money for one; 0 when left out: it is paid for."`
+	KeepOuts    []KeepOutDoc   `json:"keep_outs" jsonschema:"maxItems=12" jsonschema_description:"Knots and cracks: no blank is cut over them."`
+}
+
+// KeepOutDoc is a rectangle of an offcut that is not used.
+type KeepOutDoc struct {
+	given.Place `json:"-"`
+	At          []given.Number `json:"at" jsonschema:"required,minItems=2,maxItems=2" jsonschema_description:"Its corner nearest to the offcut's lower left one, [across the grain, along the grain] from there."`
+	Size        []given.Number `json:"size" jsonschema:"required,minItems=2,maxItems=2" jsonschema_description:"Its size, [across, along]."`
 }
 
 // ScrewDoc is one thread of socket-head cap screws.

@@ -425,6 +425,11 @@ func (r *reader) veneer(d VeneerDoc, taken names) Veneer {
 	v.BendAcross = r.number(d.BendAcross, "bend with the grain along the axis"+of, counts, 30, span{1, 500})
 	v.ServiceTemperature = r.number(d.ServiceTemperature, "service temperature"+of, temperatures, 0, span{20, 300})
 	v.MinOffcut = r.vec2(d.MinOffcut, "the smallest offcut"+of, geom.V2(50, 300), span{1, 6000})
+	v.BlankKerf = r.number(d.BlankKerf, "kerf of blanks"+of, lengths, 0, span{0, 10})
+	names := names{}
+	for _, o := range d.Offcuts {
+		v.Offcuts = append(v.Offcuts, r.offcut(o, of, names))
+	}
 	if !r.sound(before) {
 		return v
 	}
@@ -435,6 +440,25 @@ func (r *reader) veneer(d VeneerDoc, taken names) Veneer {
 		r.faults.Add(d.EdgeMargin.Place, "make the margin narrower", "the edge margin leaves nothing of a sheet%s", of)
 	}
 	return v
+}
+
+// offcut reads a piece of veneer that the shop has.
+func (r *reader) offcut(d OffcutDoc, of string, taken names) Offcut {
+	before := r.faults.Len()
+	o := Offcut{ID: r.id(d.ID, "kept offcut"+of, taken)}
+	name := " of offcut " + o.ID + of
+	o.Size = r.vec2(d.Size, "the offcut "+o.ID+of, geom.Vec2{}, span{1, 6000})
+	o.Count = r.whole(d.Count, "count"+name, 1, span{1, 1000})
+	o.Price = r.price(d.Price, "price"+name)
+	for _, k := range d.KeepOuts {
+		at := r.vec2(k.At, "the place of a keep-out"+name, geom.Vec2{}, span{0, 6000})
+		size := r.vec2(k.Size, "a keep-out"+name, geom.V2(1, 1), span{0.1, 6000})
+		if r.sound(before) && (at.X >= o.Size.X || at.Y >= o.Size.Y) {
+			r.faults.Add(k.Place, "measure it from the lower left corner, across the grain first", "a keep-out%s lies beside it", name)
+		}
+		o.KeepOuts = append(o.KeepOuts, KeepOut{at, size})
+	}
+	return o
 }
 
 // metricHardware is the stock of one thread when a shop file gives only the

@@ -107,7 +107,25 @@ type Veneer struct {
 	BendAlong, BendAcross   float64   // smallest radius as a multiple of the stack: grain round the curve, grain along its axis
 	ServiceTemperature      float64   // °C that the adhesive stands for long
 	MinOffcut               geom.Vec2 // smallest offcut worth keeping
+	BlankKerf               float64   // what a cut of a sheet into blanks takes: 0 by knife
+	Offcuts                 []Offcut  // pieces that the shop has lying, used before sheets are bought
 	Source                  string
+}
+
+// Offcut is a piece of veneer that the shop has, square and with sound edges: a
+// part of a sheet, or a whole one.
+type Offcut struct {
+	ID       string
+	Size     geom.Vec2 // Y along the grain
+	Count    int
+	Price    float64   // money for one
+	KeepOuts []KeepOut // knots and cracks
+}
+
+// KeepOut is a rectangle of an offcut that is not used.
+type KeepOut struct {
+	At   geom.Vec2 // its lower left corner, from the offcut's
+	Size geom.Vec2
 }
 
 // Stack is the thickness of face, backing and adhesive together.

@@ -1,0 +1,167 @@
+package sheet
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"groundwork/internal/geom"
+	"groundwork/internal/guillotine"
+	"groundwork/internal/nest"
+	"groundwork/internal/shop"
+	"groundwork/internal/veneer"
+)
+
+// cutting is blanks and how they are cut from sheets.
+type cutting struct {
+	*guillotine.Layout
+	plans []*blankPlan
+	stock []guillotine.Stock
+}
+
+// worth is the share of its area as new that an offcut is worth (common
+// practice, no source).
+const worth = 0.8
+
+// micron is one micrometre in mm.
+const micron = 1e-3
+
+// bought is the stock of sheets still to be bought.
+const bought = "bought"
+
+// cutSheets chooses what is cut into which blanks, so that the price of what is
+// cut up less the worth of its offcuts is little. It is counted in mm² of new
+// sheet, since a shop file need not say prices. Blanks lie with their grain along
+// the sheet's: they are not turned.
+func cutSheets(ctx context.Context, plans []*blankPlan, v shop.Veneer, o Options) (*cutting, error) {
+	c := &cutting{plans: plans, stock: stockOf(v)}
+	var items []guillotine.Item
+	for i, b := range plans {
+		items = append(items, guillotine.Item{ID: strconv.Itoa(i), Size: guillotine.Size{X: up(b.size.Y), Y: up(b.size.X)}})
+	}
+	own := guillotine.Options{Kerf: up(v.BlankKerf), Least: guillotine.Size{X: up(v.MinOffcut.X), Y: up(v.MinOffcut.Y)}, Iterations: cutIterations, Seed: o.Seed}
+	l, err := guillotine.Pack(ctx, items, c.stock, own)
+	if err != nil {
+		return nil, err
+	}
+	if err := guillotine.VerifyLayout(l, items, c.stock, own); err != nil {
+		return nil, fmt.Errorf("cuts of sheets do not hold: %w", err)
+	}
+	c.Layout = l
+	return c, nil
+}
+
+// cutIterations is the budget for cutting up sheets: thirty blanks take some 20 ms.
+const cutIterations = 2000
+
+// up and down are a length in whole micrometres that is no shorter, or no
+// longer. A nanometre is rounding.
+func up(mm float64) int64   { return int64(math.Ceil(mm/micron - 1e-3)) }
+func down(mm float64) int64 { return int64(math.Floor(mm/micron + 1e-3)) }
+
+// stockOf is what blanks of a veneer can be cut from: the shop's offcuts, and as
+// many sheets as it takes.
+func stockOf(v shop.Veneer) []guillotine.Stock {
+	// An offcut that is there is paid for, but small ones go before large ones:
+	// each is charged a little of what it would cost as new.
+	const little = 0.01
+	area := v.Sheet.X * v.Sheet.Y
+	scale := 1 / (micron * micron) // µm² in a mm²
+	var out []guillotine.Stock
+	for _, q := range v.Offcuts {
+		own := q.Size.X * q.Size.Y
+		cost := little * own
+		if v.Price > 0 {
+			cost = max(cost, q.Price/v.Price*area)
+		}
+		s := guillotine.Stock{
+			ID: "kept " + q.ID, Size: guillotine.Size{X: down(q.Size.X), Y: down(q.Size.Y)}, Quantity: q.Count,
+			Cost: cost, Rate: worth * cost / own / scale,
+		}
+		for _, k := range q.KeepOuts {
+			lo := [2]int64{down(k.At.X), down(k.At.Y)}
+			s.KeepOuts = append(s.KeepOuts, guillotine.Rect{At: lo, Size: guillotine.Size{X: max(1, up(k.At.X+k.Size.X)-lo[0]), Y: max(1, up(k.At.Y+k.Size.Y)-lo[1])}})
+		}
+		out = append(out, s)
+	}
+	return append(out, guillotine.Stock{
+		ID: bought, Size: guillotine.Size{X: down(v.Sheet.X - 2*v.EdgeMargin), Y: down(v.Sheet.Y - 2*v.EdgeMargin)}, Quantity: guillotine.Unlimited,
+		Cost: area, Rate: worth / scale,
+	})
+}
+
+// left are the patterns on blanks that no sheet holds.
+func (c *cutting) left(patterns []veneer.Pattern) []nest.Unplaced {
+	var out []nest.Unplaced
+	for _, u := range c.Unplaced {
+		i, _ := strconv.Atoi(u.Item)
+		b := c.plans[i]
+		for _, it := range b.items {
+			out = append(out, nest.Unplaced{Item: patterns[it.pattern].ID, Count: 1, Reason: nest.TooLarge,
+				Detail: fmt.Sprintf("no sheet holds a blank of %.0f x %.0f mm", b.size.X, b.size.Y)})
+		}
+	}
+	return out
+}
+
+// emit adds the sheets and the blanks on them to the result: blanks in the order
+// of the plans.
+func (c *cutting) emit(patterns []veneer.Pattern, v shop.Veneer, res *Result, places []Placement) {
+	first := len(res.Sheets)
+	numbers := map[string]int{}
+	for _, l := range c.Sheets {
+		s := Sheet{Veneer: v.ID}
+		if id, kept := strings.CutPrefix(l.Stock, "kept "); kept {
+			numbers[id]++
+			for _, q := range v.Offcuts {
+				if q.ID == id {
+					s.ID, s.Kept, s.Size, s.Price = fmt.Sprintf("%s-%s-%d", v.ID, id, numbers[id]), id, q.Size, q.Price
+				}
+			}
+		} else {
+			numbers[bought]++
+			s.ID, s.Size, s.Margin, s.Price = fmt.Sprintf("%s-%d", v.ID, numbers[bought]), v.Sheet, v.EdgeMargin, v.Price
+		}
+		for _, q := range l.Offcuts {
+			s.Offcuts = append(s.Offcuts, s.box(q))
+		}
+		res.Sheets = append(res.Sheets, s)
+	}
+	blank := map[string]string{} // its ID by that of the item
+	for _, p := range c.Placements {
+		i, _ := strconv.Atoi(p.Item)
+		b := c.plans[i]
+		at := first + p.Sheet
+		b.emit(patterns, v, at, res.Sheets[at].box(p.Rect).Min, res, places)
+		blank[p.Item] = res.Blanks[len(res.Blanks)-1].ID
+	}
+	for _, q := range c.Cuts() {
+		s := &res.Sheets[first+q.Sheet]
+		is := func(y guillotine.Yield) Yield {
+			out := Yield{Name: y.Name}
+			switch {
+			case y.Item != "":
+				out.Is = blank[y.Item]
+			case y.Offcut:
+				out.Is = "offcut"
+			case y.Waste:
+				out.Is = "waste"
+			case y.Nothing:
+				out.Is = "nothing"
+			}
+			return out
+		}
+		s.Cuts = append(s.Cuts, Cut{
+			N: q.N, Of: q.Of, On: s.box(q.On), Along: q.Direction == guillotine.Upright, Where: float64(q.Where) * micron,
+			Before: is(q.Before), Beyond: is(q.Beyond),
+		})
+	}
+}
+
+// box is a rectangle of what is within the sheet's margin, on the sheet in mm.
+func (s Sheet) box(r guillotine.Rect) geom.Box2 {
+	lo := geom.V2(float64(r.At[0])*micron+s.Margin, float64(r.At[1])*micron+s.Margin)
+	return geom.Box2{Min: lo, Max: lo.Add(geom.V2(float64(r.X)*micron, float64(r.Y)*micron))}
+}
