@@ -187,6 +187,7 @@ func Plan(ctx context.Context, k *solid.Kernel, patterns []veneer.Pattern, s *sh
 		}
 	}
 	res.Placements = places
+	res.Findings = append(res.Findings, parted(patterns, res)...)
 	res.Findings = finding.Sorted(res.Findings)
 	return res, nil
 }
@@ -282,6 +283,7 @@ func layOut(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, laser
 		items = append(items, nest.Item{ID: p.ID, Shape: shape, Turns: turns(v), Priority: pr})
 		index[p.ID] = i
 	}
+	items = matched(items, patterns, index, bins, no.Gap)
 	l, err := nest.Pack(ctx, items, bins, no)
 	if err != nil {
 		return nil, nil, err
