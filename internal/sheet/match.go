@@ -89,6 +89,20 @@ func holds(bins []nest.Bin, row []nest.Item) bool {
 	})
 }
 
+// rows is on how many blanks the patterns of all sets lie, set by set.
+func rows(plans []*blankPlan, patterns []veneer.Pattern) (n int) {
+	for _, b := range plans {
+		seen := map[string]bool{}
+		for _, it := range b.items {
+			if s := patterns[it.pattern].Set; s != "" && !seen[s] {
+				seen[s] = true
+				n++
+			}
+		}
+	}
+	return n
+}
+
 // parted tells of matched sets that lie on more than one blank.
 func parted(patterns []veneer.Pattern, r *Result) []finding.Finding {
 	blanks := map[string][]string{}

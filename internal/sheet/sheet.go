@@ -153,6 +153,21 @@ func kinds(l shop.Laser, v shop.Veneer) []kind {
 	return out
 }
 
+// shares are blanks with the grain along the bed's X of which two or three lie
+// side by side on a sheet, and leave no strip.
+func shares(l shop.Laser, v shop.Veneer) []kind {
+	across, along := v.Sheet.X-2*v.EdgeMargin, v.Sheet.Y-2*v.EdgeMargin
+	var out []kind
+	for i, name := range []string{"half", "third"} {
+		n := float64(i + 2)
+		y := (across - (n-1)*v.BlankKerf) / n
+		k := kind{name, false, geom.V2(min(l.Bed.X, along), min(l.Bed.Y, math.Floor(y/micron)*micron)), 0}
+		k.cost = k.size.X * across / n
+		out = append(out, k)
+	}
+	return out
+}
+
 // Plan cuts blanks from sheets and lays every pattern on one.
 func Plan(ctx context.Context, k *solid.Kernel, patterns []veneer.Pattern, s *shop.Shop, o Options) (*Result, error) {
 	o = o.withDefaults()
@@ -216,26 +231,28 @@ func turns(v shop.Veneer) []float64 {
 
 // planVeneer lays out the patterns of one veneer. Which blanks they are best
 // laid on, and whether tight blanks make for whole offcuts, shows only once the
-// sheets are cut: several layouts are made, and the one that spoils least veneer
-// is kept.
+// sheets are cut: several layouts are made, on blanks that are charged the length
+// of sheet that they take and on others, and the one that spoils least veneer is
+// kept, matched sets whole before that.
 func planVeneer(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, laser shop.Laser, o Options, res *Result, places []Placement) error {
 	ks := kinds(laser, v)
-	tries := []struct {
-		kinds []kind
-		lines bool
-	}{{ks, false}, {ks, true}, {ks[:1], true}, {ks[1:2], true}}
-	tight := len(tries) - 1
+	narrow := shares(laser, v)
+	all := slices.Concat(ks, narrow)
+	plain := slices.Clone(all) // charged their own area
+	for i := range plain {
+		plain[i].cost = plain[i].size.X * plain[i].size.Y
+	}
+	tries := [][]kind{ks, {ks[1], narrow[0]}, all, plain}
+	share := func(n int) float64 { return float64(n) / float64(len(tries)) }
 	var best *cutting
 	var left []nest.Unplaced
-	least := math.Inf(1)
-	n := 0
-	for _, t := range tries {
-		no := nest.Options{Gap: res.Gap, Seed: o.Seed, Iterations: o.Iterations}
-		if t.lines {
-			no.Lines, no.Spent = max(0, o.Lines/tight), nest.Within(o.Spent, float64(n)/float64(tight), float64(n+1)/float64(tight))
-			n++
-		}
-		plans, out, err := layOut(ctx, patterns, v, laser, t.kinds, o, no)
+	var least float64
+	var parts int
+	for n, ks := range tries {
+		plans, out, err := layOut(ctx, patterns, v, laser, ks, o, nest.Options{
+			Gap: res.Gap, Seed: o.Seed, Iterations: o.Iterations,
+			Lines: max(0, o.Lines/len(tries)), Spent: nest.Within(o.Spent, share(n), share(n+1)),
+		})
 		if err != nil {
 			return err
 		}
@@ -244,8 +261,9 @@ func planVeneer(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, l
 			return err
 		}
 		out = append(out, c.left(patterns)...)
-		if spoils := c.Cost - c.Value; best == nil || len(out) < len(left) || len(out) == len(left) && spoils < least-1e-6 {
-			best, left, least = c, out, spoils
+		spoils, in := c.Cost-c.Value, rows(plans, patterns)
+		if best == nil || cmp.Or(cmp.Compare(len(out), len(left)), cmp.Compare(in, parts), cmp.Compare(spoils, least-1e-6)) < 0 {
+			best, left, least, parts = c, out, spoils, in
 		}
 	}
 	for _, u := range left {
