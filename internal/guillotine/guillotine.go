@@ -101,7 +101,7 @@ func Exact(ctx context.Context, sheet Size, pieces []Piece, kerf int64) (int64, 
 		for _, k := range kinds {
 			sides = append(sides, pick(k))
 		}
-		return sums(sides, whole)
+		return sums(sides, whole, mostPlaces)
 	}
 	xs, err := side(func(k kind) int64 { return k.w }, sheet.X+kerf)
 	if err != nil {
@@ -191,8 +191,9 @@ func trimmed(c *Cutting, s Size, kerf int64, piece int) *Cutting {
 	return c
 }
 
-// sums are 0 and the lengths up to whole that sides add up to, in order.
-func sums(sides []int64, whole int64) ([]int64, error) {
+// sums are 0 and the lengths up to whole that sides add up to, in order: an error
+// if they are more than most.
+func sums(sides []int64, whole int64, most int) ([]int64, error) {
 	out := []int64{0}
 	seen := map[int64]bool{0: true}
 	slices.Sort(sides)
@@ -203,8 +204,8 @@ func sums(sides []int64, whole int64) ([]int64, error) {
 			if v := out[i] + s; v <= whole && !seen[v] {
 				seen[v] = true
 				out = append(out, v)
-				if len(out) > mostPlaces {
-					return nil, fmt.Errorf("more than %d: %w", mostPlaces, ErrTooFine)
+				if len(out) > most {
+					return nil, fmt.Errorf("more than %d: %w", most, ErrTooFine)
 				}
 			}
 		}

@@ -198,3 +198,46 @@ func TestVerifyFinds(t *testing.T) {
 		}
 	}
 }
+
+// LU1 of Russo, Sforza, Sterle, Comput. Oper. Res. 50 (2014) 97-114, with the
+// best value that its file tells: no two stages are worth more, and they are
+// nearly worth it. A sheet so large in units so small is too much for Exact.
+func TestExactStripsLarge(t *testing.T) {
+	data, err := os.ReadFile("testdata/lu1.txt")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var sheet Size
+	var n int
+	var best int64
+	var pieces []Piece
+	for _, line := range strings.Split(string(data), "\n") {
+		var p Piece
+		var head Size
+		if i := strings.Index(line, "length="); i < 0 {
+			continue
+		} else if _, err := fmt.Sscanf(line[i:], "length=%d;stock_width=%d;item_number=%d;optimum=%d", &head.X, &head.Y, &n, &best); err == nil {
+			sheet = head
+			continue
+		} else if _, err := fmt.Sscanf(line[i:], "length=%d;width=%d;profit=%d", &p.X, &p.Y, &p.Value); err != nil {
+			t.Fatal(err)
+		}
+		pieces = append(pieces, p)
+	}
+	if len(pieces) != n || n == 0 {
+		t.Fatalf("%d pieces, want %d", len(pieces), n)
+	}
+	value, c, err := ExactStrips(context.Background(), sheet, pieces, 0, Upright)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if told, err := Verify(c, sheet, pieces, 0); err != nil || told != value {
+		t.Fatalf("worth %d, cut for %d: %v", value, told, err)
+	}
+	if value > best || float64(value) < 0.9999*float64(best) {
+		t.Errorf("worth %d, where %d is the most", value, best)
+	}
+	if _, _, err := Exact(context.Background(), sheet, pieces, 0); !errors.Is(err, ErrTooFine) {
+		t.Errorf("cut without limit of stages: %v", err)
+	}
+}
