@@ -245,7 +245,8 @@ func verify(c *Cutting, pieces []Piece, kerf int64, depth int) (int64, error) {
 	fail := func(format string, a ...any) (int64, error) {
 		return 0, fmt.Errorf("guillotine: at %d, %d: %s", c.At[0], c.At[1], fmt.Sprintf(format, a...))
 	}
-	if depth > 10_000 {
+	const deepest = 4 * mostCopies // a tree that is a ring has no end
+	if depth > deepest {
 		return fail("cut %d times over", depth)
 	}
 	if c.Cut == Whole {

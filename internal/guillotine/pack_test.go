@@ -83,6 +83,29 @@ func TestPackThousands(t *testing.T) {
 	}
 }
 
+// A row of thousands is a tree thousands deep.
+func TestPackLongRow(t *testing.T) {
+	l := mustPack(t, []Item{rect("a", 1, 1, 11_000)}, []Stock{{ID: "s", Size: Size{33_000, 1}, Cost: 1}}, Options{Kerf: 2})
+	if len(l.Unplaced) > 0 || len(l.Cuts()) != 11_000 {
+		t.Errorf("left out %v; %d cuts", l.Unplaced, len(l.Cuts()))
+	}
+}
+
+// Many blanks, no two alike, come near to filling their sheets.
+func TestPackManyKinds(t *testing.T) {
+	var items []Item
+	area := int64(0)
+	for i := range int64(400) {
+		s := Size{40 + (i*37)%161, 30 + (i*53)%119}
+		items = append(items, Item{ID: fmt.Sprint(i), Size: s})
+		area += s.X * s.Y
+	}
+	l := mustPack(t, items, []Stock{{ID: "s", Size: Size{1000, 600}, Quantity: Unlimited, Cost: 1}}, Options{})
+	if least := int((area + 599_999) / 600_000); len(l.Sheets) > least+1 || len(l.Unplaced) > 0 {
+		t.Errorf("%d sheets, where the area is that of %d", len(l.Sheets), least)
+	}
+}
+
 func TestPackRandom(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		side := rapid.Int64Range(1, 60)
