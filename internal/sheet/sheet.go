@@ -13,6 +13,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
@@ -243,27 +244,48 @@ func planVeneer(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, l
 		plain[i].cost = plain[i].size.X * plain[i].size.Y
 	}
 	tries := [][]kind{ks, {ks[1], narrow[0]}, all, plain}
-	share := func(n int) float64 { return float64(n) / float64(len(tries)) }
-	var best *cutting
-	var left []nest.Unplaced
-	var least float64
-	var parts int
-	for n, ks := range tries {
-		plans, out, err := layOut(ctx, patterns, v, laser, ks, o, nest.Options{
+	type result struct {
+		*cutting
+		out []nest.Unplaced
+		err error
+	}
+	results := make([]result, len(tries))
+	try := func(n int) (r result) {
+		share := func(n int) float64 { return float64(n) / float64(len(tries)) }
+		plans, out, err := layOut(ctx, patterns, v, laser, tries[n], o, nest.Options{
 			Gap: res.Gap, Seed: o.Seed, Iterations: o.Iterations,
 			Lines: max(0, o.Lines/len(tries)), Spent: nest.Within(o.Spent, share(n), share(n+1)),
 		})
 		if err != nil {
-			return err
+			return result{err: err}
 		}
 		c, err := cutSheets(ctx, plans, v, o)
 		if err != nil {
-			return err
+			return result{err: err}
 		}
-		out = append(out, c.left(patterns)...)
-		spoils, in := c.Cost-c.Value, rows(plans, patterns)
-		if best == nil || cmp.Or(cmp.Compare(len(out), len(left)), cmp.Compare(in, parts), cmp.Compare(spoils, least-1e-6)) < 0 {
-			best, left, least, parts = c, out, spoils, in
+		return result{cutting: c, out: append(out, c.left(patterns)...)}
+	}
+	// Side by side, unless they share a given time.
+	var wait sync.WaitGroup
+	for n := range tries {
+		if o.Spent != nil {
+			results[n] = try(n)
+			continue
+		}
+		wait.Go(func() { results[n] = try(n) })
+	}
+	wait.Wait()
+	var best *cutting
+	var left []nest.Unplaced
+	var least float64
+	var parts int
+	for _, r := range results {
+		if r.err != nil {
+			return r.err
+		}
+		spoils, in := r.Cost-r.Value, rows(r.plans, patterns)
+		if best == nil || cmp.Or(cmp.Compare(len(r.out), len(left)), cmp.Compare(in, parts), cmp.Compare(spoils, least-1e-6)) < 0 {
+			best, left, least, parts = r.cutting, r.out, spoils, in
 		}
 	}
 	for _, u := range left {
