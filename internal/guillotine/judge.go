@@ -9,8 +9,8 @@ import (
 // VerifyLayout says what is wrong with a layout, or nil. It knows nothing of how
 // it was made: every sheet is of stock that there is, cut from edge to edge with
 // the kerf between, in as many stages as allowed; every copy of every item is
-// cut once or told to be left out, lies where it is said to, clear of keep-outs;
-// offcuts are whole pieces that are left, clear of keep-outs, and worth what the
+// cut once or told to be left out, lies where it is said to, clear of reserved areas;
+// offcuts are whole pieces that are left, clear of reserved areas, and worth what the
 // layout says.
 func VerifyLayout(l *Layout, items []Item, stock []Stock, o Options) error {
 	var errs []error
@@ -59,8 +59,8 @@ func VerifyLayout(l *Layout, items []Item, stock []Stock, o Options) error {
 				left[r] = true
 				return
 			}
-			if r.spoilt(st.KeepOuts) {
-				bad("item %q lies on a keep-out of sheet %d", items[c.Piece].ID, i)
+			if r.spoilt(st.Reserved) {
+				bad("item %q lies on a reserved area of sheet %d", items[c.Piece].ID, i)
 			}
 			cut[place{c.Piece, i, r}]++
 		})
@@ -68,8 +68,8 @@ func VerifyLayout(l *Layout, items []Item, stock []Stock, o Options) error {
 			switch {
 			case !left[r]:
 				bad("an offcut of %d x %d at %d, %d is not left of sheet %d", r.X, r.Y, r.At[0], r.At[1], i)
-			case r.spoilt(st.KeepOuts):
-				bad("an offcut of sheet %d lies on a keep-out", i)
+			case r.spoilt(st.Reserved):
+				bad("an offcut of sheet %d lies on a reserved area", i)
 			case !p.useful(r.Size):
 				bad("an offcut of sheet %d is %d x %d", i, r.X, r.Y)
 			}
@@ -77,7 +77,7 @@ func VerifyLayout(l *Layout, items []Item, stock []Stock, o Options) error {
 			value += p.worth(st, r.Size)
 		}
 		if o.Stages > 0 {
-			if err := inStages(s.Cutting, st.KeepOuts, o); err != nil {
+			if err := inStages(s.Cutting, st.Reserved, o); err != nil {
 				bad("sheet %d: %v", i, err)
 			}
 		}
@@ -101,9 +101,13 @@ func VerifyLayout(l *Layout, items []Item, stock []Stock, o Options) error {
 			bad("copy %d of %q is not cut where it is said to lie", q.Copy, q.Item)
 		}
 	}
+	silent := make([]int, len(items))
 	for at, n := range cut {
+		silent[at.item] += max(0, n)
+	}
+	for i, n := range silent {
 		if n > 0 {
-			bad("item %q is cut but not told of", items[at.item].ID)
+			bad("%d of item %q are cut but not told of", n, items[i].ID)
 		}
 	}
 	out := make([]int, len(items))
@@ -136,7 +140,7 @@ func leaves(c *Cutting, f func(*Cutting)) {
 }
 
 // inStages says where there are more stages than asked, or others. What is cut
-// to get rid of keep-outs does not count.
+// to get rid of reserved areas does not count.
 func inStages(c *Cutting, outs []Rect, o Options) error {
 	if c.Cut == Whole {
 		return nil

@@ -28,7 +28,7 @@ type Stock struct {
 	Quantity int     // how many there are; 0 means 1, Unlimited any number
 	Cost     float64 // of one, from 0
 	Rate     float64 // what its offcuts are worth for each unit of their area, from 0
-	KeepOuts []Rect  // knots and cracks: no item and no offcut goes over them
+	Reserved []Rect  // knots and cracks: no item and no offcut goes over them
 }
 
 // Rect is a rectangle on a sheet.
@@ -181,14 +181,14 @@ func check(items []Item, stock []Stock, o Options) error {
 		if !number(s.Cost) || !number(s.Rate) {
 			bad("stock %q costs %g, its offcuts %g", s.ID, s.Cost, s.Rate)
 		}
-		for _, k := range s.KeepOuts {
-			size(fmt.Sprintf("a keep-out of stock %q", s.ID), k.Size)
+		for _, k := range s.Reserved {
+			size(fmt.Sprintf("a reserved area of stock %q", s.ID), k.Size)
 			if max(k.At[0], -k.At[0], k.At[1], -k.At[1]) > mostLength {
-				bad("a keep-out of stock %q lies at %d, %d", s.ID, k.At[0], k.At[1])
+				bad("a reserved area of stock %q lies at %d, %d", s.ID, k.At[0], k.At[1])
 			}
 		}
-		if len(s.KeepOuts) > mostKeepOuts {
-			bad("stock %q has %d keep-outs, more than %d", s.ID, len(s.KeepOuts), mostKeepOuts)
+		if len(s.Reserved) > mostReserved {
+			bad("stock %q has %d reserved areas, more than %d", s.ID, len(s.Reserved), mostReserved)
 		}
 	}
 	if o.Kerf < 0 || o.Kerf > mostLength || o.Stages != 0 && o.Stages != 2 || o.First < Whole || o.First > Level ||
@@ -355,7 +355,7 @@ func (n *node) resize(d Direction, l, kerf int64) {
 // sheet is a piece of stock in use. It is not changed once it is shared.
 type sheet struct {
 	stock  int
-	parts  int     // index of the way in which its keep-outs are cut out
+	parts  int     // index of the way in which its reserved areas are cut out
 	roots  []*node // of each of the parts
 	value  float64 // of its offcuts
 	guide  float64 // the same with small ones, to the second power: what the search feels
@@ -387,7 +387,7 @@ type problem struct {
 	o     Options
 	kinds []kind
 	of    []int     // kind of each item, -1 for what fits no stock
-	ways  [][]parts // by stock: ways to cut its keep-outs out
+	ways  [][]parts // by stock: ways to cut its reserved areas out
 	price float64   // charged for each unit of area that is missing
 	short Size      // least side of any kind along x and along y, turned or not
 	limit float64   // cost of stock that may not be exceeded
@@ -545,7 +545,7 @@ func (p *problem) layout(s *state) *Layout {
 		out.Cutting = w.join(trees)
 		out.Cutting.waste(func(c *Cutting) {
 			r := Rect{c.At, c.Size}
-			if v := p.worth(st, c.Size); (v > 0 || st.Rate == 0 && p.useful(c.Size)) && !r.spoilt(st.KeepOuts) {
+			if v := p.worth(st, c.Size); (v > 0 || st.Rate == 0 && p.useful(c.Size)) && !r.spoilt(st.Reserved) {
 				out.Offcuts = append(out.Offcuts, r)
 				l.Value += v
 			}

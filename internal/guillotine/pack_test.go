@@ -56,11 +56,11 @@ func TestPackHardCases(t *testing.T) {
 		{name: "an offcut that is too small for anything", items: []Item{rect("a", 6, 6, 1)}, stock: []Stock{{ID: "s", Size: Size{12, 6}, Cost: 5, Rate: 0.1}}, o: Options{Least: Size{7, 1}}, sheets: 1, cost: 5},
 		{name: "one offcut rather than two", items: []Item{rect("a", 6, 3, 1)}, stock: []Stock{{ID: "s", Size: Size{12, 6}, Cost: 5, Rate: 1}}, o: Options{Least: Size{4, 4}}, sheets: 1, cost: 5, value: 36},
 		{name: "a power of two", items: []Item{rect("a", 6, 6, 1)}, stock: []Stock{{ID: "s", Size: Size{12, 6}, Cost: 5, Rate: 1}}, o: Options{Power: 2}, sheets: 1, cost: 5, value: 18},
-		{name: "a knot in the middle", items: []Item{rect("a", 4, 10, 2)}, stock: []Stock{{ID: "s", Size: Size{10, 10}, Cost: 1, KeepOuts: []Rect{{[2]int64{5, 5}, Size{1, 1}}}}}, sheets: 1, cost: 1},
-		{name: "a knot in the way", items: []Item{rect("a", 6, 10, 1)}, stock: []Stock{{ID: "s", Size: Size{10, 10}, Cost: 1, KeepOuts: []Rect{{[2]int64{5, 5}, Size{1, 1}}}}}, out: []Unplaced{{"a", 1, NoRoom}}},
-		{name: "a knot beside the sheet", items: []Item{rect("a", 10, 10, 1)}, stock: []Stock{{ID: "s", Size: Size{10, 10}, Cost: 1, KeepOuts: []Rect{{[2]int64{10, 5}, Size{1, 1}}}}}, sheets: 1, cost: 1},
-		{name: "nothing but knot", items: []Item{rect("a", 1, 1, 1)}, stock: []Stock{{ID: "s", Size: Size{10, 10}, Cost: 1, KeepOuts: []Rect{{Size: Size{10, 10}}}}}, out: []Unplaced{{"a", 1, NoRoom}}},
-		{name: "a knot narrower than the kerf", items: []Item{rect("a", 9, 9, 1)}, stock: []Stock{{ID: "s", Size: Size{12, 12}, Cost: 1, KeepOuts: []Rect{{Size: Size{1, 1}}}}}, o: Options{Kerf: 2}, sheets: 1, cost: 1},
+		{name: "a knot in the middle", items: []Item{rect("a", 4, 10, 2)}, stock: []Stock{{ID: "s", Size: Size{10, 10}, Cost: 1, Reserved: []Rect{{[2]int64{5, 5}, Size{1, 1}}}}}, sheets: 1, cost: 1},
+		{name: "a knot in the way", items: []Item{rect("a", 6, 10, 1)}, stock: []Stock{{ID: "s", Size: Size{10, 10}, Cost: 1, Reserved: []Rect{{[2]int64{5, 5}, Size{1, 1}}}}}, out: []Unplaced{{"a", 1, NoRoom}}},
+		{name: "a knot beside the sheet", items: []Item{rect("a", 10, 10, 1)}, stock: []Stock{{ID: "s", Size: Size{10, 10}, Cost: 1, Reserved: []Rect{{[2]int64{10, 5}, Size{1, 1}}}}}, sheets: 1, cost: 1},
+		{name: "nothing but knot", items: []Item{rect("a", 1, 1, 1)}, stock: []Stock{{ID: "s", Size: Size{10, 10}, Cost: 1, Reserved: []Rect{{Size: Size{10, 10}}}}}, out: []Unplaced{{"a", 1, NoRoom}}},
+		{name: "a knot narrower than the kerf", items: []Item{rect("a", 9, 9, 1)}, stock: []Stock{{ID: "s", Size: Size{12, 12}, Cost: 1, Reserved: []Rect{{Size: Size{1, 1}}}}}, o: Options{Kerf: 2}, sheets: 1, cost: 1},
 		{name: "what three stages hold", items: []Item{rect("a", 4, 4, 1), rect("b", 2, 2, 2)}, stock: []Stock{{ID: "s", Size: Size{6, 4}, Quantity: Unlimited, Cost: 1}}, sheets: 1, cost: 1},
 		{name: "five, of which one stage holds four", items: []Item{rect("a", 6, 5, 2), rect("b", 4, 3, 2), rect("c", 4, 4, 1)}, stock: []Stock{{ID: "s", Size: Size{10, 10}, Quantity: Unlimited, Cost: 1}}, sheets: 1, cost: 1},
 		{name: "the same in two stages, first upright", items: []Item{rect("a", 6, 5, 2), rect("b", 4, 3, 2), rect("c", 4, 4, 1)}, stock: []Stock{{ID: "s", Size: Size{10, 10}, Quantity: Unlimited, Cost: 1}}, o: Options{Stages: 2, First: Upright}, sheets: 1, cost: 1},
@@ -118,7 +118,7 @@ func TestPackRandom(t *testing.T) {
 			s := Stock{ID: fmt.Sprint(i), Size: Size{10 + side.Draw(t, "x"), 10 + side.Draw(t, "y")}, Quantity: rapid.IntRange(-1, 3).Draw(t, "n"),
 				Cost: float64(rapid.IntRange(0, 5).Draw(t, "cost")), Rate: float64(rapid.IntRange(0, 2).Draw(t, "rate")) / 1000}
 			for range rapid.IntRange(0, 3).Draw(t, "knots") {
-				s.KeepOuts = append(s.KeepOuts, Rect{[2]int64{rapid.Int64Range(-5, 70).Draw(t, "at"), rapid.Int64Range(-5, 70).Draw(t, "at")}, Size{rapid.Int64Range(1, 20).Draw(t, "x"), rapid.Int64Range(1, 20).Draw(t, "y")}})
+				s.Reserved = append(s.Reserved, Rect{[2]int64{rapid.Int64Range(-5, 70).Draw(t, "at"), rapid.Int64Range(-5, 70).Draw(t, "at")}, Size{rapid.Int64Range(1, 20).Draw(t, "x"), rapid.Int64Range(1, 20).Draw(t, "y")}})
 			}
 			stock = append(stock, s)
 		}
@@ -178,7 +178,7 @@ func TestPackInterrupted(t *testing.T) {
 // What VerifyLayout is for.
 func TestVerifyLayoutFinds(t *testing.T) {
 	items := []Item{rect("a", 4, 4, 2), rect("b", 3, 3, 1), rect("c", 30, 3, 1)}
-	stock := []Stock{{ID: "s", Size: Size{10, 10}, Cost: 2, Rate: 0.01, KeepOuts: []Rect{{[2]int64{9, 0}, Size{1, 1}}}}}
+	stock := []Stock{{ID: "s", Size: Size{10, 10}, Cost: 2, Rate: 0.01, Reserved: []Rect{{[2]int64{9, 0}, Size{1, 1}}}}}
 	o := Options{Kerf: 1}
 	for name, spoil := range map[string]func(l *Layout){
 		"other stock":              func(l *Layout) { l.Sheets[0].Stock = "t" },
@@ -202,9 +202,9 @@ func TestVerifyLayoutFinds(t *testing.T) {
 	}
 	l := mustPack(t, items, stock, o)
 	knot := []Stock{stock[0]}
-	knot[0].KeepOuts = []Rect{l.Placements[0].Rect}
-	if err := VerifyLayout(l, items, knot, o); err == nil || !strings.Contains(err.Error(), "keep-out") {
-		t.Errorf("an item on a keep-out: %v", err)
+	knot[0].Reserved = []Rect{l.Placements[0].Rect}
+	if err := VerifyLayout(l, items, knot, o); err == nil || !strings.Contains(err.Error(), "reserved area") {
+		t.Errorf("an item on a reserved area: %v", err)
 	}
 	pin := &Cutting{Size: Size{10, 10}, Cut: Upright, Where: 4, Piece: -1, Parts: [2]*Cutting{
 		{Size: Size{4, 10}, Cut: Level, Where: 4, Piece: -1, Parts: [2]*Cutting{

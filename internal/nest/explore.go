@@ -78,13 +78,13 @@ func (p *problem) shortest() float64 {
 	return max(l, p.stocks[0].reach, math.Ceil(area/p.stocks[0].h*(1-1e-12)))
 }
 
-// separate goes on from a build of a strip.
-func (p *problem) separate(ctx context.Context, b *build, o Options) {
+// separate goes on from a build of a strip. It returns the lines that it spent.
+func (p *problem) separate(ctx context.Context, b *build, o Options) int {
 	at := make([]spot, len(p.parts))
 	area := 0.0
 	for i, c := range b.choices {
 		if c.tray != 0 {
-			return // something could not be placed: there is nothing to shorten
+			return 0 // something could not be placed: there is nothing to shorten
 		}
 		at[b.order[i]] = spot{form: c.form, x: c.x, y: c.y}
 		area += p.shapes[p.parts[i].shape].area
@@ -102,6 +102,7 @@ func (p *problem) separate(ctx context.Context, b *build, o Options) {
 		c := &b.choices[i]
 		c.form, c.x, c.y = s.form, s.x, s.y
 	}
+	return m.spent
 }
 
 // reach is how far a layout extends along the strip.

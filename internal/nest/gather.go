@@ -44,8 +44,8 @@ const (
 	tailUntil  = 0.95
 )
 
-// gather improves a build on bins.
-func (p *problem) gather(ctx context.Context, b *build, o Options) {
+// gather improves a build on bins. It returns the lines that it spent.
+func (p *problem) gather(ctx context.Context, b *build, o Options) int {
 	g := &gathering{
 		p: p, meter: &meter{budget: o.Lines, clock: o.Spent},
 		rng: rand.New(rand.NewPCG(uint64(o.Seed), 2<<32)), seed: uint64(o.Seed),
@@ -58,7 +58,7 @@ func (p *problem) gather(ctx context.Context, b *build, o Options) {
 	}
 	g.best = p.stowed(b)
 	if len(g.best.stocks) == 0 || len(p.parts) == 0 {
-		return
+		return 0
 	}
 	g.pursue(ctx, g.admissions, math.MaxInt, admitUntil)
 	g.pursue(ctx, g.changes, math.MaxInt, thinUntil)
@@ -66,6 +66,7 @@ func (p *problem) gather(ctx context.Context, b *build, o Options) {
 	g.pursue(ctx, g.shifts, 12, shiftUntil)
 	g.narrow(ctx, o)
 	p.restow(g.best, b)
+	return g.meter.spent
 }
 
 // stowed is what a build says of where parts lie.

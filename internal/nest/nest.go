@@ -86,9 +86,9 @@ type Options struct {
 	// 0 means DefaultIterations, a negative number none.
 	Iterations int
 
-	// Lines lets Strip go on from its first layout by separation, which reaches
-	// far denser layouts: about how many upright and level lines it may look
-	// along for places. 100,000 take about a second; 0 means none.
+	// Lines lets Pack and Strip go on from their first layout by separation, which
+	// reaches far denser layouts: about how many upright and level lines it may
+	// look along for places. 100,000 take about a second; 0 means none.
 	Lines int
 
 	// Spent, if not nil, says in place of Lines what share of the time for
@@ -160,6 +160,7 @@ type Layout struct {
 	Cost        float64 // of the bins
 	Density     float64 // area of the items placed over the area of the bins, 0 to 1
 	BestArea    float64 // of items of a Priority above 0 that lie wholly in their bin's Best, mm²; sets count as one, unless pinned
+	Lines       int     // looked along for places by separation, as far as they counted
 	Interrupted bool    // the context ended before the budget: the best layout until then
 }
 

@@ -111,10 +111,10 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 		}
 		if (own.Lines > 0 || own.Spent != nil) && whole && len(p.parts) > 0 && len(p.parts) <= mostApart {
 			if math.IsInf(p.stocks[0].area, 1) {
-				p.separate(ctx, &best, own)
+				l.Lines += p.separate(ctx, &best, own)
 			} else {
 				p.thrift(ctx, &best) // what is moved about afterwards may not be exchanged as easily
-				p.gather(ctx, &best, own)
+				l.Lines += p.gather(ctx, &best, own)
 			}
 			l.Interrupted = l.Interrupted || ctx.Err() != nil
 		}

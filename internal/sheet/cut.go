@@ -80,9 +80,9 @@ func stockOf(v shop.Veneer) []guillotine.Stock {
 			ID: "kept " + q.ID, Size: guillotine.Size{X: down(q.Size.X), Y: down(q.Size.Y)}, Quantity: q.Count,
 			Cost: cost, Rate: worth * cost / own / scale,
 		}
-		for _, k := range q.KeepOuts {
+		for _, k := range q.Reserved {
 			lo := [2]int64{down(k.At.X), down(k.At.Y)}
-			s.KeepOuts = append(s.KeepOuts, guillotine.Rect{At: lo, Size: guillotine.Size{X: max(1, up(k.At.X+k.Size.X)-lo[0]), Y: max(1, up(k.At.Y+k.Size.Y)-lo[1])}})
+			s.Reserved = append(s.Reserved, guillotine.Rect{At: lo, Size: guillotine.Size{X: max(1, up(k.At.X+k.Size.X)-lo[0]), Y: max(1, up(k.At.Y+k.Size.Y)-lo[1])}})
 		}
 		out = append(out, s)
 	}

@@ -105,12 +105,12 @@ func TestStock(t *testing.T) {
 		}), some[:1], 0, 1},
 		{"a knot in its middle", with(func(v *shop.Veneer) {
 			o := offcut
-			o.KeepOuts = []shop.KeepOut{{At: geom.V2(200, 150), Size: geom.V2(20, 20)}}
+			o.Reserved = []shop.Reserved{{At: geom.V2(200, 150), Size: geom.V2(20, 20)}}
 			v.Offcuts = []shop.Offcut{o}
 		}), some[:1], 1, 0},
 		{"a knot in its corner", with(func(v *shop.Veneer) {
 			o := offcut
-			o.KeepOuts = []shop.KeepOut{{At: geom.V2(390, 310), Size: geom.V2(20, 20)}}
+			o.Reserved = []shop.Reserved{{At: geom.V2(390, 310), Size: geom.V2(20, 20)}}
 			v.Offcuts = []shop.Offcut{o}
 		}), some[:1], 0, 1},
 		{"two alike", with(func(v *shop.Veneer) { o := offcut; o.Count = 2; v.Offcuts = []shop.Offcut{o} }), []veneer.Pattern{leaf("a", 300, 390, 0), leaf("b", 300, 390, 0)}, 0, 2},

@@ -141,11 +141,11 @@ type OffcutDoc struct {
 	Size        []given.Number `json:"size" jsonschema:"required,minItems=2,maxItems=2" jsonschema_description:"Sound part, [across the grain, along the grain]."`
 	Count       given.Number   `json:"count" jsonschema_description:"How many alike; 1 when left out."`
 	Price       given.Number   `json:"price" jsonschema_description:"Money for one; 0 when left out: it is paid for."`
-	KeepOuts    []KeepOutDoc   `json:"keep_outs" jsonschema:"maxItems=12" jsonschema_description:"Knots and cracks: no blank is cut over them."`
+	Reserved    []ReservedDoc  `json:"reserved" jsonschema:"maxItems=12" jsonschema_description:"Knots and cracks: no blank is cut over them."`
 }
 
-// KeepOutDoc is a rectangle of an offcut that is not used.
-type KeepOutDoc struct {
+// ReservedDoc is a rectangle of an offcut that is not used.
+type ReservedDoc struct {
 	given.Place `json:"-"`
 	At          []given.Number `json:"at" jsonschema:"required,minItems=2,maxItems=2" jsonschema_description:"Its corner nearest to the offcut's lower left one, [across the grain, along the grain] from there."`
 	Size        []given.Number `json:"size" jsonschema:"required,minItems=2,maxItems=2" jsonschema_description:"Its size, [across, along]."`

@@ -450,13 +450,13 @@ func (r *reader) offcut(d OffcutDoc, of string, taken names) Offcut {
 	o.Size = r.vec2(d.Size, "the offcut "+o.ID+of, geom.Vec2{}, span{1, 6000})
 	o.Count = r.whole(d.Count, "count"+name, 1, span{1, 1000})
 	o.Price = r.price(d.Price, "price"+name)
-	for _, k := range d.KeepOuts {
-		at := r.vec2(k.At, "the place of a keep-out"+name, geom.Vec2{}, span{0, 6000})
-		size := r.vec2(k.Size, "a keep-out"+name, geom.V2(1, 1), span{0.1, 6000})
+	for _, k := range d.Reserved {
+		at := r.vec2(k.At, "the place of a reserved area"+name, geom.Vec2{}, span{0, 6000})
+		size := r.vec2(k.Size, "a reserved area"+name, geom.V2(1, 1), span{0.1, 6000})
 		if r.sound(before) && (at.X >= o.Size.X || at.Y >= o.Size.Y) {
-			r.faults.Add(k.Place, "measure it from the lower left corner, across the grain first", "a keep-out%s lies beside it", name)
+			r.faults.Add(k.Place, "measure it from the lower left corner, across the grain first", "a reserved area%s lies beside it", name)
 		}
-		o.KeepOuts = append(o.KeepOuts, KeepOut{at, size})
+		o.Reserved = append(o.Reserved, Reserved{at, size})
 	}
 	return o
 }

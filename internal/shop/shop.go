@@ -118,12 +118,12 @@ type Offcut struct {
 	ID       string
 	Size     geom.Vec2 // Y along the grain
 	Count    int
-	Price    float64   // money for one
-	KeepOuts []KeepOut // knots and cracks
+	Price    float64    // money for one
+	Reserved []Reserved // knots and cracks
 }
 
-// KeepOut is a rectangle of an offcut that is not used.
-type KeepOut struct {
+// Reserved is a rectangle of an offcut that is not used.
+type Reserved struct {
 	At   geom.Vec2 // its lower left corner, from the offcut's
 	Size geom.Vec2
 }

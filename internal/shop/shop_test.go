@@ -102,7 +102,7 @@ func TestEveryKey(t *testing.T) {
 		Veneers: []Veneer{{
 			ID: "elm", Species: "wych elm", Face: 0.6, Backing: 0.508, Adhesive: 0.13, Neutral: 0.7, Figure: "directional", Sheet: geom.V2(600, 2500), Price: 88,
 			EdgeMargin: 15, BendAlong: 70, BendAcross: 25, ServiceTemperature: 80, MinOffcut: geom.V2(80, 400), Source: "measured", BlankKerf: 3,
-			Offcuts: []Offcut{{ID: "from-the-desk", Size: geom.V2(300, 900), Count: 2, Price: 5, KeepOuts: []KeepOut{{At: geom.V2(0, 25.4), Size: geom.V2(20, 30)}}}},
+			Offcuts: []Offcut{{ID: "from-the-desk", Size: geom.V2(300, 900), Count: 2, Price: 5, Reserved: []Reserved{{At: geom.V2(0, 25.4), Size: geom.V2(20, 30)}}}},
 		}},
 		Screws:      []Screw{{Size: "M6", Lengths: []float64{20, 30, 50.8}, Price: 0.2}},
 		Inserts:     []Insert{{Size: "M6", Hole: 8.1, Outer: 8.5, Length: 10, Melt: 0.7, MinWall: 3, Price: 0.4}},
@@ -212,7 +212,7 @@ func TestFaultsStandWhereTheyAre(t *testing.T) {
 		{"2440]}", "2440], offcuts: [{id: a, size: [300, 500]}, {id: ‸a, size: [300, 500]}]}", `there is a kept offcut of veneer walnut "a" already`, "the other stands in line 10"},
 		{"2440]}", "2440], offcuts: [{id: a, size: [300, ‸0]}]}", "the second size of the offcut a of veneer walnut is 0 mm", "make it more than 0"},
 		{"2440]}", "2440], offcuts: [{id: a, size: [300, 500], count: ‸0.5}]}", "the count of offcut a of veneer walnut is 0.5", "keep it between 1 and 1000"},
-		{"2440]}", "2440], offcuts: [{id: a, size: [300, 500], keep_outs: [‸{at: [10, 600], size: [5, 5]}]}]}", "a keep-out of offcut a of veneer walnut lies beside it", "across the grain first"},
+		{"2440]}", "2440], offcuts: [{id: a, size: [300, 500], reserved: [‸{at: [10, 600], size: [5, 5]}]}]}", "a reserved area of offcut a of veneer walnut lies beside it", "across the grain first"},
 		{"2440]}", "2440]}\n  - {id: ‸walnut, face: 0.3, backing: 0, adhesive: 0, sheet: [100, 100]}", `there is a veneer "walnut" already`, "the other stands in line 10"},
 
 		{"{size: M5}\nins", "{size: ‸M7}\nins", `"M7" is not a word`, `did you mean "M4"?`},

@@ -218,9 +218,7 @@ func (s settings) one(ctx context.Context, name string, in *instance.Instance, s
 		return summary{}, nil, err
 	}
 	sum := summary{instance: name, seed: seed, seconds: clock(), verified: true}
-	if s.lines > 0 {
-		sum.lines = float64(s.lines) / sum.seconds
-	}
+	sum.lines = float64(l.Lines) / sum.seconds
 	// What is claimed is measured anew: all copies are there, and their area over
 	// that of the strip.
 	sum.density = 100 * in.Area / (bin.Size.X * in.Height)

@@ -28,7 +28,7 @@ type summary struct {
 	seed     int64
 	seconds  float64
 	density  float64 // %
-	lines    float64 // looked along, per second; 0 is not known: a run by time does not count them
+	lines    float64 // looked along for places, per second; 0 is not known
 	verified bool
 	fault    string // if not
 }

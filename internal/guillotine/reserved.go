@@ -2,22 +2,22 @@ package guillotine
 
 import "slices"
 
-// mostKeepOuts is how many keep-outs a sheet may have: all orders of cutting
+// mostReserved is how many reserved areas a sheet may have: all orders of cutting
 // them out are gone through, rectangle by rectangle.
-const mostKeepOuts = 12
+const mostReserved = 12
 
-// parts is a way to cut the keep-outs out of a sheet: what is clear of them.
+// parts is a way to cut the reserved areas out of a sheet: what is clear of them.
 type parts struct {
 	rects []Rect
 	cuts  *Cutting // its waste is the rects, in order, and what is spoilt
 }
 
-// waysAround are ways to cut the keep-outs of a sheet out: the one with first an
+// waysAround are ways to cut the reserved areas of a sheet out: the one with first an
 // upright and the one with first a level cut that leave most in few rectangles
 // (the sum of the second powers of their areas). A sheet without has one way.
 func waysAround(s Stock, kerf int64) []parts {
 	whole := Rect{Size: s.Size}
-	outs := slices.DeleteFunc(slices.Clone(s.KeepOuts), func(k Rect) bool { return !k.overlaps(whole) })
+	outs := slices.DeleteFunc(slices.Clone(s.Reserved), func(k Rect) bool { return !k.overlaps(whole) })
 	if len(outs) == 0 {
 		return []parts{{[]Rect{whole}, &Cutting{Size: s.Size, Piece: -1}}}
 	}
@@ -37,7 +37,7 @@ func waysAround(s Stock, kerf int64) []parts {
 	return ways
 }
 
-// choice is the best cut of a rectangle with keep-outs.
+// choice is the best cut of a rectangle with reserved areas.
 type choice struct {
 	cut   Direction
 	where int64
