@@ -71,8 +71,7 @@ func (h *hierarchy) tieable(li int) []bool {
 	for i := range up {
 		up[i] = i
 	}
-	var root func(i int) int
-	root = func(i int) int {
+	root := func(i int) int {
 		for up[i] != i {
 			up[i] = up[up[i]]
 			i = up[i]

@@ -67,15 +67,20 @@ func (p *problem) shortest() float64 {
 	var l, area float64
 	for _, q := range p.parts {
 		area += p.shapes[q.shape].area * micron * micron
-		narrow := math.Inf(1)
-		for _, f := range p.shapes[q.shape].forms[p.stocks[0].swap] {
-			if f.h <= p.stocks[0].h {
-				narrow = min(narrow, f.w)
-			}
-		}
-		l = max(l, narrow)
+		l = max(l, p.narrowest(q.shape, &p.stocks[0]))
 	}
 	return max(l, p.stocks[0].reach, math.Ceil(area/p.stocks[0].h*(1-1e-12)))
+}
+
+// narrowest is the least width that a shape has on a bin.
+func (p *problem) narrowest(shape int, s *stock) float64 {
+	narrow := math.Inf(1)
+	for _, f := range p.shapes[shape].forms[s.swap] {
+		if f.h <= s.h {
+			narrow = min(narrow, f.w)
+		}
+	}
+	return narrow
 }
 
 // separate goes on from a build of a strip. It returns the lines that it spent.
