@@ -17,7 +17,7 @@ import (
 type nestCommand struct {
 	File       string        `arg:"" help:"The instance: a JSON file with strip_height and items, as in docs/nesting.md." type:"path"`
 	Time       time.Duration `help:"How long to go on, as in 60s. The result then depends on the machine." placeholder:"TIME"`
-	Iterations int           `help:"How long to go on without --time: how many lines are looked along for places. The result is then the same every time." default:"1000000" placeholder:"N"`
+	Iterations int           `help:"How long to go on without --time: how many lines are looked along for places. The result is then the same every time; 1000000 if you say nothing." default:"1000000" placeholder:"N"`
 	Seed       int64         `help:"Another of many equally good searches." placeholder:"N"`
 	Gap        float64       `help:"Least distance from outline to outline, in the file's own unit. The edges of the strip may be touched." placeholder:"LENGTH"`
 	SVG        string        `help:"Write the layout as a drawing." type:"path" placeholder:"FILE"`
