@@ -450,7 +450,11 @@ func TestGatherNeverWorse(t *testing.T) {
 		o.Lines = 3000
 		l := mustPack(t, items, bins, o)
 		is, was := standing(items, l), standing(items, plain)
-		is[3] -= 1e-6 * was[3]
+		// Outlines lie on a lattice of microns, so that a part's area varies
+		// with its turn by up to half a micron along its edge.
+		for _, it := range items {
+			is[3] -= 0.0005 * float64(it.copies()) * perimeter(it.Shape)
+		}
 		if slices.Compare(is, was) > 0 {
 			rt.Fatalf("%v, without separation %v", is, was)
 		}
