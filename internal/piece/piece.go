@@ -49,6 +49,9 @@ type Piece struct {
 	Surfaces   []SurfaceRule
 	PrintAsOne [][]int // groups of indices into Members that are printed as one core
 	Veneer     VeneerRule
+	Loads      []LoadRule
+	Held       []HeldRule
+	Seams      []SeamRule
 	Filament   string // shop filament for the cores, "" for the shop's first
 	File       string // where it was read from, for findings
 }
@@ -182,6 +185,45 @@ type SurfaceRule struct {
 	Relief    *bool    // recess the core under a lap
 	Line      int
 }
+
+// LoadRule is a load that the maker knows of, beside those of the piece's use.
+type LoadRule struct {
+	Name      string     // "a person sits here"
+	Member    string     // member name or ID
+	Surface   string     // surface name; "" for the one that faces most against the force
+	At        *geom.Vec2 // on the surface, mm from the middle of its chart's box along u and v; nil for the middle
+	Across    float64    // diameter of the disc that presses, mm; 0 for the whole surface
+	Force     geom.Vec3  // N, world
+	Sustained bool       // stands for months
+	Line      int
+}
+
+// HeldRule names a surface by which the piece is held: against a wall, say.
+// A piece with none stands on the floor.
+type HeldRule struct {
+	Member  string // member name or ID
+	Surface string // surface name
+	Line    int
+}
+
+// SeamRule pins or forbids seams of a member.
+type SeamRule struct {
+	Member string // member name or ID
+	Kind   SeamRuleKind
+	Axis   int        // the member's axis that the seam is square to: 0, 1, 2 for x, y, z
+	At     float64    // SeamAt: its place along the axis, mm in member coordinates
+	Clear  [2]float64 // NoSeam: from, to along the axis, mm in member coordinates
+	Line   int
+}
+
+// SeamRuleKind says what a SeamRule asks for.
+type SeamRuleKind string
+
+const (
+	SeamAt SeamRuleKind = "at"    // a seam lies here
+	NoSeam SeamRuleKind = "clear" // no seam square to the axis lies here
+	Whole  SeamRuleKind = "whole" // the member is not cut at all
+)
 
 // VeneerRule is what the piece says about veneer as a whole.
 type VeneerRule struct {

@@ -69,7 +69,7 @@ type Inputs struct {
 // brings into the printer is a Stop finding and yields no segment.
 func Plan(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Result, error) {
 	o = o.withDefaults()
-	res := &Result{Bodies: bodies(in.Cores, in.Groups)}
+	res := &Result{Bodies: Bodies(in.Cores, in.Groups)}
 	// Bodies know nothing of one another: each is cut by itself, several side by
 	// side, and the results are put together in order.
 	each := make([]Result, len(res.Bodies))
@@ -113,9 +113,9 @@ func planBody(ctx context.Context, k *solid.Kernel, in Inputs, o Options, i int,
 	return newCutter(k, in, o, i, b, parts, meshes).run(ctx, res)
 }
 
-// bodies lists what is printed: groups printed as one, then the other members,
+// Bodies lists what is printed: groups printed as one, then the other members,
 // all in the order of their first member.
-func bodies(cores []piece.Member, groups [][]int) []Body {
+func Bodies(cores []piece.Member, groups [][]int) []Body {
 	taken := make([]bool, len(cores))
 	first := map[int][]int{}
 	for _, g := range groups {
