@@ -23,7 +23,7 @@ var layers = strings.Fields(`
 	internal/solid internal/mesh internal/mend internal/surface internal/unfold internal/draw internal/nest internal/guillotine internal/elastic internal/instance
 	internal/given internal/piece internal/shop
 	internal/joint internal/veneer internal/seam internal/core internal/printing internal/sheet
-	internal/stability internal/climate internal/stress internal/strength
+	internal/stability internal/climate internal/stress internal/strength internal/remedy
 	internal/bill internal/check
 	internal/drawn internal/intake internal/plan internal/job
 	examples
