@@ -49,6 +49,9 @@ type Document struct {
 	Joints     []JointDoc                        `json:"joints" jsonschema_description:"How members are joined wherever they touch."`
 	Surfaces   []SurfaceDoc                      `json:"surfaces" jsonschema_description:"What is done differently with single surfaces; a later entry overrides an earlier one."`
 	PrintAsOne [][]given.Text                    `json:"print_as_one" jsonschema_description:"Groups of members that are printed as one core."`
+	Loads      []LoadDoc                         `json:"loads" jsonschema_description:"Loads that you know of, beside those by which a piece of its use is judged; each is a load case of its own."`
+	Held       []HeldDoc                         `json:"held" jsonschema_description:"Surfaces by which the piece is held to a wall or the like; it then stands on no floor."`
+	Seams      []SeamDoc                         `json:"seams" jsonschema_description:"Where a member is to be cut into segments, and where not."`
 
 	shelf *shelf
 }
@@ -264,6 +267,38 @@ type SurfaceDoc struct {
 	Lap         given.Text   `json:"lap" jsonschema:"enum=always,enum=never" jsonschema_description:"Whether the band laps over its own end; only when needed when left out."`
 	LapAt       given.Number `json:"lap_at" jsonschema_description:"Where the first lap is centred: distance along the surface from its start."`
 	Relief      *given.Flag  `json:"relief" jsonschema_description:"Recess the core under the laps of this surface."`
+}
+
+// LoadDoc is a load: a person, a thing, or a force.
+type LoadDoc struct {
+	given.Place `json:"-"`
+	Name        given.Text     `json:"name" jsonschema:"required" jsonschema_description:"What happens, in a few words: a person sits here."`
+	On          given.Text     `json:"on" jsonschema:"required" jsonschema_description:"Member that is loaded, by name (every copy, each with the whole load) or as a single copy."`
+	Surface     given.Text     `json:"surface" jsonschema_description:"Surface that is pressed or pulled; the one that faces most against the force when left out."`
+	At          []given.Number `json:"at" jsonschema:"minItems=2,maxItems=2" jsonschema_description:"Middle of the load on the surface, from the middle of the surface: along a face's length and width, along and across an edge. The middle when left out; give surface too."`
+	Across      given.Number   `json:"across" jsonschema_description:"Diameter of the disc that presses. Left out, a person presses on 250 mm, a load with a place on 50 mm, and anything else on the whole surface."`
+	Person      given.Number   `json:"person" jsonschema_description:"Mass of a person who sits or stands here, as in 110 kg; give one of person, mass and force."`
+	Mass        given.Number   `json:"mass" jsonschema_description:"Mass of a thing that lies here, as in 20 kg."`
+	Force       given.Number   `json:"force" jsonschema_description:"A force, as in 100 N or 25 lbf."`
+	Towards     *Axis          `json:"towards" jsonschema_description:"Direction of the force in the world; down when left out."`
+	Sustained   given.Flag     `json:"sustained" jsonschema_description:"It stays for months, so that plastic creeps; false when left out."`
+}
+
+// HeldDoc is a surface by which the piece is held.
+type HeldDoc struct {
+	given.Place `json:"-"`
+	On          given.Text `json:"on" jsonschema:"required" jsonschema_description:"Member that is held, by name (every copy) or as a single copy."`
+	Surface     given.Text `json:"surface" jsonschema:"required" jsonschema_description:"Its surface that lies against what holds it."`
+}
+
+// SeamDoc pins or forbids seams of a member, by exactly one of at, clear and whole.
+type SeamDoc struct {
+	given.Place `json:"-"`
+	On          given.Text     `json:"on" jsonschema:"required" jsonschema_description:"Member, by name (every copy) or as a single copy."`
+	Across      given.Text     `json:"across" jsonschema:"enum=x,enum=y,enum=z" jsonschema_description:"The member's own axis that the seam is square to; belongs to at and clear."`
+	At          given.Number   `json:"at" jsonschema_description:"A seam lies here, in the member's own coordinates."`
+	Clear       []given.Number `json:"clear" jsonschema:"minItems=2,maxItems=2" jsonschema_description:"No seam square to the axis lies between these two places, in the member's own coordinates."`
+	Whole       given.Flag     `json:"whole" jsonschema_description:"true: the member is not cut at all."`
 }
 
 // Axis is a direction: "+x" to "-z", or a vector.
@@ -564,6 +599,46 @@ func (d *Document) checkForm(f *given.Faults) {
 					f.Add(p, "take it out, or make the joint knock-down", "only a knock-down joint has screws")
 				}
 			}
+		}
+	}
+	d.checkRules(f)
+}
+
+// checkRules checks the form of loads, holds and seams.
+func (d *Document) checkRules(f *given.Faults) {
+	for _, l := range d.Loads {
+		if !l.Written() {
+			continue
+		}
+		if n := count(l.Person.Written(), l.Mass.Written(), l.Force.Written()); n != 1 {
+			f.Add(l.Place, "give exactly one of person: 80 kg, mass: 20 kg and force: 100 N", "this load has %d sizes", n)
+		}
+		if l.Towards != nil && !l.Force.Written() {
+			f.Add(l.Towards.Place, "take towards out, or give a force", "a weight presses down, whatever its direction")
+		}
+		if l.At != nil && !l.Surface.Written() {
+			f.Add(l.At[0].Place, "name the surface too", "a load has a place, but no surface that it lies on")
+		}
+		if l.Person.Written() && l.Sustained.Value {
+			f.Add(l.Sustained.Place, "take sustained out, or write mass for a thing", "a person does not stay for months")
+		}
+		if len(l.Name.Value) > maxName {
+			f.Add(l.Name.Place, fmt.Sprintf("say it in %d characters", maxName), "the name of this load is too long")
+		}
+	}
+	for _, s := range d.Seams {
+		if !s.Written() {
+			continue
+		}
+		switch at, clear, whole := s.At.Written(), s.Clear != nil, s.Whole.Written(); {
+		case count(at, clear, whole) != 1:
+			f.Add(s.Place, "write {on: rim, across: x, at: 120 mm}, {on: rim, across: x, clear: [40 mm, 90 mm]} or {on: leg, whole: true}", "a seam has one of at, clear and whole")
+		case whole && !s.Whole.Value:
+			f.Add(s.Whole.Place, "take it out", "whole: false says nothing: a member is cut only when it must be")
+		case whole && s.Across.Written():
+			f.Add(s.Across.Place, "take across out", "a member that is not cut has no seam across an axis")
+		case !whole && !s.Across.Written():
+			f.Add(s.Place, "add across: x, y or z, the member's axis that the seam is square to", "this seam has no direction")
 		}
 	}
 }

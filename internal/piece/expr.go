@@ -35,6 +35,16 @@ const maxExpression = 500
 var constants = map[string]value{
 	"pi": {math.Pi, Count}, "mm": {1, Length}, "cm": {10, Length}, "m": {1000, Length}, "inch": {25.4, Length}, "ft": {304.8, Length},
 	"deg": {math.Pi / 180, Angle}, "rad": {1, Angle},
+	// Spelt so that no parameter can be meant: only numbers with a unit lead here.
+	"Gram": {1, Mass}, "Kilogram": {1000, Mass}, "Ounce": {28.349523125, Mass}, "Pound": {453.59237, Mass},
+	"Newton": {1, Force}, "Kilonewton": {1000, Force}, "KilogramForce": {9.80665, Force}, "PoundForce": {4.4482216152605, Force},
+}
+
+// spelt is how constants spell a unit whose own name means something else.
+var spelt = map[string]string{
+	"in": "inch", // a word of the expression language
+	"g":  "Gram", "kg": "Kilogram", "oz": "Ounce", "lb": "Pound",
+	"N": "Newton", "kN": "Kilonewton", "kgf": "KilogramForce", "lbf": "PoundForce",
 }
 
 // functions by name, with the number of their arguments (-1: one or more) and
@@ -76,7 +86,7 @@ func reserved(name string) bool {
 func underscored(name string) string { return strings.ReplaceAll(name, "-", "_") }
 
 // withUnit finds a number with a unit inside an expression: "20 mm", "8deg".
-var withUnit = regexp.MustCompile(`(^|[^A-Za-z0-9_.])([0-9]+\.?[0-9]*|\.[0-9]+)\s*(mm|cm|m|inch|in|ft|deg|rad)\b`)
+var withUnit = regexp.MustCompile(`(^|[^A-Za-z0-9_.])([0-9]+\.?[0-9]*|\.[0-9]+)\s*(mm|cm|m|inch|in|ft|deg|rad|g|kg|oz|lb|N|kN|kgf|lbf)\b`)
 
 // parseExpression turns the text after the equals sign into a tree.
 func parseExpression(text string) (ast.Node, error) {
@@ -89,8 +99,8 @@ func parseExpression(text string) (ast.Node, error) {
 	text = withUnit.ReplaceAllStringFunc(text, func(m string) string {
 		p := withUnit.FindStringSubmatch(m)
 		u := p[3]
-		if u == "in" { // a word of the expression language
-			u = "inch"
+		if name, ok := spelt[u]; ok {
+			u = name
 		}
 		return p[1] + "(" + p[2] + "*" + u + ")"
 	})
@@ -305,6 +315,10 @@ func article(q Quantity) string {
 		return "an angle"
 	case Length:
 		return "a length"
+	case Mass:
+		return "a mass"
+	case Force:
+		return "a force"
 	}
 	return "a plain number"
 }

@@ -202,7 +202,7 @@ func (ns *reckoner) read(n given.Number) (value, error) {
 	}
 	v, kind, err := unit.Parse(text)
 	if err != nil {
-		ns.faults.Add(n.Place, "write a number, as in 19 mm, 1 1/2 in, 8 deg or = height / 2", "%s", err)
+		ns.faults.Add(n.Place, "write a number, as in 19 mm, 1 1/2 in, 8 deg, 20 kg or = height / 2", "%s", err)
 		return value{}, errFailed
 	}
 	switch kind {
@@ -212,8 +212,12 @@ func (ns *reckoner) read(n given.Number) (value, error) {
 		return value{v, Length}, nil
 	case unit.Angle:
 		return value{v, Angle}, nil
+	case unit.Mass:
+		return value{v, Mass}, nil
+	case unit.Force:
+		return value{v, Force}, nil
 	}
-	ns.faults.Add(n.Place, "use mm, cm, m, in, ft, deg or rad", "%q measures %s, which no number of a piece does", text, kind)
+	ns.faults.Add(n.Place, "use mm, cm, m, in, ft, deg, rad, kg, lb or N", "%q measures %s, which no number of a piece does", text, kind)
 	return value{}, errFailed
 }
 

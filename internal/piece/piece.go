@@ -59,7 +59,7 @@ type Piece struct {
 // Parameter is a number that the maker may change.
 type Parameter struct {
 	Name, Label    string
-	Value          float64 // mm, rad or a plain number, by Kind
+	Value          float64 // mm, rad, g, N or a plain number, by Kind
 	Min, Max, Step float64 // Min < Max when limited, both 0 otherwise; Step 0 means free
 	Kind           Quantity
 	Line           int
@@ -71,6 +71,8 @@ type Quantity string
 const (
 	Length Quantity = "length" // mm
 	Angle  Quantity = "angle"  // radians
+	Mass   Quantity = "mass"   // g
+	Force  Quantity = "force"  // N
 	Count  Quantity = "count"  // a plain number
 )
 
@@ -189,11 +191,11 @@ type SurfaceRule struct {
 // LoadRule is a load that the maker knows of, beside those of the piece's use.
 type LoadRule struct {
 	Name      string     // "a person sits here"
-	Member    string     // member name or ID
+	Member    string     // member name, for every copy at once, or ID
 	Surface   string     // surface name; "" for the one that faces most against the force
 	At        *geom.Vec2 // on the surface, mm from the middle of its chart's box along u and v; nil for the middle
 	Across    float64    // diameter of the disc that presses, mm; 0 for the whole surface
-	Force     geom.Vec3  // N, world
+	Force     geom.Vec3  // N on each copy, world
 	Sustained bool       // stands for months
 	Line      int
 }

@@ -99,7 +99,10 @@ func TestFaultsStandWhereTheyAre(t *testing.T) {
 
 		{"unknown unit", withBoard("{rectangle: {length: ‸100 furlong, width: 50}, thickness: 10}"), `"furlong" is no unit`, "write a number, as in 19 mm"},
 		{"angle for a length", withBoard("{rectangle: {length: ‸90 deg, width: 50}, thickness: 10}"), "is an angle, not a length", "give it in mm or in"},
-		{"mass for a length", withBoard("{rectangle: {length: ‸2 kg, width: 50}, thickness: 10}"), "measures mass", "use mm, cm, m, in"},
+		{"mass for a length", withBoard("{rectangle: {length: ‸2 kg, width: 50}, thickness: 10}"), "the length of top is a mass, not a length", "give it in mm or in"},
+		{"time for a length", withBoard("{rectangle: {length: ‸2 min, width: 50}, thickness: 10}"), "measures time, which no number of a piece does", "use mm, cm, m, in"},
+		{"force for an angle", members + "surfaces:\n  - {on: seat, surface: face, grain: ‸4 N}\n", "the angle of the grain is a force, not an angle", "give it in deg or rad"},
+		{"mass for a number", withBoard(plain) + "    repeat: {radial: ‸4 kg}\n", "is a mass, not a plain number", "take the unit out"},
 		{"angle without unit", members + "surfaces:\n  - {on: seat, surface: face, grain: ‸45}\n", "angle of the grain has no unit", "write 45 deg"},
 		{"comma in a number", withBoard("\n      rectangle: {length: 100, width: 50}\n      thickness: ‸1,5 mm"), "a comma cannot stand in a number", "write a number, as in 19 mm"},
 		{"two quantities", withBoard("{rectangle: {length: ‸1 ft 20 deg, width: 50}, thickness: 10}"), "mixes length and angle", "write a number"},
@@ -196,6 +199,44 @@ func TestFaultsStandWhereTheyAre(t *testing.T) {
 		{"end cut of neither kind", members + "    end_cuts: [‸{at: [0, 0, 0]}]\n", "either a normal or a member", "write {at: [0, 0, 0], normal: -z}"},
 		{"printed with nothing", members + "print_as_one: [[seat, ‸psot]]\n", `there is no member "psot"`, `did you mean "post"?`},
 		{"printed twice", members + "print_as_one: [[seat, leg], [post, ‸seat]]\n", "is in a print_as_one group already", "name it once"},
+
+		{"load on a missing member", members + "loads: [{name: a, on: ‸saet, mass: 2 kg}]\n", `there is no member "saet"`, `did you mean "seat"?`},
+		{"load on a missing surface", members + "loads: [{name: a, on: seat, surface: ‸edge-3, mass: 2 kg}]\n", `seat has no surface "edge-3"`, `did you mean "edge-1"?`},
+		{"load without a name", members + "loads: [‸{on: seat, mass: 2 kg}]\n", `the key "name" is missing here`, "add name"},
+		{"load of a long name", members + "loads: [{name: ‸" + strings.Repeat("a", 61) + ", on: seat, mass: 2 kg}]\n", "the name of this load is too long", "say it in 60 characters"},
+		{"load on a group of surfaces", members + "loads: [{name: a, on: seat, surface: ‸faces, mass: 2 kg}]\n", `seat has no surface "faces"`, `did you mean "face"?`},
+		{"load without a size", members + "loads: [‸{name: a, on: seat}]\n", "this load has 0 sizes", "give exactly one of person"},
+		{"load of two sizes", members + "loads: [‸{name: a, on: seat, mass: 2 kg, force: 3 N}]\n", "this load has 2 sizes", "give exactly one of person"},
+		{"mass without unit", members + "loads: [{name: a, on: seat, mass: ‸20}]\n", "the mass of the load has no unit", "as in 20 kg"},
+		{"force in kg", members + "loads: [{name: a, on: seat, force: ‸20 kg}]\n", "the force is a mass, not a force", "as in 100 N"},
+		{"mass in N", members + "loads: [{name: a, on: seat, mass: ‸20 N}]\n", "the mass of the load is a force, not a mass", "as in 20 kg"},
+		{"person in mm", members + "loads: [{name: a, on: seat, person: ‸1800 mm}]\n", "the mass of the person is a length, not a mass", "as in 110 kg"},
+		{"force of nothing", members + "loads: [{name: a, on: seat, force: ‸0 N}]\n", "the force comes to 0", "make it more than 0"},
+		{"negative mass", members + "loads: [{name: a, on: seat, mass: ‸-3 kg}]\n", "comes to -3000", "make it more than 0"},
+		{"mass of a house", members + "loads: [{name: a, on: seat, mass: ‸6000 kg}]\n", "comes to 6000 kg; more than 5000 kg", "look at its unit"},
+		{"force of a house", members + "loads: [{name: a, on: seat, force: ‸60 kN}]\n", "comes to 60000 N; more than 50000 N", "look at its unit"},
+		{"force in an unknown unit", members + "loads: [{name: a, on: seat, force: ‸60 dyn}]\n", `"dyn" is no unit`, "write a number"},
+		{"mass and length added", members + "loads: [{name: a, on: seat, mass: ‸= 3 kg + 2 mm}]\n", "a mass and a length cannot be put together by +", "mend the expression"},
+		{"weight with a direction", members + "loads: [{name: a, on: seat, mass: 2 kg, towards: ‸+x}]\n", "a weight presses down", "take towards out"},
+		{"force towards nothing", members + "loads: [{name: a, on: seat, force: 2 N, towards: ‸[0, 0, 0]}]\n", "the direction of the force has no direction", "give it a length"},
+		{"place without a surface", members + "loads: [{name: a, on: seat, mass: 2 kg, at: [‸1, 2]}]\n", "a load has a place, but no surface", "name the surface too"},
+		{"place of three numbers", members + "loads: [{name: a, on: seat, surface: face, mass: 2 kg, at: ‸[1, 2, 3]}]\n", "this list has 3 entries", "count them again"},
+		{"disc of nothing", members + "loads: [{name: a, on: seat, mass: 2 kg, across: ‸0 mm}]\n", "the disc of a load comes to 0 mm", "make it more than 0"},
+		{"person for months", members + "loads: [{name: a, on: seat, person: 80 kg, sustained: ‸true}]\n", "a person does not stay for months", "take sustained out"},
+		{"held by a missing member", members + "held: [{on: ‸wall, surface: back}]\n", `there is no member "wall"`, "use one of"},
+		{"held by a missing surface", members + "held: [{on: post, surface: ‸back}]\n", `post has no surface "back"`, "use one of: side-1"},
+		{"held by no surface", members + "held: [‸{on: post}]\n", `the key "surface" is missing here`, "add surface"},
+		{"seam of a missing member", members + "seams: [{on: ‸rim, whole: true}]\n", `there is no member "rim"`, "use one of"},
+		{"seam of nothing", members + "seams: [‸{on: leg}]\n", "a seam has one of at, clear and whole", "write {on: rim"},
+		{"seam of two kinds", members + "seams: [‸{on: leg, across: x, at: 10, whole: true}]\n", "a seam has one of at, clear and whole", "write {on: rim"},
+		{"seam without a direction", members + "seams: [‸{on: leg, at: 10}]\n", "this seam has no direction", "add across"},
+		{"seam in no direction", members + "seams: [{on: leg, across: ‸w, at: 10}]\n", `"w" is not a word that is known here`, `did you mean "x"?`},
+		{"seam beside the member", members + "seams: [{on: leg, across: x, at: ‸50}]\n", "there is nothing of leg-1 at 50 mm along its own x", "reaches from -50 mm to 50 mm"},
+		{"seam beyond a turning", members + "seams: [{on: post, across: z, at: ‸-1}]\n", "there is nothing of post at -1 mm along its own z", "reaches from 0 mm to 200 mm"},
+		{"stretch turned round", members + "seams: [{on: leg, across: x, clear: [‸40, 10]}]\n", "runs from 40 mm to 10 mm", "give the smaller one first"},
+		{"stretch beside the member", members + "seams: [{on: leg, across: y, clear: [‸30, 40]}]\n", "there is nothing of leg-1 at 30 mm to 40 mm", "reaches from -25 mm to 25 mm"},
+		{"whole or not", members + "seams: [{on: leg, whole: ‸false}]\n", "whole: false says nothing", "take it out"},
+		{"whole across", members + "seams: [{on: leg, whole: true, across: ‸x}]\n", "no seam across an axis", "take across out"},
 
 		{"nested too deep", head + "members: " + strings.Repeat("[", given.MaxDepth) + mark + "[" + strings.Repeat("]", given.MaxDepth+1), "more than 24 deep", "write it flatter"},
 		{"alias bomb", bomb(), "aliases swell the file", "use fewer aliases"},
@@ -624,6 +665,15 @@ func TestSchemaRefusesWhatTheParserRefuses(t *testing.T) {
 		{"turning: {cylinder: {diameter: 40, length: 200}}", "solid: {file: a.stl, up: north}"},
 		{"turning: {cylinder: {diameter: 40, length: 200}}", "solid: a.stl"},
 		{"use: table", "use: table\nveneer: {balance: perhaps}"},
+		{"use: table", "use: table\nloads: [{on: seat, mass: 2 kg}]"},
+		{"use: table", "use: table\nloads: [{name: a, on: seat, weight: 2 kg}]"},
+		{"use: table", "use: table\nloads: [{name: a, on: seat, force: strong}]"},
+		{"use: table", "use: table\nloads: [{name: a, on: seat, force: 2 N, towards: down}]"},
+		{"use: table", "use: table\nloads: [{name: a, on: seat, surface: face, force: 2 N, at: [1]}]"},
+		{"use: table", "use: table\nheld: [{on: seat}]"},
+		{"use: table", "use: table\nheld: seat"},
+		{"use: table", "use: table\nseams: [{on: leg, across: up, at: 3}]"},
+		{"use: table", "use: table\nseams: [{on: leg, across: x, clear: [3]}]"},
 	} {
 		bad := strings.Replace(good, tc.from, tc.to, 1)
 		if bad == good {
@@ -650,6 +700,7 @@ func FuzzParse(f *testing.F) {
 	f.Add([]byte(strings.Replace(bomb(), mark, "", 1)))
 	f.Add([]byte(withSolid("file: parts/foot.stl, unit: in, part: body-1")))
 	f.Add([]byte(members + "joints:\n  - {between: [leg, seat], kind: glued}\n"))
+	f.Add([]byte(members + "loads:\n  - {name: a, on: seat, surface: face, at: [1, = 2 mm], across: 30, force: = 2 kN / 3, towards: [1, 0, 1]}\nheld:\n  - {on: post, surface: low-end}\nseams:\n  - {on: leg, across: x, clear: [0, 3]}\n"))
 	f.Add([]byte(withBoard("{rectangle: {length: = top.length + (1, width: 50}, thickness: = [1][0]}")))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		d, err := Parse("fuzz.yaml", data)

@@ -60,6 +60,9 @@ func (d *Document) Resolve(overrides map[string]string) (*Piece, []finding.Findi
 		r.joints()
 		r.surfaces()
 		r.printAsOne()
+		r.loads()
+		r.held()
+		r.seams()
 	}
 	if err := r.faults.Err(); err != nil {
 		return nil, finding.Sorted(r.findings), err
@@ -75,8 +78,8 @@ func (r *resolver) trouble() int { return r.faults.Len() + r.ns.failed }
 // length reads a length; false after a fault.
 func (r *resolver) length(n given.Number, what string) (float64, bool) {
 	v, ok := r.ns.of(n)
-	if ok && v.kind == Angle {
-		r.faults.Add(n.Place, "give it in mm or in", "the %s is an angle, not a length", what)
+	if ok && v.kind != Length && v.kind != Count {
+		r.faults.Add(n.Place, "give it in mm or in", "the %s is %s, not a length", what, article(v.kind))
 		return 0, false
 	}
 	return v.v, ok
@@ -137,8 +140,8 @@ func (r *resolver) angle(n given.Number, what string) float64 {
 	switch {
 	case !ok:
 		return 0
-	case v.kind == Length:
-		r.faults.Add(n.Place, "give it in deg or rad", "the %s is a length, not an angle", what)
+	case v.kind != Angle && v.kind != Count:
+		r.faults.Add(n.Place, "give it in deg or rad", "the %s is %s, not an angle", what, article(v.kind))
 	case v.kind == Count && v.v != 0 && !strings.HasPrefix(strings.TrimSpace(n.Text), "="):
 		r.faults.Add(n.Place, "write "+strings.TrimSpace(n.Text)+" deg if degrees are meant", "the %s has no unit", what)
 	case math.Abs(v.v) > 2*math.Pi+1e-9:

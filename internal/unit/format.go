@@ -114,6 +114,21 @@ func FormatMass(g float64) string {
 	}
 }
 
+// FormatForce writes a force in newtons: "7.5 N" below ten newtons, "250 N"
+// below ten thousand, "12.5 kN" above.
+func FormatForce(n float64) string {
+	switch a := math.Abs(n); {
+	case math.IsNaN(n) || math.IsInf(n, 0):
+		return "?"
+	case a < 9.95:
+		return decimals(n, 1) + " N"
+	case a < 9999.5:
+		return decimals(n, 0) + " N"
+	default:
+		return decimals(n/1000, 2) + " kN"
+	}
+}
+
 // FormatMoney writes an amount with two decimals and its currency: "12.50 EUR".
 func FormatMoney(amount float64, currency string) string {
 	if math.IsNaN(amount) || math.IsInf(amount, 0) {

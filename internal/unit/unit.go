@@ -1,8 +1,8 @@
 // Package unit reads and writes the quantities of a workshop as people write
 // them: "24 in", "1 1/2 in", "5 ft 3 in", "19 mm", "8 deg", "2.5 kg",
-// "1 h 30 min", "12.50 EUR". Inside the program a length is a float64 in
-// millimetres, an angle in radians, a mass in grams, a time in seconds and
-// money an amount in the shop's currency.
+// "100 N", "1 h 30 min", "12.50 EUR". Inside the program a length is a float64
+// in millimetres, an angle in radians, a mass in grams, a force in newtons, a
+// time in seconds and money an amount in the shop's currency.
 //
 // Numbers are read as exact fractions and rounded once, so that 1 1/2 in is
 // the float64 nearest to 38.1, whatever the spelling. One inch is exactly
@@ -24,6 +24,7 @@ const (
 	Length Quantity = "length" // mm
 	Angle  Quantity = "angle"  // rad
 	Mass   Quantity = "mass"   // g
+	Force  Quantity = "force"  // N
 	Time   Quantity = "time"   // s
 )
 
@@ -45,6 +46,8 @@ var units = map[string]scale{
 	"deg": {Angle, 0, 1}, "degree": {Angle, 0, 1}, "degrees": {Angle, 0, 1}, "°": {Angle, 0, 1}, "rad": {Angle, 1, 1},
 	"mg": {Mass, 1, 1000}, "g": {Mass, 1, 1}, "kg": {Mass, 1000, 1},
 	"oz": {Mass, 45359237, 1600000}, "lb": {Mass, 45359237, 100000}, // international avoirdupois pound, 0.45359237 kg
+	// Weights of 1 kg and 1 lb under the standard acceleration, 9.80665 m/s² (CGPM 1901), both exact.
+	"N": {Force, 1, 1}, "kN": {Force, 1000, 1}, "kgf": {Force, 980665, 100000}, "lbf": {Force, 44482216152605, 10000000000000},
 	"s": {Time, 1, 1}, "sec": {Time, 1, 1}, "min": {Time, 60, 1}, "h": {Time, 3600, 1}, "hr": {Time, 3600, 1}, "d": {Time, 86400, 1},
 }
 
@@ -269,6 +272,11 @@ func ParseAngle(text string) (rad float64, err error) {
 // ParseMass reads a mass in grams; a bare number counts as grams.
 func ParseMass(text string) (g float64, err error) {
 	return as(text, Mass, `250 g, 1.5 kg, 3 lb`)
+}
+
+// ParseForce reads a force in newtons; a bare number counts as newtons.
+func ParseForce(text string) (n float64, err error) {
+	return as(text, Force, `100 N, 1.3 kN, 25 lbf`)
 }
 
 // ParseTime reads a time in seconds; a bare number counts as seconds.

@@ -25,6 +25,9 @@ func TestParse(t *testing.T) {
 		{"2 5 ft", math.NaN(), ""},
 		{"180 deg", math.Pi, Angle}, {"90°", math.Pi / 2, Angle}, {"0.5 rad", .5, Angle}, {"-45 deg", -math.Pi / 4, Angle},
 		{"1.5 kg", 1500, Mass}, {"1 lb", 453.59237, Mass}, {"1 lb 8 oz", 680.388555, Mass},
+		// 0.45359237 kg × 9.80665 m/s² (CGPM 1901) by hand.
+		{"100 N", 100, Force}, {"1.3 kN", 1300, Force}, {"10 kgf", 98.0665, Force}, {"1 lbf", 4.4482216152605, Force},
+		{"25 lbf", 111.2055403815125, Force}, {"-2 kN 5 N", -2005, Force},
 		{"1 h 20 min", 4800, Time}, {"90 s", 90, Time}, {"2 d", 172800, Time},
 		{"0.1 mm", .1, Length}, {"0.30000000000000004", 0.30000000000000004, Plain},
 	} {
@@ -53,6 +56,8 @@ func TestParseRefuses(t *testing.T) {
 		"3 mm 5 mm":              "larger units come first",
 		"5 ft 3":                 "a unit is missing",
 		"5 ft 3 deg":             "mixes",
+		"3 kg 2 N":               "mixes mass and force",
+		"3 n":                    "no unit",
 		"3 deg 5 deg":            "one part",
 		"3/0 in":                 "0 below",
 		"1 3/0 in":               "0 below",
@@ -96,6 +101,12 @@ func TestParseOneQuantity(t *testing.T) {
 	if v, err := ParseMass("2 kg"); v != 2000 || err != nil {
 		t.Errorf("mass: %v, %v", v, err)
 	}
+	if v, err := ParseForce("2 kN"); v != 2000 || err != nil {
+		t.Errorf("force: %v, %v", v, err)
+	}
+	if _, err := ParseForce("2 kg"); err == nil || !strings.Contains(err.Error(), "measures mass, not force") {
+		t.Errorf("mass as a force: %v", err)
+	}
 	if v, err := ParseTime("1 h"); v != 3600 || err != nil {
 		t.Errorf("time: %v, %v", v, err)
 	}
@@ -124,6 +135,8 @@ func TestFormat(t *testing.T) {
 		{FormatDuration(12000), "3 h 20 min"}, {FormatDuration(3600 * 24), "24 h"}, {FormatDuration(3600 * 52), "2 d 4 h"},
 		{FormatDuration(-90), "-2 min"}, {FormatDuration(math.NaN()), "?"},
 		{FormatMass(7.46), "7.5 g"}, {FormatMass(9.96), "10 g"}, {FormatMass(250.4), "250 g"}, {FormatMass(999.6), "1 kg"}, {FormatMass(1254), "1.25 kg"},
+		{FormatForce(7.46), "7.5 N"}, {FormatForce(9.96), "10 N"}, {FormatForce(1300.4), "1300 N"}, {FormatForce(12345), "12.35 kN"},
+		{FormatForce(-0.01), "0 N"}, {FormatForce(math.NaN()), "?"},
 		{FormatMoney(12.5, "EUR"), "12.50 EUR"}, {FormatMoney(-0.001, "EUR"), "0.00 EUR"}, {FormatMoney(3, ""), "3.00"},
 	} {
 		if c.got != c.want {
