@@ -165,6 +165,7 @@ type Link struct {
 	Preload float64   // tension (N) at no stretch, as of a screw done up; not with Contact
 	Contact bool      // bears only pressure, and Across only while pressed
 	Gap     float64   // Contact: how far apart the faces stand at rest, mm, >= 0
+	Reach   float64   // how far along the axis from At it meets B, mm, as a screw from head to thread; then Across is 0
 }
 
 // Face is a rectangle in the world: its corner is the frame's origin, its sides
@@ -368,7 +369,7 @@ func (m Model) check() error {
 			return fmt.Errorf("elastic: link %d %q: no body %d or %d", i, l.Name, l.A, l.B)
 		case l.A == l.B:
 			return fmt.Errorf("elastic: link %d %q: joins body %d to itself", i, l.Name, l.A)
-		case !finite3(l.At, l.Axis) || !finite(l.Along, l.Across, l.Preload, l.Gap):
+		case !finite3(l.At, l.Axis) || !finite(l.Along, l.Across, l.Preload, l.Gap, l.Reach):
 			return fmt.Errorf("elastic: link %d %q: not finite", i, l.Name)
 		case math.Abs(l.Axis.Dot(l.Axis)-1) > 1e-9:
 			return fmt.Errorf("elastic: link %d %q: its axis is not a unit vector", i, l.Name)
@@ -376,6 +377,8 @@ func (m Model) check() error {
 			return fmt.Errorf("elastic: link %d %q: a stiffness or the gap is below nought", i, l.Name)
 		case !l.Contact && l.Gap != 0:
 			return fmt.Errorf("elastic: link %d %q: only a contact has a gap", i, l.Name)
+		case l.Reach != 0 && l.Across != 0:
+			return fmt.Errorf("elastic: link %d %q: what bears across meets both bodies at one point", i, l.Name)
 		case l.Contact && l.Preload != 0:
 			return fmt.Errorf("elastic: link %d %q: a contact has no preload; let a screw beside it press", i, l.Name)
 		case l.Contact && !(l.Along > 0):

@@ -40,6 +40,7 @@ func Assemble(ctx context.Context, m Model, o Options) (*System, error) {
 			return nil, fmt.Errorf("elastic: %w: %d MiB are needed, %d MiB allowed", ErrTooLarge, need>>20, o.MaxMemory>>20)
 		}
 	}
+	m.Links = slices.Clone(m.Links) // preloads may change, see Preload
 	s := &System{model: m, opts: o.filled()}
 	nodes := 0
 	for i, b := range m.Bodies {
@@ -72,9 +73,10 @@ func Assemble(ctx context.Context, m Model, o Options) (*System, error) {
 				continue
 			}
 			ends[side] = s.bodies[b]
+			p := l.At.Add(l.Axis.Scale(float64(side) * l.Reach))
 			var ok bool
-			if at[side], ok = s.bodies[b].find(l.At); !ok {
-				return nil, fmt.Errorf("elastic: link %d %q: its point (%.4g, %.4g, %.4g) does not lie on body %q", i, l.Name, l.At.X, l.At.Y, l.At.Z, m.Bodies[b].Name)
+			if at[side], ok = s.bodies[b].find(p); !ok {
+				return nil, fmt.Errorf("elastic: link %d %q: its point (%.4g, %.4g, %.4g) does not lie on body %q", i, l.Name, p.X, p.Y, p.Z, m.Bodies[b].Name)
 			}
 		}
 		s.spots = append(s.spots, at)

@@ -45,6 +45,7 @@ type mesh struct {
 	nodes   []geom.Vec3
 	bricks  [][20]int
 	first   []int        // by member: its first brick, and one past the last
+	up      []geom.Vec3  // by member, world: across its layers
 	skin    [][]meshFace // by member
 	ties    map[int]tied // by node
 	tieList []int
@@ -221,6 +222,10 @@ func sidesOf(t *testing.T, b piece.Member) quad {
 	return q
 }
 
+// layersOf is across the layers of a member: boards are printed lying, turnings
+// standing.
+func layersOf(b piece.Member) geom.Vec3 { return b.Place.Z }
+
 // add meshes a member: elements not longer than step, and as many through a board.
 func (m *mesh) add(t *testing.T, b piece.Member, step float64, through int, marks []float64) {
 	t.Helper()
@@ -288,7 +293,7 @@ func (m *mesh) add(t *testing.T, b piece.Member, step float64, through int, mark
 				from = func(p geom.Vec2) float64 { return meets(c.Plane, p) }
 			}
 		}
-		n := max(2, 2*int(math.Ceil(radius*0.84/step/2)))
+		n := max(4, 2*int(math.Ceil(radius*0.84/step/2)))
 		rings := int(math.Ceil(radius * 0.58 / step))
 		m.disc(n, rings, even(int(math.Ceil((high-low)/step/1.5))), func(p geom.Vec2, w float64) geom.Vec3 {
 			z := from(p) + (to(p)-from(p))*w
@@ -302,6 +307,7 @@ func (m *mesh) add(t *testing.T, b piece.Member, step float64, through int, mark
 		m.first = []int{0}
 	}
 	m.first = append(m.first, len(m.bricks))
+	m.up = append(m.up, layersOf(b))
 	// What only one brick has is its skin.
 	type corners [4]int
 	seen := map[corners]int{}
@@ -430,8 +436,8 @@ func (m *mesh) tie(slave, master int) (n int) {
 	return n
 }
 
-// volume of a member by 2 x 2 x 2 x 8 points: a check of the mesh.
-func (m *mesh) volume(member int) (v float64) {
+// volume of a member by Gauss's 27 points, and what of it belongs to nodes at Z = 0.
+func (m *mesh) volume(member int) (v, foot float64) {
 	g := math.Sqrt(0.6)
 	w := [3]float64{5. / 9, 8. / 9, 5. / 9}
 	for _, b := range m.bricks[m.first[member]:m.first[member+1]] {
@@ -444,32 +450,39 @@ func (m *mesh) volume(member int) (v float64) {
 					j[a] = j[a].Add(m.nodes[b[n]].Scale(d[a]))
 				}
 			}
-			v += w[q%3] * w[q/3%3] * w[q/9] * j[0].Cross(j[1]).Dot(j[2])
+			dv := w[q%3] * w[q/3%3] * w[q/9] * j[0].Cross(j[1]).Dot(j[2])
+			v += dv
+			for n, c := range brick20 {
+				if math.Abs(m.nodes[b[n]].Z) < 1e-6 {
+					foot += shape20(c, p) * dv
+				}
+			}
 		}
 	}
-	return v
+	return v, foot
 }
 
-// slope20 are the slopes at p of the function that belongs to a node of a brick.
-func slope20(c geom.Vec3, p [3]float64) (d [3]float64) {
-	f := func(p [3]float64) float64 {
-		x, y, z := p[0], p[1], p[2]
-		switch {
-		case c.X == 0:
-			return (1 - x*x) * (1 + c.Y*y) * (1 + c.Z*z) / 4
-		case c.Y == 0:
-			return (1 - y*y) * (1 + c.X*x) * (1 + c.Z*z) / 4
-		case c.Z == 0:
-			return (1 - z*z) * (1 + c.X*x) * (1 + c.Y*y) / 4
-		}
-		return (1 + c.X*x) * (1 + c.Y*y) * (1 + c.Z*z) * (c.X*x + c.Y*y + c.Z*z - 2) / 8
+// shape20 is the function at p that belongs to a node of a brick.
+func shape20(c geom.Vec3, p [3]float64) float64 {
+	x, y, z := p[0], p[1], p[2]
+	switch {
+	case c.X == 0:
+		return (1 - x*x) * (1 + c.Y*y) * (1 + c.Z*z) / 4
+	case c.Y == 0:
+		return (1 - y*y) * (1 + c.X*x) * (1 + c.Z*z) / 4
+	case c.Z == 0:
+		return (1 - z*z) * (1 + c.X*x) * (1 + c.Y*y) / 4
 	}
-	// They are quadratic along each axis, so differences are exact.
+	return (1 + c.X*x) * (1 + c.Y*y) * (1 + c.Z*z) * (c.X*x + c.Y*y + c.Z*z - 2) / 8
+}
+
+// slope20 are its slopes: it is quadratic along each axis, so differences are exact.
+func slope20(c geom.Vec3, p [3]float64) (d [3]float64) {
 	for a := range 3 {
 		lo, hi := p, p
 		lo[a] -= 0.5
 		hi[a] += 0.5
-		d[a] = f(hi) - f(lo)
+		d[a] = shape20(c, hi) - shape20(c, lo)
 	}
 	return d
 }
@@ -509,10 +522,12 @@ type solved struct {
 	reaction geom.Vec3   // sum at the feet
 }
 
-// isotropic and its mass, the same on both sides.
+// The solid print of both sides: alike in all directions of its layers, softer
+// across them.
 const (
-	modulus = 2000.0  // MPa
-	poisson = 0.35    // the middle of what is told of printed thermoplastics
+	modulus = 2000.0 // MPa, in the layers
+	across  = 0.85   // stiffness across the layers, and of shear between them, over that within
+
 	density = 1.04e-3 // g/mm³
 )
 
@@ -530,8 +545,12 @@ func (m *mesh) ccx(t *testing.T, kind string, cases []fem, probes []probe) []sol
 	for i, p := range m.nodes {
 		fmt.Fprintf(&in, "%d,%.12g,%.12g,%.12g\n", i+1, p.X, p.Y, p.Z)
 	}
-	fmt.Fprintf(&in, "*ELEMENT,TYPE=%s,ELSET=E\n", kind)
 	for i, b := range m.bricks {
+		for member, first := range m.first[:len(m.first)-1] {
+			if i == first {
+				fmt.Fprintf(&in, "*ELEMENT,TYPE=%s,ELSET=E%d\n", kind, member)
+			}
+		}
 		fmt.Fprintf(&in, "%d", i+1)
 		for n, k := range b {
 			if n == 12 { // a line holds sixteen numbers at most
@@ -542,7 +561,15 @@ func (m *mesh) ccx(t *testing.T, kind string, cases []fem, probes []probe) []sol
 		}
 		fmt.Fprintln(&in)
 	}
-	fmt.Fprintf(&in, "*MATERIAL,NAME=M\n*ELASTIC\n%g,%g\n*DENSITY\n%g\n*SOLID SECTION,ELSET=E,MATERIAL=M\n", modulus, poisson, density*1e-6)
+	// Engineering constants in the order E1 E2 E3 ν12 ν13 ν23 G12 G13, G23; tonnes.
+	g := modulus / (2 * (1 + poisson))
+	fmt.Fprintf(&in, "*MATERIAL,NAME=M\n*ELASTIC,TYPE=ENGINEERING CONSTANTS\n%g,%g,%g,%g,%.12g,%.12g,%.12g,%.12g,\n%.12g\n*DENSITY\n%g\n",
+		modulus, modulus, across*modulus, poisson, poisson/across, poisson/across, g, across*g, across*g, density*1e-6)
+	for member, up := range m.up {
+		f := geom.FrameFromZ(geom.Vec3{}, up)
+		fmt.Fprintf(&in, "*ORIENTATION,NAME=O%d\n%.12g,%.12g,%.12g,%.12g,%.12g,%.12g\n*SOLID SECTION,ELSET=E%d,MATERIAL=M,ORIENTATION=O%d\n",
+			member, f.X.X, f.X.Y, f.X.Z, f.Y.X, f.Y.Y, f.Y.Z, member, member)
+	}
 	fmt.Fprintln(&in, "*NSET,NSET=FEET")
 	var feet []int
 	for i, p := range m.nodes {
@@ -609,9 +636,12 @@ func (m *mesh) ccx(t *testing.T, kind string, cases []fem, probes []probe) []sol
 		}
 		g := 0.0
 		if c.gravity {
-			g = 9806.65
+			g = 9806.65 // mm/s²
 		}
-		fmt.Fprintf(&in, "*DLOAD,OP=NEW\nE,GRAV,%g,0.,0.,-1.\n", g)
+		fmt.Fprintln(&in, "*DLOAD,OP=NEW")
+		for member := range m.up {
+			fmt.Fprintf(&in, "E%d,GRAV,%g,0.,0.,-1.\n", member, g)
+		}
 		fmt.Fprintln(&in, "*NODE PRINT,NSET=PROBE\nU\n*NODE PRINT,NSET=FEET,TOTALS=ONLY\nRF\n*END STEP")
 	}
 	dir := t.TempDir()
@@ -653,6 +683,12 @@ func (m *mesh) ccx(t *testing.T, kind string, cases []fem, probes []probe) []sol
 			moved[step][k-1] = numbers(t, f[1:])
 		case what == "total" && len(f) == 3:
 			out[step].reaction = numbers(t, f)
+			if cases[step].gravity { // what weighs on held nodes themselves is not in it
+				for member := range m.up {
+					_, foot := m.volume(member)
+					out[step].reaction.Z += foot * density * 1e-6 * 9806.65
+				}
+			}
 		}
 	}
 	if step != len(cases)-1 {
@@ -710,11 +746,12 @@ func meshOf(t *testing.T, p *piece.Piece, step float64, through int, marks map[s
 	m := &mesh{ties: map[int]tied{}}
 	for i, b := range p.Members {
 		m.add(t, b, step, through, marks[b.Name])
+		got, _ := m.volume(i)
 		if want, err := b.Volume(); err == nil {
-			if got := m.volume(i); math.Abs(got/want-1) > 1e-5 {
+			if math.Abs(got/want-1) > 1e-5 {
 				t.Fatalf("%s: a volume of %.8g mm³, not %.8g", b.ID, got, want)
 			}
-		} else if m.volume(i) <= 0 {
+		} else if got <= 0 {
 			t.Fatalf("%s is inside out", b.ID)
 		}
 	}
