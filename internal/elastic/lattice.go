@@ -140,13 +140,24 @@ func (l *lattice) world(x [3]float64) geom.Vec3 { return l.origin.Add(l.worldDir
 // spot is a point of a cell.
 type spot struct {
 	i, j, k int
-	xi      [3]float64 // -1 to 1
+	xi      [3]float64 // -1 to 1; beyond for what is gripped outside the cell
 }
 
 // find is the filled cell that holds the point, or the nearest one if it stands
 // within a cell's breadth of it. A point between cells goes to the fuller one,
 // then to the first.
 func (l *lattice) find(p geom.Vec3) (spot, bool) {
+	s, ok := l.grip(p)
+	for a := range s.xi {
+		s.xi[a] = min(1, max(-1, s.xi[a]))
+	}
+	return s, ok
+}
+
+// grip is find for what takes hold of the body: a point outside the cell moves
+// as if the cell went on to it, so that a body that turns as a whole carries it
+// along, and forces keep their lever.
+func (l *lattice) grip(p geom.Vec3) (spot, bool) {
 	x := l.local(p)
 	var lo, hi [3]int
 	for a := range 3 {
@@ -173,7 +184,6 @@ func (l *lattice) find(p geom.Vec3) (spot, bool) {
 					}
 					near = near && over <= h
 					dist += over * over
-					s.xi[a] = min(1, max(-1, s.xi[a]))
 				}
 				if near && (dist < bestDist || dist == bestDist && l.fill[c] > bestFill) {
 					best, found, bestDist, bestFill = s, true, dist, l.fill[c]

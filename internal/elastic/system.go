@@ -75,7 +75,7 @@ func Assemble(ctx context.Context, m Model, o Options) (*System, error) {
 			ends[side] = s.bodies[b]
 			p := l.At.Add(l.Axis.Scale(float64(side) * l.Reach))
 			var ok bool
-			if at[side], ok = s.bodies[b].find(p); !ok {
+			if at[side], ok = s.bodies[b].grip(p); !ok {
 				return nil, fmt.Errorf("elastic: link %d %q: its point (%.4g, %.4g, %.4g) does not lie on body %q", i, l.Name, p.X, p.Y, p.Z, m.Bodies[b].Name)
 			}
 		}
@@ -185,7 +185,7 @@ func (s *System) loads(c Case) ([]float64, error) {
 		if p.Body < 0 || p.Body >= len(s.bodies) || !finite3(p.At, p.Force) {
 			return nil, fmt.Errorf("elastic: case %q: load %d is not finite or on no body", c.Name, i)
 		}
-		at, ok := s.bodies[p.Body].find(p.At)
+		at, ok := s.bodies[p.Body].grip(p.At)
 		if !ok {
 			return nil, fmt.Errorf("elastic: case %q: load %d does not lie on body %q", c.Name, i, s.bodies[p.Body].name)
 		}
@@ -236,6 +236,13 @@ func (b *lattice) holds(s spot, p geom.Vec3) bool {
 // if contacts open until something is free (a piece tips), and wraps
 // [ErrNoConvergence] or the context's error if the search ends too early.
 func (s *System) Solve(ctx context.Context, c Case) (*Result, error) {
+	return s.SolveFrom(ctx, c, nil)
+}
+
+// SolveFrom is Solve that begins at another result of the system, nil for none.
+// It is quicker where much the same contacts bear. Where friction-like holds
+// leave a choice, the answer may depend on where the search began.
+func (s *System) SolveFrom(ctx context.Context, c Case, from *Result) (*Result, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	load, err := s.loads(c)
@@ -267,6 +274,18 @@ func (s *System) Solve(ctx context.Context, c Case) (*Result, error) {
 	}
 	res := &Result{system: s, Case: c.Name, holds: make([]hold, len(links))}
 	x := make([]float64, len(load))
+	if from != nil && from.system == s {
+		copy(x, from.x)
+		as := slices.Clone(from.holds)
+		for i, h := range as {
+			if h == slips {
+				as[i] = bears
+			}
+		}
+		if !contacts || len(s.rigid.free(as)) == 0 {
+			holds = as
+		}
+	}
 	w := newWork(len(load))
 	seen := map[string]bool{}
 	slip := make([]bool, len(links))

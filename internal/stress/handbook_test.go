@@ -9,6 +9,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"groundwork/examples"
 	"groundwork/internal/geom"
@@ -145,10 +146,12 @@ func (r *rig) sized(t testing.TB, times float64) *stress.Structure {
 
 func solveCase(t testing.TB, s *stress.Structure, loads ...stress.Load) *stress.State {
 	t.Helper()
+	start := time.Now()
 	st, err := s.Solve(context.Background(), stress.Case{ID: "case", Loads: loads})
 	if err != nil {
 		t.Fatal(err)
 	}
+	t.Log(s.Cells(), "cells", s.Cell(), st.Iterations(), "iterations", time.Since(start))
 	return st
 }
 
@@ -331,7 +334,7 @@ func TestHandbook(t *testing.T) {
 	var b strings.Builder
 	fmt.Fprintln(&b, "| case | known | cells twice as large | default cells | half as large | off | order | source |")
 	fmt.Fprintln(&b, "|---|---|---|---|---|---|---|---|")
-	for _, f := range []func(*testing.T) []known{cantilever, shelf, clampedShelf, circles} {
+	for _, f := range []func(*testing.T) []known{cantilever, shelf} {
 		for _, h := range f(t) {
 			off := h.got[1]/h.want - 1
 			t.Logf("%s: %.5g, want %.5g, %+.2f %%", h.name, h.got, h.want, 100*off)

@@ -123,41 +123,37 @@ func patches(region geom.Polygons, step float64) (out []spot) {
 // point of it.
 func (s *Structure) reach() float64 { return s.cell }
 
-// met is where a body is met at a point of the world: the point itself where a
-// cell holds it or is near enough for the solver, otherwise the nearest one.
-func (s *Structure) met(body int, p geom.Vec3) (geom.Vec3, bool) {
-	_, at, ok := s.bodies[body].find(p, s.reach())
-	return at, ok
+// grip is the point itself where the solver can take hold of the body there,
+// within a cell's breadth along every axis, otherwise the nearest point of it.
+func (s *Structure) grip(body int, p geom.Vec3) geom.Vec3 {
+	b := s.bodies[body]
+	c, at, ok := b.find(p, s.reach())
+	if !ok {
+		return p
+	}
+	size := b.box(c).Size()
+	d := b.frame.LocalDir(at.Sub(p))
+	if math.Abs(d.X) > size.X || math.Abs(d.Y) > size.Y || math.Abs(d.Z) > size.Z {
+		return at
+	}
+	return p
 }
 
-// add puts a link in, unless one of its ends misses its body. Points may lie a
-// pad's height off the cells, or at a slant between them; the link then bears
-// where both bodies are nearest.
+// add puts a link in, unless one of its ends misses its body.
 func (s *Structure) add(l elastic.Link) (int, bool) {
 	for side, b := range [2]int{l.A, l.B} {
 		if b == elastic.Ground {
 			continue
 		}
 		p := l.At.Add(l.Axis.Scale(float64(side) * l.Reach))
-		c, at, ok := s.bodies[b].find(p, s.reach())
-		if !ok {
+		if _, _, ok := s.bodies[b].find(p, s.reach()); !ok {
 			return 0, false
 		}
-		// The solver takes a point within a cell's breadth, along every axis.
-		size := s.bodies[b].box(c).Size()
-		d := s.bodies[b].frame.LocalDir(at.Sub(p))
-		if math.Abs(d.X) > size.X || math.Abs(d.Y) > size.Y || math.Abs(d.Z) > size.Z {
+		if q := s.grip(b, p); q != p {
 			if l.Reach != 0 {
 				return 0, false
 			}
-			l.At = at
-		}
-	}
-	if l.B != elastic.Ground && l.Reach == 0 {
-		for _, b := range [2]int{l.A, l.B} {
-			if _, _, ok := s.bodies[b].find(l.At, s.reach()); !ok {
-				return 0, false
-			}
+			l.At = q
 		}
 	}
 	s.links = append(s.links, l)

@@ -36,6 +36,7 @@ type Structure struct {
 	left     []string // what could not be linked
 	system   *elastic.System
 	lasting  *elastic.System // under loads that stand for months; nil if nothing creeps
+	rest     [2]*elastic.Result // standing under its own weight: system and lasting; where cases begin
 	preload  []float64       // by screw: what it pulls with when nothing but its weight loads the piece, N
 	clear    [][]bool        // by body, by cell: not near a link
 }
@@ -44,8 +45,9 @@ type Structure struct {
 // of the seam stage, so that the kernel makes each mesh once.
 const chord = 0.05
 
-// Assemble makes the structure of a piece. Bores are left out: they are smaller
-// than the cells; so are reliefs, which are as deep as veneer. The error wraps
+// Assemble makes the structure of a piece. No cut is made part of it: bores are
+// smaller than cells, or not much larger; reliefs and pads are as thick as
+// veneer, and links that meet on a pad reach over it. The error wraps
 // an *elastic.Mechanism, which names bodies, if something touches nothing or
 // does not stand under its own weight.
 func Assemble(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Structure, error) {
@@ -80,7 +82,10 @@ func assemble(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Stru
 	if s.cell <= 0 {
 		s.cell = defaultCell(in.Cores, o.Rough)
 	}
-	s.linkStep = s.cell
+	s.linkStep = max(s.cell, 12)
+	if s.rough {
+		s.linkStep = 80
+	}
 	if err := s.makeBodies(ctx, k); err != nil {
 		return nil, err
 	}
@@ -107,7 +112,7 @@ func assemble(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Stru
 	if s.memory > most {
 		return nil, fmt.Errorf("%w: %d MiB are needed, %d MiB allowed", elastic.ErrTooLarge, s.memory>>20, most>>20)
 	}
-	options := elastic.Options{}
+	options := elastic.Options{Tolerance: 1e-6}
 	if s.rough {
 		options.Tolerance = 1e-3
 	}
@@ -160,11 +165,7 @@ func (s *Structure) makeBodies(ctx context.Context, k *solid.Kernel) error {
 	var shapes []solid.Shape
 	var of []int
 	for i, sb := range s.in.Bodies {
-		cuts := s.in.Cuts
-		if s.rough {
-			cuts = nil // pads are no thicker than veneer
-		}
-		parts, err := seam.Parts(s.in.Cores, sb, cuts, chord)
+		parts, err := seam.Parts(s.in.Cores, sb, nil, chord)
 		if err != nil {
 			return fmt.Errorf("body %s: %w", sb.ID, err)
 		}
@@ -310,7 +311,7 @@ func (s *Structure) crept(m elastic.Model) (out elastic.Model, differs bool, err
 // corrected until the screw, with the piece standing under its own weight, pulls
 // with what it is to have. It also tells whether the piece stands at all.
 func (s *Structure) tension(ctx context.Context) error {
-	for _, sys := range []*elastic.System{s.system, s.lasting} {
+	for which, sys := range []*elastic.System{s.system, s.lasting} {
 		if sys == nil {
 			continue
 		}
@@ -320,10 +321,11 @@ func (s *Structure) tension(ctx context.Context) error {
 		}
 		const tries, near = 4, 0.02
 		for try := range tries {
-			r, err := sys.Solve(ctx, elastic.Case{Name: "own weight", Gravity: geom.V3(0, 0, -Gravity)})
+			r, err := sys.SolveFrom(ctx, elastic.Case{Name: "own weight", Gravity: geom.V3(0, 0, -Gravity)}, s.rest[which])
 			if err != nil {
 				return err
 			}
+			s.rest[which] = r
 			off := 0.0
 			pull := make([]float64, len(s.screws))
 			for i, sc := range s.screws {
@@ -442,15 +444,15 @@ func (s *Structure) solve(ctx context.Context, c Case) (*State, error) {
 			return nil, fmt.Errorf("load %d does not lie on member %s", i+1, s.in.Cores[l.Member].ID)
 		}
 		for _, p := range at {
-			_, q, _ := s.bodies[b].find(l.Frame.Point(geom.V3(p.at.X, p.at.Y, 0)), s.reach())
-			ec.Points = append(ec.Points, elastic.PointLoad{Body: b, At: q, Force: l.Force.Scale(p.area / total)})
+			q := l.Frame.Point(geom.V3(p.at.X, p.at.Y, 0))
+			ec.Points = append(ec.Points, elastic.PointLoad{Body: b, At: s.grip(b, q), Force: l.Force.Scale(p.area / total)})
 		}
 	}
-	sys := s.system
+	sys, from := s.system, s.rest[0]
 	if c.Sustained && s.lasting != nil {
-		sys = s.lasting
+		sys, from = s.lasting, s.rest[1]
 	}
-	r, err := sys.Solve(ctx, ec)
+	r, err := sys.SolveFrom(ctx, ec, from)
 	if err != nil {
 		return nil, err
 	}
