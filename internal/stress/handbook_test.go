@@ -296,9 +296,9 @@ func circles(t *testing.T) []known {
 members:
   plate:
     board: {circle: {diameter: 600 mm}, thickness: 25 mm}
-    at: [0, 0, 200]
+    at: [0, 0, 60]
   tube:
-    board: {circle: {diameter: 604 mm}, thickness: 200 mm, cutouts: [{circle: {diameter: 596 mm}, at: [0, 0]}]}
+    board: {circle: {diameter: 604 mm}, thickness: 60 mm, cutouts: [{circle: {diameter: 596 mm}, at: [0, 0]}]}
     at: [0, 0, 0]
 joints:
   - {between: [tube, plate], kind: glued, dowels: 0}
@@ -310,7 +310,7 @@ joints:
 		{name: "round plate on its rim, 1000 N over radius 60: deflection", source: "P/16πD [(3+ν)/(1+ν) a² + c² ln(c/a) - (7+3ν)/(4+4ν) c²] + P/2πκGt [1/2 + ln(a/c)]; Plates and Shells, art. 16; Mindlin",
 			want: F/(16*math.Pi*D)*((3+nu)/(1+nu)*a*a+c*c*math.Log(c/a)-(7+3*nu)/(4*(1+nu))*c*c) + F/(2*math.Pi*Gt)*(0.5+math.Log(a/c)), unit: "mm", part: 0.03},
 	}
-	mid := 200 + thick/2
+	mid := 60 + thick/2
 	for i, k := range sizes {
 		s := r.sized(t, k)
 		t.Log(s.Cells(), s.Cell())
@@ -322,10 +322,10 @@ joints:
 			}
 			return down - displacement(t, st, 0, geom.V3(0, 0, mid)).Z
 		}
-		st := solveCase(t, s, onTop(0, geom.V3(0, 0, 200+thick), circle(a), q*math.Pi*a*a))
+		st := solveCase(t, s, onTop(0, geom.V3(0, 0, 60+thick), circle(a), q*math.Pi*a*a))
 		out[0].got[i] = sag(st)
-		out[1].got[i] = stressAt(t, st, 0, geom.V3(0, 0, 200))[0]
-		out[2].got[i] = sag(solveCase(t, s, onTop(0, geom.V3(0, 0, 200+thick), circle(c), F)))
+		out[1].got[i] = stressAt(t, st, 0, geom.V3(0, 0, 60))[0]
+		out[2].got[i] = sag(solveCase(t, s, onTop(0, geom.V3(0, 0, 60+thick), circle(c), F)))
 	}
 	return out
 }
@@ -334,7 +334,7 @@ func TestHandbook(t *testing.T) {
 	var b strings.Builder
 	fmt.Fprintln(&b, "| case | known | cells twice as large | default cells | half as large | off | order | source |")
 	fmt.Fprintln(&b, "|---|---|---|---|---|---|---|---|")
-	for _, f := range []func(*testing.T) []known{cantilever, shelf} {
+	for _, f := range []func(*testing.T) []known{circles} {
 		for _, h := range f(t) {
 			off := h.got[1]/h.want - 1
 			t.Logf("%s: %.5g, want %.5g, %+.2f %%", h.name, h.got, h.want, 100*off)

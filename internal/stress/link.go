@@ -19,6 +19,8 @@ const (
 	// as half a millimetre of the plastic would, E over bedding in N/mm³.
 	bedding = 0.5  // mm
 	hold    = 0.35 // stiffness sideways over that, as of G over E
+	slide   = 0.02 // N/mm³; what only rests is held sideways no more than keeps it in place
+	tiny    = 4.0  // mm; a foot that is narrower is no more than a point
 
 	// A film of glue: thickness, and moduli of a rigid two-part glue.
 	film      = 0.1  // mm
@@ -58,7 +60,7 @@ const pressed = 0.25
 type spread struct {
 	joint, number int
 	links         []int // along its axis
-	across        int   // its link across the axis, -1 for none
+	across        []int // across it
 	axis          geom.Vec3
 	preload       float64 // N, wanted
 }
@@ -90,24 +92,36 @@ func patches(region geom.Polygons, step float64) (out []spot) {
 		return nil
 	}
 	size := box.Size()
-	nu, nv := max(2, int(math.Ceil(size.X/step-1e-9))), max(2, int(math.Ceil(size.Y/step-1e-9)))
-	du, dv := size.X/float64(nu), size.Y/float64(nv)
+	even := func(lo, breadth float64) []float64 {
+		n := max(2, int(math.Ceil(breadth/step-1e-9)))
+		out := make([]float64, n+1)
+		for i := range out {
+			out[i] = lo + breadth*float64(i)/float64(n)
+		}
+		return out
+	}
+	return patchesBetween(region, even(box.Min.X, size.X), even(box.Min.Y, size.Y))
+}
+
+// patchesBetween divides a region by lines of equal x and of equal y.
+func patchesBetween(region geom.Polygons, xs, ys []float64) (out []spot) {
 	const fine = 4 // points each way in a patch
 	total := 0.0
-	for j := range nv {
-		for i := range nu {
+	for j := range len(ys) - 1 {
+		for i := range len(xs) - 1 {
+			du, dv := xs[i+1]-xs[i], ys[j+1]-ys[j]
 			var mid geom.Vec2
 			hits := 0.0
 			for s := range fine * fine {
-				p := geom.V2(box.Min.X+du*(float64(i)+(float64(s%fine)+0.5)/fine), box.Min.Y+dv*(float64(j)+(float64(s/fine)+0.5)/fine))
+				p := geom.V2(xs[i]+du*(float64(s%fine)+0.5)/fine, ys[j]+dv*(float64(s/fine)+0.5)/fine)
 				if region.Contains(p) {
 					mid = mid.Add(p)
 					hits++
 				}
 			}
 			if hits > 0 {
-				out = append(out, spot{mid.Scale(1 / hits), hits})
-				total += hits
+				out = append(out, spot{mid.Scale(1 / hits), hits * du * dv})
+				total += hits * du * dv
 			}
 		}
 	}
@@ -182,14 +196,15 @@ func (s *Structure) face(l elastic.Link, frame geom.Frame, at []spot) (links []i
 	return links, areas
 }
 
-// contact is a link that presses, for each mm². In a rough structure it pulls as
-// well, so that nothing need be opened and closed; what only rests there then
-// hardly holds sideways.
+// contact is a link that presses, for each mm², and holds sideways while it
+// does. What only rests is hardly held sideways: friction gives way long before a
+// shelf becomes an arch between its rests. In a rough structure it pulls as well,
+// so that nothing need be opened and closed.
 func (s *Structure) contact(name string, a, b int, rests bool) elastic.Link {
 	k := s.modulus(a, b) / bedding
 	l := elastic.Link{Name: name, A: a, B: b, Along: k, Across: hold * k, Contact: !s.rough}
-	if s.rough && rests {
-		l.Across *= 0.01
+	if rests {
+		l.Across = slide
 	}
 	return l
 }
@@ -300,7 +315,7 @@ func (s *Structure) screw(jointIndex, number int) {
 	under := 2 * pl.e / (1 - 0.35*0.35) * math.Sqrt(area/math.Pi)
 	round := 2 * math.Pi * s.bodies[b].plastic.g * (to - from) / math.Log(3)
 	k := 1 / (1/under + 1/round + (sc.Grip+(from+to)/2)/(steel*h.area))
-	sp := spread{joint: jointIndex, number: number, across: -1, axis: sc.Axis}
+	sp := spread{joint: jointIndex, number: number, axis: sc.Axis}
 	sp.preload = pressed * s.in.Filament(a).Strength * area * s.relaxed(a)
 	name := fmt.Sprintf("%s/screw-%d", s.in.Joints.Joints[jointIndex].ID, number+1)
 	f := geom.FrameFromZ(sc.Head, sc.Axis)
@@ -332,9 +347,13 @@ func (s *Structure) screw(jointIndex, number int) {
 	}
 	// Sideways it bears on its hole: a bar in plastic of modulus E is held by
 	// some E for each mm of its length, over about its own diameter.
+	// On two sides, for its head and thread resist being turned.
 	lateral := s.modulus(a, b) * math.Sqrt(h.area)
-	if i, ok := s.add(elastic.Link{Name: name, A: a, B: b, At: sc.Head.Add(sc.Axis.Scale(sc.Grip)), Axis: sc.Axis, Across: lateral}); ok {
-		sp.across = i
+	for _, side := range []float64{-radius, radius} {
+		l := elastic.Link{Name: name, A: a, B: b, At: f.Point(geom.V3(side, 0, sc.Grip)), Axis: sc.Axis, Across: lateral / 2}
+		if i, ok := s.add(l); ok {
+			sp.across = append(sp.across, i)
+		}
 	}
 	s.screws = append(s.screws, sp)
 }
@@ -353,7 +372,7 @@ func (s *Structure) dowel(jointIndex, number int) {
 		s.left = append(s.left, name)
 		return
 	}
-	s.dowels = append(s.dowels, spread{joint: jointIndex, number: number, across: i, axis: d.Axis})
+	s.dowels = append(s.dowels, spread{joint: jointIndex, number: number, across: []int{i}, axis: d.Axis})
 }
 
 // sides are the bodies that a contact lies between.
@@ -397,7 +416,7 @@ func (s *Structure) held() {
 		if len(h.At) > 0 {
 			l = s.contact(name, b, elastic.Ground, false)
 		}
-		for _, p := range patches(sf.Region, s.linkStep) {
+		for _, p := range patches(sf.Region, s.cell) {
 			m := l
 			m.At, m.Axis = core.Place.Point(sf.Point(p.at)), core.Place.Dir(sf.Normal(p.at))
 			m.Along, m.Across = l.Along*p.area, l.Across*p.area
@@ -526,6 +545,9 @@ func (b *body) feet() (out []footprint) {
 			}
 		}
 		f.origin.X, f.origin.Y = mid.X, -mid.Y
+		if size := f.region.Bounds().Size(); max(size.X, size.Y) < tiny {
+			f.point = true
+		}
 	}
 	slices.SortStableFunc(out, func(a, b footprint) int {
 		switch {

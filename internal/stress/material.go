@@ -178,7 +178,9 @@ func inWorld(t elastic.Tensor, f geom.Frame) elastic.Tensor {
 
 // strain of a cell whose share of shell is step/steps, from its mean stress;
 // both along the print's axes.
-func (pl *plastic) strain(step int, t elastic.Tensor) elastic.Tensor { return times(&pl.yield[step], t) }
+func (pl *plastic) strain(step int, t elastic.Tensor) elastic.Tensor {
+	return times(&pl.yield[step], t)
+}
 
 // inShell is the stress in contours and cover layers that are strained so.
 func (pl *plastic) inShell(strain elastic.Tensor) elastic.Tensor { return times(&pl.shell, strain) }

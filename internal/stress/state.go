@@ -2,6 +2,7 @@ package stress
 
 import (
 	"math"
+	"slices"
 
 	"groundwork/internal/elastic"
 	"groundwork/internal/geom"
@@ -192,39 +193,71 @@ func (st *State) Seam(i int) (Section, bool) {
 	n := sm.Plane.Normal
 	b := st.s.bodies[sm.Body]
 	clear := st.clear(sm.Body)
-	type piece struct {
-		at    geom.Vec3
-		force geom.Vec3
+	look := func(p geom.Vec2) (at geom.Vec3, cell int, t elastic.Tensor, ok bool) {
+		at = sm.Frame.Point(geom.V3(p.X, p.Y, 0))
+		c, q, ok := st.at(sm.Body, at)
+		if !ok {
+			return at, c, t, false
+		}
+		// A cell's moment is the same all along it, and what its stress sums up to
+		// is in balance over its whole length: the mean over a cell's length it is.
+		size, m := b.box(c).Size(), b.frame.LocalDir(n)
+		length := min(size.X/math.Abs(m.X), size.Y/math.Abs(m.Y), size.Z/math.Abs(m.Z))
+		const points = 4
+		for i := range points {
+			r := q.Add(n.Scale(length * ((float64(i)+0.5)/points - 0.5)))
+			d, s, ok := st.at(sm.Body, r)
+			if !ok || b.share[d] != b.share[c] {
+				d, s = c, q
+			}
+			v, _ := st.raw(sm.Body, d, s)
+			for j := range t {
+				t[j] += v[j] / points
+			}
+		}
+		return at, c, t, true
 	}
+	peak := func(at geom.Vec3, c int, t elastic.Tensor) {
+		if b.share[c] == 0 || !clear[c] || b.lattice.Fill[c] < leastFill {
+			return
+		}
+		on := b.shell(c, t).On(n)
+		pull := on.Dot(n)
+		if pull > out.Tension.Value {
+			out.Tension = Peak{pull, at}
+		}
+		if s := on.Sub(n.Scale(pull)).Len(); s > out.Shear.Value {
+			out.Shear = Peak{s, at}
+		}
+	}
+	type piece struct{ at, force geom.Vec3 }
 	var pieces []piece
 	var middle geom.Vec3
 	total := 0.0
-	for _, p := range patches(sm.Section, min(2, st.s.cell/4)) {
-		at := sm.Frame.Point(geom.V3(p.at.X, p.at.Y, 0))
-		c, q, ok := st.at(sm.Body, at)
-		if !ok {
-			continue
-		}
-		t, ok := st.r.Stress(sm.Body, q)
+	step := max(1, st.s.cell/3)
+	for _, p := range patchesBetween(sm.Section, b.ruled(sm.Frame, sm.Section, 0, step), b.ruled(sm.Frame, sm.Section, 1, step)) {
+		at, c, t, ok := look(p.at)
 		if !ok {
 			continue
 		}
 		pieces = append(pieces, piece{at, t.On(n).Scale(p.area)})
 		middle = middle.Add(at.Scale(p.area))
 		total += p.area
-		if b.share[c] > 0 && clear[c] && b.lattice.Fill[c] >= leastFill {
-			on := b.shell(c, t).On(n)
-			pull := on.Dot(n)
-			if pull > out.Tension.Value {
-				out.Tension = Peak{pull, at}
-			}
-			if s := on.Sub(n.Scale(pull)).Len(); s > out.Shear.Value {
-				out.Shear = Peak{s, at}
-			}
-		}
+		peak(at, c, t)
 	}
 	if total == 0 {
 		return Section{}, false
+	}
+	// Bending is greatest at the rim.
+	for _, loop := range sm.Section {
+		for j, p := range loop {
+			q := loop[(j+1)%len(loop)]
+			for k := range max(1, int(p.Dist(q)/step)) {
+				if at, c, t, ok := look(p.Lerp(q, float64(k)*step/max(p.Dist(q), step))); ok {
+					peak(at, c, t)
+				}
+			}
+		}
 	}
 	middle = middle.Scale(1 / total)
 	for _, p := range pieces {
@@ -232,6 +265,43 @@ func (st *State) Seam(i int) (Section, bool) {
 		out.Moment = out.Moment.Add(p.at.Sub(middle).Cross(p.force))
 	}
 	return out, true
+}
+
+// ruled are the places along an axis (0 or 1) of a section's frame where planes
+// of the lattice meet it, if they are square to that axis, and others between
+// them, no farther apart than step.
+func (b *body) ruled(f geom.Frame, region geom.Polygons, axis int, step float64) []float64 {
+	box := region.Bounds()
+	lo, hi, dir := box.Min.X, box.Max.X, b.frame.LocalDir(f.X)
+	if axis == 1 {
+		lo, hi, dir = box.Min.Y, box.Max.Y, b.frame.LocalDir(f.Y)
+	}
+	marks := []float64{lo}
+	for a := range 3 {
+		along := component(dir, a)
+		if math.Abs(along) < 1-1e-6 {
+			continue
+		}
+		from := component(b.frame.Local(f.Origin), a)
+		for _, p := range b.lattice.Planes[a] {
+			if v := (p - from) / along; v > lo+1e-3 && v < hi-1e-3 {
+				marks = append(marks, v)
+			}
+		}
+	}
+	slices.Sort(marks)
+	return elastic.Planes(step, append(marks, hi)...)
+}
+
+// raw is a cell's own stress at a point of it, not smoothed with its
+// neighbours': across a board smoothing takes shear from the core fill to the
+// cover layers, and sums of it are too small.
+func (st *State) raw(body, cell int, p geom.Vec3) (elastic.Tensor, bool) {
+	b := st.s.bodies[body]
+	n := b.index(cell)
+	box := b.box(cell)
+	d, half := b.frame.Local(p).Sub(box.Center()), box.Size().Scale(0.5)
+	return st.r.CellStressAt(body, n[0], n[1], n[2], [3]float64{d.X / half.X, d.Y / half.Y, d.Z / half.Z})
 }
 
 // Screws tells what the screws of all joints carry, in the joints' order.
@@ -242,12 +312,19 @@ func (st *State) Screws() []Pull {
 		for _, l := range sc.links {
 			p.Tension += st.r.Link(l).Tension
 		}
-		if sc.across >= 0 {
-			p.Shear = st.r.Link(sc.across).Across.Len()
-		}
+		p.Shear = st.shear(sc)
 		out = append(out, p)
 	}
 	return out
+}
+
+// shear is what a screw or dowel bears across its axis, N.
+func (st *State) shear(sp spread) float64 {
+	var sum geom.Vec3
+	for _, l := range sp.across {
+		sum = sum.Add(st.r.Link(l).Across)
+	}
+	return sum.Len()
 }
 
 // Dowels tells what the dowels of all joints carry across their axes, in the
@@ -255,7 +332,7 @@ func (st *State) Screws() []Pull {
 func (st *State) Dowels() []Pull {
 	var out []Pull
 	for _, d := range st.s.dowels {
-		out = append(out, Pull{Joint: d.joint, Number: d.number, Shear: st.r.Link(d.across).Across.Len()})
+		out = append(out, Pull{Joint: d.joint, Number: d.number, Shear: st.shear(d)})
 	}
 	return out
 }

@@ -35,10 +35,10 @@ type Structure struct {
 	feet     []foot
 	left     []string // what could not be linked
 	system   *elastic.System
-	lasting  *elastic.System // under loads that stand for months; nil if nothing creeps
+	lasting  *elastic.System    // under loads that stand for months; nil if nothing creeps
 	rest     [2]*elastic.Result // standing under its own weight: system and lasting; where cases begin
-	preload  []float64       // by screw: what it pulls with when nothing but its weight loads the piece, N
-	clear    [][]bool        // by body, by cell: not near a link
+	preload  []float64          // by screw: what it pulls with when nothing but its weight loads the piece, N
+	clear    [][]bool           // by body, by cell: not near a link
 }
 
 // chord is how far, in mm, facets may stray from the true surfaces. It is that
@@ -82,7 +82,7 @@ func assemble(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Stru
 	if s.cell <= 0 {
 		s.cell = defaultCell(in.Cores, o.Rough)
 	}
-	s.linkStep = max(s.cell, 12)
+	s.linkStep = max(s.cell, 10)
 	if s.rough {
 		s.linkStep = 80
 	}
@@ -114,7 +114,7 @@ func assemble(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Stru
 	}
 	options := elastic.Options{Tolerance: 1e-6}
 	if s.rough {
-		options.Tolerance = 1e-3
+		options.Tolerance = 1e-2
 	}
 	if s.system, err = elastic.Assemble(ctx, model, options); err != nil {
 		return nil, err
@@ -133,15 +133,15 @@ func assemble(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Stru
 	return s, nil
 }
 
-// defaultCell is half the thickness of the thinnest board, so that its core fill
+// defaultCell is 0.6 of the thickness of the thinnest board, so that its core fill
 // is two cells thick; of turnings and solids an eighth of the least breadth.
-// Rough structures are four times coarser.
+// Rough structures are some four times coarser.
 func defaultCell(cores []piece.Member, rough bool) float64 {
 	least := math.Inf(1)
 	for _, m := range cores {
 		switch {
 		case m.Board != nil:
-			least = min(least, m.Board.Thickness/2)
+			least = min(least, 0.6*m.Board.Thickness)
 		case m.Turning != nil:
 			b := m.Turning.Profile.Bounds()
 			least = min(least, b.Max.X/4)
@@ -155,7 +155,7 @@ func defaultCell(cores []piece.Member, rough bool) float64 {
 		}
 	}
 	if rough {
-		return min(40, max(16, 4*least))
+		return min(40, max(16, 3.5*least))
 	}
 	return min(12, max(4, least))
 }
