@@ -344,8 +344,7 @@ func TestHandbook(t *testing.T) {
 			fmt.Fprintf(&b, "| %s | %.4g %s | %.4g | %.4g | %.4g | %+.1f %% | %s | %s |\n", h.name, h.want, h.unit, h.got[0], h.got[1], h.got[2], 100*off, order(h.got), h.source)
 		}
 	}
-	_ = os.Getenv
-	_ = b
+	golden(t, "handbook", b.String())
 }
 
 // order at which values of cells halved twice settle, "-" where they do not.
@@ -355,4 +354,30 @@ func order(v [3]float64) string {
 		return "-"
 	}
 	return fmt.Sprintf("%.1f", math.Log2(a))
+}
+
+// golden compares a part of docs/stress.md, between marks, with what was found;
+// GOLDEN=update writes it.
+func golden(t *testing.T, part, got string) {
+	t.Helper()
+	const file = "../../docs/stress.md"
+	text, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	open, shut := "<!-- "+part+" -->\n", "<!-- end -->\n"
+	before, rest, ok := strings.Cut(string(text), open)
+	was, after, ok2 := strings.Cut(rest, shut)
+	if !ok || !ok2 {
+		t.Fatalf("%s has no part %q", file, part)
+	}
+	if os.Getenv("GOLDEN") == "update" {
+		if err := os.WriteFile(file, []byte(before+open+got+shut+after), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	if was != got {
+		t.Errorf("%s, part %q is out of date; run with GOLDEN=update. Now:\n%s", file, part, got)
+	}
 }
