@@ -51,8 +51,8 @@ func grounds(cores []piece.Member, joints *joint.Result) []ground {
 			if f.Z.Z < level || covered[[2]int{i, j}] > 1-exposed {
 				continue
 			}
-			// The end of a post is no ground, however level.
-			if s.Role == piece.EndOf && m.Turning != nil && tall(m) {
+			// The end of a post or of an upright board is no ground, however level.
+			if s.Role == piece.EndOf && (m.Turning == nil || tall(m)) {
 				continue
 			}
 			out = append(out, ground{i, j, f, s.Region, s.Area, f.Point(flat(middle(s.Region))).Z})

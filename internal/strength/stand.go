@@ -110,7 +110,7 @@ func kept(support geom.Polygon, fixed, others []stress.Load, on slab) (ballast, 
 			if arm > 0 {
 				g = need / arm / gravity * 1000
 			}
-			ballast = max(ballast, min(most, math.Ceil(g/step-1e-9)*step))
+			ballast = max(ballast, min(most, math.Ceil(g/step)*step))
 		}
 	})
 	sides(func(held, over, arm float64) {
