@@ -61,7 +61,7 @@ func (s *sparse) add(x []float64, k float64) {
 // maxTied bounds the rows of a group, whose matrix is dense, after rows are
 // brought down to the numbers they touch; links of larger groups enter the
 // smoother by an upper bound.
-const maxTied = 900
+const maxTied = 1200
 
 // tieable says which links of a level lie in groups small enough.
 func (h *hierarchy) tieable(li int) []bool {
@@ -97,7 +97,12 @@ func (h *hierarchy) tieable(li int) []bool {
 	met := map[[2]int]bool{}
 	for i := range n {
 		h.groups[li][i] = root(i)
-		rows[root(i)] += 3
+		if h.links[i].Along > 0 {
+			rows[root(i)]++
+		}
+		if h.links[i].Across > 0 {
+			rows[root(i)] += 2
+		}
 		for _, t := range l.springs[i].terms {
 			if id := [2]int{t.body, t.node}; !met[id] {
 				met[id] = true

@@ -185,10 +185,18 @@ func (s *Structure) modulus(a, b int) float64 {
 
 // face spreads a link over patches; its stiffnesses are for each mm².
 func (s *Structure) face(l elastic.Link, frame geom.Frame, at []spot) (links []int, areas []float64) {
-	for _, p := range at {
+	for i, p := range at {
 		m := l
+		if l.Contact && l.Across == slide {
+			// What it bears sideways does not matter, only that it is held: a few do.
+			const few = 6
+			m.Across = 0
+			if i%few == 0 {
+				m.Across = few * slide
+			}
+		}
 		m.At, m.Axis = frame.Point(geom.V3(p.at.X, p.at.Y, 0)), frame.Z
-		m.Along, m.Across = l.Along*p.area, l.Across*p.area
+		m.Along, m.Across = m.Along*p.area, m.Across*p.area
 		if i, ok := s.add(m); ok {
 			links, areas = append(links, i), append(areas, p.area)
 		}

@@ -83,8 +83,9 @@ type Options struct {
 	// thinnest board. Through a board, planes lie on its layers.
 	Cell float64
 
-	// Rough asks for a quick answer, for choosing seams and poses: boards one
-	// brick thick, of one material that bends and shears as the layers do together.
+	// Rough asks for a quick answer, for choosing seams and poses: boards three
+	// bricks thick (cover layer, core fill, cover layer) and coarse along, and
+	// faces that touch held together, so that no contact need be opened.
 	Rough bool
 
 	// Creep is what is left of a filament's modulus under a load that stands for

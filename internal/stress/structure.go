@@ -82,7 +82,7 @@ func assemble(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Stru
 	if s.cell <= 0 {
 		s.cell = defaultCell(in.Cores, o.Rough)
 	}
-	s.linkStep = max(s.cell, 10)
+	s.linkStep = max(1.25*s.cell, 12)
 	if s.rough {
 		s.linkStep = 80
 	}
@@ -133,7 +133,7 @@ func assemble(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Stru
 	return s, nil
 }
 
-// defaultCell is 0.6 of the thickness of the thinnest board, so that its core fill
+// defaultCell is half the thickness of the thinnest board, so that its core fill
 // is two cells thick; of turnings and solids an eighth of the least breadth.
 // Rough structures are some four times coarser.
 func defaultCell(cores []piece.Member, rough bool) float64 {
@@ -141,7 +141,7 @@ func defaultCell(cores []piece.Member, rough bool) float64 {
 	for _, m := range cores {
 		switch {
 		case m.Board != nil:
-			least = min(least, 0.6*m.Board.Thickness)
+			least = min(least, m.Board.Thickness/2)
 		case m.Turning != nil:
 			b := m.Turning.Profile.Bounds()
 			least = min(least, b.Max.X/4)
@@ -155,7 +155,7 @@ func defaultCell(cores []piece.Member, rough bool) float64 {
 		}
 	}
 	if rough {
-		return min(40, max(16, 3.5*least))
+		return min(40, max(16, 4*least))
 	}
 	return min(12, max(4, least))
 }
