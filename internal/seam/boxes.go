@@ -3,7 +3,6 @@ package seam
 import (
 	"context"
 	"math"
-	"slices"
 
 	"groundwork/internal/geom"
 )
@@ -22,14 +21,14 @@ const manyFacets = 1200
 //
 // It always ends, unless a bore or a veneer joint is in the way of every plane
 // that would do.
-func (c *cutter) boxes(ctx context.Context, whole cell) (*node, bool) {
+func (c *cutter) boxes(ctx context.Context, whole *cell) (*node, bool) {
 	var best *node
 	fewest := 4*c.o.MaxSegments + 1
 	for _, p := range c.in.Shop.Printers {
 		// Room to spare for what the filament makes prints shrink (ABS 0.4 to 0.7 %,
 		// common practice, no source; twice that here); the fitter has the last word.
-		const room = 0.985
-		u := geom.V3(p.Build.X-2*p.Brim, p.Build.Y-2*p.Brim, p.Build.Z-p.Top).Scale(room)
+		const shrunk = 0.985
+		u := geom.V3(p.Build.X-2*p.Brim, p.Build.Y-2*p.Brim, p.Build.Z-p.Top).Scale(shrunk)
 		for _, order := range [][3]int{{0, 1, 2}, {0, 2, 1}, {1, 0, 2}, {1, 2, 0}, {2, 0, 1}, {2, 1, 0}} {
 			seen := map[[3]float64]bool{}
 			for _, lay := range [][3]float64{{u.X, u.Y, u.Z}, {u.X, u.Z, u.Y}, {u.Y, u.X, u.Z}, {u.Y, u.Z, u.X}, {u.Z, u.X, u.Y}, {u.Z, u.Y, u.X}} {
@@ -53,13 +52,12 @@ func (c *cutter) boxes(ctx context.Context, whole cell) (*node, bool) {
 
 // box cuts a part across the axes in order. left is how many more parts it may
 // make; it fails when there are none.
-func (c *cutter) box(x cell, order []int, lay [3]float64, left *int) (*node, bool) {
+func (c *cutter) box(x *cell, order []int, lay [3]float64, left *int) (*node, bool) {
 	if len(order) == 0 {
 		if *left--; *left < 0 {
 			return nil, false
 		}
-		_, _, ok := c.fits(x.pts)
-		return &node{cell: x}, ok
+		return &node{cell: x}, c.fit(x)
 	}
 	axis := c.axes[order[0]]
 	r := span(x.pts, axis)
@@ -80,7 +78,7 @@ func (c *cutter) box(x cell, order []int, lay [3]float64, left *int) (*node, boo
 
 // near is the plane nearest to where one is wanted that is in nobody's way and
 // lies between lo and hi.
-func (c *cutter) near(x cell, axis geom.Vec3, want, share, lo, hi float64) (candidate, bool) {
+func (c *cutter) near(x *cell, axis geom.Vec3, want, share, lo, hi float64) (candidate, bool) {
 	const step = 2.0 // mm
 	tries := []float64{want}
 	for d := step; d <= share/2; d += step {
@@ -91,12 +89,8 @@ func (c *cutter) near(x cell, axis geom.Vec3, want, share, lo, hi float64) (cand
 		if at < lo || at > hi {
 			continue
 		}
-		if terms, ok := c.judge(x, axis, at, (at-want)/share); ok {
-			cand := candidate{at: at, terms: terms}
-			for _, t := range terms {
-				cand.cost += t.Value
-			}
-			return cand, true
+		if _, _, ok := c.allowed(x, geom.Plane{Normal: axis, D: at}); ok {
+			return candidate{at: at}, true
 		}
 	}
 	return candidate{}, false
@@ -104,19 +98,17 @@ func (c *cutter) near(x cell, axis geom.Vec3, want, share, lo, hi float64) (cand
 
 // boxSplit builds the tree for planes across one axis and goes on with the
 // axes after it. Where nothing lies on one side of a plane there is no cut.
-func (c *cutter) boxSplit(x cell, axis geom.Vec3, at []candidate, order []int, lay [3]float64, left *int) (*node, bool) {
+func (c *cutter) boxSplit(x *cell, axis geom.Vec3, at []candidate, order []int, lay [3]float64, left *int) (*node, bool) {
 	if len(at) == 0 {
 		return c.box(x, order, lay, left)
 	}
 	m := len(at) / 2
 	pl := geom.Plane{Normal: axis, D: at[m].at}
-	lower, upper := c.clip(x, pl), c.clip(x, pl.Flip())
+	lower, upper := c.split(x, pl)
 	switch {
-	case len(lower.pts) == 0:
-		upper.planes = slices.Clone(x.planes)
+	case lower.empty():
 		return c.boxSplit(upper, axis, at[m+1:], order, lay, left)
-	case len(upper.pts) == 0:
-		lower.planes = slices.Clone(x.planes)
+	case upper.empty():
 		return c.boxSplit(lower, axis, at[:m], order, lay, left)
 	}
 	below, ok := c.boxSplit(lower, axis, at[:m], order, lay, left)
@@ -127,5 +119,5 @@ func (c *cutter) boxSplit(x cell, axis geom.Vec3, at []candidate, order []int, l
 	if !ok {
 		return nil, false
 	}
-	return &node{cell: x, plane: pl, below: below, above: above, terms: at[m].terms}, true
+	return &node{cell: x, plane: pl, below: below, above: above}, true
 }

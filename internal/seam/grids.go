@@ -8,13 +8,12 @@ import (
 	"sort"
 
 	"groundwork/internal/geom"
-	"groundwork/internal/joint"
 )
 
 // search looks for a grid of cuts square to the body's own axes, fewest
 // segments first. Within a grid each plane slides off bores and veneer
 // joints; parts cut along a second axis choose their planes on their own.
-func (c *cutter) search(ctx context.Context, whole cell) (*node, bool) {
+func (c *cutter) search(ctx context.Context, whole *cell) (*node, bool) {
 	type grid struct{ n [3]int }
 	var grids []grid
 	for a := 1; a <= c.o.MaxSegments; a++ {
@@ -55,17 +54,14 @@ func (c *cutter) search(ctx context.Context, whole cell) (*node, bool) {
 
 // cutGrid cuts x into n[axis] slabs across the axis and each slab across the
 // axes after it. It fails if some part does not fit.
-func (c *cutter) cutGrid(x cell, n [3]int, axis int) (*node, bool) {
+func (c *cutter) cutGrid(x *cell, n [3]int, axis int) (*node, bool) {
 	for axis < 3 && n[axis] == 1 {
 		axis++
 	}
 	if axis == 3 {
-		if _, _, ok := c.fits(x.pts); !ok {
-			return nil, false
-		}
-		return &node{cell: x}, true
+		return &node{cell: x}, c.fit(x)
 	}
-	offsets, ok := c.place(x, axis, n[axis], func(part cell) bool { return c.fitsCut(part, n, axis+1) })
+	offsets, ok := c.place(x, axis, n[axis], func(planes []geom.Plane) bool { return c.fitsCut(x, n, axis+1, planes...) })
 	if !ok {
 		return nil, false
 	}
@@ -74,53 +70,56 @@ func (c *cutter) cutGrid(x cell, n [3]int, axis int) (*node, bool) {
 			c.used[axis] = append(c.used[axis], o.at)
 		}
 	}
-	return c.split(x, c.axes[axis], offsets, n, axis+1)
+	return c.chain(x, c.axes[axis], offsets, n, axis+1)
 }
 
-// fitsCut reports whether a part fits once it is cut equally across the axes
-// from axis on.
-func (c *cutter) fitsCut(x cell, n [3]int, axis int) bool {
+// fitsCut reports whether the part of x within planes fits once it is cut
+// equally across the axes from axis on.
+func (c *cutter) fitsCut(x *cell, n [3]int, axis int, planes ...geom.Plane) bool {
+	pts := c.within(x, planes...)
+	if len(pts) == 0 {
+		return true
+	}
 	for axis < 3 && n[axis] == 1 {
 		axis++
 	}
 	if axis == 3 {
-		_, _, ok := c.fits(x.pts)
-		return ok
+		return c.fitsPoints(pts)
 	}
-	r := span(x.pts, c.axes[axis])
+	r := span(pts, c.axes[axis])
 	step := (r.hi - r.lo) / float64(n[axis])
 	for i := range n[axis] {
-		part := c.slab(x, c.axes[axis], r.lo+step*float64(i), r.lo+step*float64(i+1), i > 0, i < n[axis]-1)
-		if !c.fitsCut(part, n, axis+1) {
+		part := append(slices.Clip(planes), slab(c.axes[axis], r.lo+step*float64(i), r.lo+step*float64(i+1), i > 0, i < n[axis]-1)...)
+		if !c.fitsCut(x, n, axis+1, part...) {
 			return false
 		}
 	}
 	return true
 }
 
-// slab is the part of x between two planes across an axis.
-func (c *cutter) slab(x cell, axis geom.Vec3, lo, hi float64, cutLo, cutHi bool) cell {
-	planes := slices.Clone(x.planes)
+// slab is the planes between which what lies between two offsets across an axis
+// lies.
+func slab(axis geom.Vec3, lo, hi float64, cutLo, cutHi bool) []geom.Plane {
+	var planes []geom.Plane
 	if cutLo {
 		planes = append(planes, geom.Plane{Normal: axis.Neg(), D: -lo})
 	}
 	if cutHi {
 		planes = append(planes, geom.Plane{Normal: axis, D: hi})
 	}
-	return cell{planes: planes, pts: c.inside(planes)}
+	return planes
 }
 
 // candidate is a place for a plane across an axis, with what it costs.
 type candidate struct {
-	at    float64
-	cost  float64
-	terms []Term
+	at   float64
+	cost float64
 }
 
 // place chooses n-1 offsets across an axis, each near its equal share, so that
 // every slab passes fits, no plane comes near a bore or a veneer joint, and
 // the sum of costs is least, by dynamic programming over neighbouring planes.
-func (c *cutter) place(x cell, number, n int, fits func(cell) bool) ([]candidate, bool) {
+func (c *cutter) place(x *cell, number, n int, fits func([]geom.Plane) bool) ([]candidate, bool) {
 	axis := c.axes[number]
 	r := span(x.pts, axis)
 	share := (r.hi - r.lo) / float64(n)
@@ -136,12 +135,9 @@ func (c *cutter) place(x cell, number, n int, fits func(cell) bool) ([]candidate
 			if slices.ContainsFunc(c.used[number], func(u float64) bool { return u != at && math.Abs(u-at) < c.o.Stagger }) {
 				return
 			}
-			if terms, ok := c.judge(x, axis, at, (at-want)/share); ok {
-				cand := candidate{at: at, terms: terms}
-				for _, t := range terms {
-					cand.cost += t.Value
-				}
-				cols[i] = append(cols[i], cand)
+			if cost, ok := c.judgeAt(x, axis, at); ok {
+				off := (at - want) / share
+				cols[i] = append(cols[i], candidate{at: at, cost: cost + costUneven*off*off})
 			}
 		}
 		try(want)
@@ -160,7 +156,7 @@ func (c *cutter) place(x cell, number, n int, fits func(cell) bool) ([]candidate
 		slices.SortStableFunc(cols[i], func(a, b candidate) int { return cmp.Compare(a.at, b.at) })
 	}
 	slabFits := func(lo, hi float64, cutLo, cutHi bool) bool {
-		return fits(c.slab(x, axis, lo, hi, cutLo, cutHi))
+		return fits(slab(axis, lo, hi, cutLo, cutHi))
 	}
 	// Whatever fits still fits when it is made shorter, so from each plane the
 	// furthest next plane is found by halving. from[i][j] is the best plane of
@@ -172,10 +168,18 @@ func (c *cutter) place(x cell, number, n int, fits func(cell) bool) ([]candidate
 		for j := range col {
 			cost[i][j], from[i][j] = math.Inf(1), -1
 		}
+		// What fits from one plane fits from every later one, so the furthest next
+		// plane only moves on.
+		far := 0
 		relax := func(prev int, base, at float64, first bool) {
 			lo, _ := slices.BinarySearchFunc(col, at+c.o.Sliver, func(c candidate, v float64) int { return cmp.Compare(c.at, v) })
-			n := sort.Search(len(col)-lo, func(j int) bool { return !slabFits(at, col[lo+j].at, !first, true) })
-			for j := lo; j < lo+n; j++ {
+			if far = max(far, lo); first {
+				far += sort.Search(len(col)-lo, func(j int) bool { return !slabFits(at, col[lo+j].at, !first, true) })
+			}
+			for !first && far < len(col) && slabFits(at, col[far].at, true, true) {
+				far++
+			}
+			for j := lo; j < far; j++ {
 				if v := base + col[j].cost; v < cost[i][j]-1e-12 {
 					cost[i][j], from[i][j] = v, prev
 				}
@@ -213,104 +217,35 @@ func (c *cutter) place(x cell, number, n int, fits func(cell) bool) ([]candidate
 	return out, true
 }
 
-// split builds the tree for planes already chosen across one axis, halving so
+// chain builds the tree for planes already chosen across one axis, halving so
 // that it stays shallow, and goes on with the axes after it.
-func (c *cutter) split(x cell, axis geom.Vec3, at []candidate, n [3]int, next int) (*node, bool) {
+func (c *cutter) chain(x *cell, axis geom.Vec3, at []candidate, n [3]int, next int) (*node, bool) {
 	if len(at) == 0 {
 		return c.cutGrid(x, n, next)
 	}
 	m := len(at) / 2
 	pl := geom.Plane{Normal: axis, D: at[m].at}
-	below, ok := c.split(c.clip(x, pl), axis, at[:m], n, next)
+	lower, upper := c.split(x, pl)
+	below, ok := c.chain(lower, axis, at[:m], n, next)
 	if !ok {
 		return nil, false
 	}
-	above, ok := c.split(c.clip(x, pl.Flip()), axis, at[m+1:], n, next)
+	above, ok := c.chain(upper, axis, at[m+1:], n, next)
 	if !ok {
 		return nil, false
 	}
-	return &node{cell: x, plane: pl, below: below, above: above, terms: at[m].terms}, true
+	return &node{cell: x, plane: pl, below: below, above: above}, true
 }
 
-// brinks are the offsets across an axis that lie just clear of a bore or a
-// joint in the veneer: where room is short, the only good ones.
-func (c *cutter) brinks(x cell, axis geom.Vec3) []float64 {
-	const hair = 1e-3
-	var out []float64
-	for _, b := range c.bores {
-		if c.touches(x, b) {
-			r := boreSpan(b, axis)
-			out = append(out, r.lo-c.o.BoreClear-hair, r.hi+c.o.BoreClear+hair)
-		}
+// judgeAt is what a plane across an axis costs, which is asked again and again
+// as grids are tried.
+func (c *cutter) judgeAt(x *cell, axis geom.Vec3, at float64) (float64, bool) {
+	k := place{x, axis, at}
+	if v, ok := c.seen[k]; ok {
+		return v.cost, v.ok
 	}
-	for _, cl := range c.clears {
-		r := span(cl.Line, axis)
-		out = append(out, r.lo-cl.Distance-hair, r.hi+cl.Distance+hair)
-	}
-	return out
-}
-
-// judge prices a plane across an axis, or refuses it because it would cut a
-// bore or come too near a joint in the veneer. off is how far it lies from
-// its equal share, as a fraction of the share.
-func (c *cutter) judge(x cell, axis geom.Vec3, at, off float64) ([]Term, bool) {
-	near := math.Inf(1)
-	for _, b := range c.bores {
-		if !c.touches(x, b) {
-			continue
-		}
-		gap := boreGap(b, axis, at)
-		if gap < c.o.BoreClear {
-			return nil, false
-		}
-		near = min(near, gap)
-	}
-	for _, cl := range c.clears {
-		for i := 1; i < len(cl.Line); i++ {
-			// A seam that crosses a joint cannot be helped; one that runs along it can.
-			p, q := cl.Line[i-1], cl.Line[i]
-			if along := math.Abs(axis.Dot(q.Sub(p).Unit())); along > 0.5 {
-				continue
-			}
-			d, e := axis.Dot(p)-at, axis.Dot(q)-at
-			if min(d, e) <= cl.Distance && max(d, e) >= -cl.Distance && (within(x.planes, p, cl.Distance) || within(x.planes, q, cl.Distance)) {
-				return nil, false
-			}
-		}
-	}
-	terms := []Term{{"uneven parts", off * off}}
-	if !math.IsInf(near, 1) {
-		// Fades out over 40 mm: a seam just clear of a bore still weakens its wall.
-		terms = append(terms, Term{"near a bore", 0.2 * math.Exp(-near/40)})
-	}
-	return terms, true
-}
-
-// touches reports whether a bore reaches into a part.
-func (c *cutter) touches(x cell, b joint.Bore) bool {
-	return within(x.planes, b.Mouth, b.Diameter) || within(x.planes, b.Mouth.Add(b.Axis.Scale(b.Depth)), b.Diameter)
-}
-
-func within(planes []geom.Plane, p geom.Vec3, margin float64) bool {
-	for _, pl := range planes {
-		if pl.Distance(p) > margin {
-			return false
-		}
-	}
-	return true
-}
-
-// boreGap is the distance along axis between a plane at the offset and the
-// cylinder of a bore, 0 when it cuts it.
-func boreGap(b joint.Bore, axis geom.Vec3, at float64) float64 {
-	r := boreSpan(b, axis)
-	return max(0, r.lo-at, at-r.hi)
-}
-
-// boreSpan is how far the cylinder of a bore reaches along axis.
-func boreSpan(b joint.Bore, axis geom.Vec3) interval {
-	along := axis.Dot(b.Axis)
-	rim := b.Diameter / 2 * math.Sqrt(max(0, 1-along*along))
-	p, q := axis.Dot(b.Mouth), axis.Dot(b.Mouth.Add(b.Axis.Scale(b.Depth)))
-	return interval{min(p, q) - rim, max(p, q) + rim}
+	terms, _, ok := c.judge(x, geom.Plane{Normal: axis, D: at})
+	v := verdict{sum(terms), ok}
+	c.seen[k] = v
+	return v.cost, v.ok
 }
