@@ -98,7 +98,7 @@ func Cases(p *piece.Piece, cores []piece.Member, joints *joint.Result, _ *shop.S
 	w.own()
 	if len(w.reduced) > 0 {
 		w.find(finding.Note, "force-reduced", "piece", 0,
-			"Under the full force it would tip, whatever ballast is allowed, so that its strength is asked for under less: "+strings.Join(w.reduced, ", ")+".", "")
+			"Under the full force it would tip, so that its strength is asked for under less: "+strings.Join(w.reduced, ", ")+".", "")
 	}
 	return w.out, finding.Sorted(w.findings)
 }

@@ -185,6 +185,7 @@ type levelled struct {
 	ground
 	rests []geom.Vec3
 	near  func(geom.Vec3) float64 // distance to where it rests, mm
+	thick float64                 // mm, 0 where it is no board
 	shelf bool
 }
 
@@ -445,7 +446,7 @@ func (j *judge) screws(s Solved) {
 		tip := sc.Head.Add(sc.Axis.Unit().Scale(sc.Grip))
 		if in, ok := j.in.Shop.Insert(sc.Insert); ok {
 			strength, _ := j.along(into, tip.Add(sc.Axis.Unit().Scale(in.Length/2)), sc.Axis)
-			j.say(id, "pull-out", p.Tension, pullOut(in, strength), "N", ofInsert, tip, true)
+			j.say(id, "pull-out", pulled(p), pullOut(in, strength), "N", ofInsert, tip, true)
 			j.say(id, "insert-bearing", p.Shear, j.in.Filament(into).Strength*in.Outer*in.Length/holdFactor, "N", ofDowel, tip, true)
 		}
 		t, ok := threads[sc.Size]

@@ -6,6 +6,7 @@ import (
 
 	"groundwork/internal/geom"
 	"groundwork/internal/shop"
+	"groundwork/internal/stress"
 )
 
 // Creep is the share of a filament's modulus that is left under a load that
@@ -52,7 +53,7 @@ const (
 	ofFilament = "strength in the shop file, from your data sheet or a generic range"
 	ofLayers   = "strength and z_factor in the shop file, from your data sheet or a generic range"
 	ofGlue     = "0.3 MPa in peel and 1 MPa in shear for cement on ABS and ASA with factor 3: common practice, no source"
-	ofInsert   = "F = η τ π D L with η 0.5 and τ 0.577 σ, half of it for printed bosses, factor 3: common practice, no source; η from ranges for moulded ABS"
+	ofInsert   = "F = η τ π D L with η 0.5 and τ 0.577 σ, half of it for printed bosses, factor 3 on what the load adds to the screw's preload: common practice, no source; η from ranges for moulded ABS"
 	ofProof    = "proof load of class 8.8 by ISO 898-1, from memory"
 	ofHead     = "washers by ISO 7089 and heads by ISO 4762 on clearance holes by ISO 273; a quarter of the strength for months: common practice, no source"
 	ofDowel    = "shear 0.577 σ of a printed dowel; of a bought one 8.2 MPa, yellow-poplar along the grain in table 5-3b of the USDA Wood Handbook; factor 3: common practice, no source"
@@ -78,10 +79,19 @@ var threads = map[string]thread{
 	"M8": {21200, 13, 16, 9, 8},
 }
 
-// pullOut is the force in N by which an insert may be pulled: the shear strength
-// of the plastic round it, reduced as told in ofInsert.
+// pullOut is the force in N that pulls an insert out: the shear strength of the
+// plastic round it, reduced as told in ofInsert.
 func pullOut(in shop.Insert, strength float64) float64 {
-	return pullOutShare * printedShare * shearOfTension * strength * math.Pi * in.Outer * in.Length / holdFactor
+	return pullOutShare * printedShare * shearOfTension * strength * math.Pi * in.Outer * in.Length
+}
+
+// pulled is the pull in N that an insert is held against: the factor is for what
+// the load adds, which is uncertain, and not for the preload, which is set by hand.
+func pulled(p stress.Pull) float64 {
+	if p.Tension <= p.Preload {
+		return p.Tension
+	}
+	return p.Preload + holdFactor*(p.Tension-p.Preload)
 }
 
 // underHead is the area in mm² that a screw's head or washer presses on.

@@ -15,6 +15,9 @@ func (j *judge) level() {
 		for _, g := range s {
 			l := levelled{ground: g, shelf: shelf}
 			l.rests, l.near = j.rests(g)
+			if b := j.in.Cores[g.member].Board; b != nil {
+				l.thick = b.Thickness
+			}
 			j.levels = append(j.levels, l)
 		}
 	}
@@ -128,6 +131,10 @@ func (j *judge) sag(s, rough Solved) {
 			for k := range steps + 1 {
 				q := geom.V2(b.Min.X+b.Size().X*float64(i)/steps, b.Min.Y+b.Size().Y*float64(k)/steps)
 				if !l.region.Contains(q) && l.region.Distance(q) > chord {
+					continue
+				}
+				// Nearer to a rest than the board is thick it is the rest that gives, not the board.
+				if l.near(l.frame.Point(flat(q))) < l.thick {
 					continue
 				}
 				if u, ok := s.Displacement(body, l.frame.Point(flat(q))); ok {

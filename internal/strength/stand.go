@@ -14,6 +14,7 @@ import (
 // would tip in use is another question, and another package's.
 const (
 	onFloor    = 1.0   // mm above the floor within which a point stands on it
+	footIn     = 15.0  // mm: common practice, no source
 	most       = 100e3 // g of ballast at most (Smardzewski, Furniture Design, Springer 2015, ch. 6)
 	inHand     = 0.9   // of the force that would tip it is applied at most; ours, so that contacts at the floor are not on the verge
 	step       = 5e3   // g, to which ballast is rounded up
@@ -22,18 +23,29 @@ const (
 )
 
 // feet is the convex outline of what stands on the floor, world X and Y,
-// counter-clockwise; nil where nothing does.
+// counter-clockwise; nil where nothing does. A foot cannot press on its very
+// edge: each point is taken as much as footIn towards the middle of its foot, but
+// no more than half of the way.
 func feet(cores []piece.Member) geom.Polygon {
 	var pts []geom.Vec2
 	for _, m := range cores {
+		var foot []geom.Vec2
 		for _, s := range m.Surfaces(chord) {
 			for _, loop := range s.Region {
 				for _, q := range loop {
 					if p := m.Place.Point(s.Point(q)); math.Abs(p.Z) < onFloor {
-						pts = append(pts, p.XY())
+						foot = append(foot, p.XY())
 					}
 				}
 			}
+		}
+		box := geom.EmptyBox2()
+		for _, p := range foot {
+			box = box.Add(p)
+		}
+		for _, p := range foot {
+			in := box.Center().Sub(p)
+			pts = append(pts, p.Add(in.Scale(min(0.5, footIn/max(footIn, in.Len())))))
 		}
 	}
 	return hull(pts)

@@ -1,6 +1,7 @@
 package strength
 
 import (
+	"fmt"
 	"math"
 	"testing"
 
@@ -97,6 +98,19 @@ func TestKeptNeverTips(t *testing.T) {
 			}
 		}
 	})
+}
+
+// A foot of 20 × 20 mm is taken at half of its size, a slab of 300 × 400 mm, half
+// of whose diagonal is 250 mm, at 15/250 less: 141 × 188 mm about its middle.
+func TestFeetPressWithinTheirEdges(t *testing.T) {
+	p := readPiece(t, fmt.Sprintf(boards, "table")+board("a", 300, 400, 20, 0, 0, 0))
+	if b := geom.Polygons([]geom.Polygon{feet(p.Members)}).Bounds(); b.Max.Dist(geom.V2(141, 188)) > 1e-9 || b.Min.Dist(geom.V2(-141, -188)) > 1e-9 {
+		t.Errorf("slab: %v", b)
+	}
+	p = readPiece(t, fmt.Sprintf(boards, "table")+board("a", 20, 20, 100, 200, 100, 0)+"    mirror: [x, y]\n"+board("b", 600, 400, 20, 0, 0, 100))
+	if b := geom.Polygons([]geom.Polygon{feet(p.Members)}).Bounds(); b.Max.Dist(geom.V2(205, 105)) > 1e-9 || b.Min.Dist(geom.V2(-205, -105)) > 1e-9 {
+		t.Errorf("four legs: %v", b)
+	}
 }
 
 func TestHull(t *testing.T) {
