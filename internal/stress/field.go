@@ -72,32 +72,48 @@ func (f *Field) Pull(body int, at, normal geom.Vec3) float64 {
 	}
 	n := normal.Unit()
 	most := 0.0
-	for _, c := range f.column(body, cell) {
+	f.around(body, cell, at, func(c int) {
+		if b.lattice.Fill[c] < elastic.MinFill {
+			return
+		}
 		for _, t := range f.shell[body][f.cases*c : f.cases*(c+1)] {
 			on := t.On(n)
 			s := on.Dot(n)
 			most = max(most, math.Abs(s)+on.Sub(n.Scale(s)).Len())
 		}
-	}
+	})
 	return most
 }
 
-// column lists the cells through the thickness of a board at a cell.
-func (f *Field) column(body, cell int) []int {
+// around calls do for a cell, for those that touch it at a point on its border, so
+// that twins are told alike, and for all through the thickness of a board.
+func (f *Field) around(body, cell int, world geom.Vec3, do func(c int)) {
 	b := f.s.bodies[body]
 	sb := f.s.in.Bodies[body]
-	if len(sb.Members) > 1 || f.s.in.Cores[sb.Members[0]].Board == nil {
-		return []int{cell}
-	}
-	n := b.lattice.Size()
-	layer := n[0] * n[1]
-	var out []int
-	for c := cell % layer; c < len(b.lattice.Fill); c += layer {
-		if b.lattice.Fill[c] >= elastic.MinFill {
-			out = append(out, c)
+	through := len(sb.Members) == 1 && f.s.in.Cores[sb.Members[0]].Board != nil
+	p, size, at := b.frame.Local(world), b.lattice.Size(), b.index(cell)
+	var lo, hi [3]int
+	for a := range 3 {
+		const border = 1e-3 // mm
+		x, pl := component(p, a), b.lattice.Planes[a]
+		lo[a], hi[a] = at[a], at[a]
+		if at[a] > 0 && math.Abs(x-pl[at[a]]) < border {
+			lo[a]--
+		}
+		if at[a] < size[a]-1 && math.Abs(x-pl[at[a]+1]) < border {
+			hi[a]++
 		}
 	}
-	return out
+	if through {
+		lo[2], hi[2] = 0, size[2]-1
+	}
+	for k := lo[2]; k <= hi[2]; k++ {
+		for j := lo[1]; j <= hi[1]; j++ {
+			for i := lo[0]; i <= hi[0]; i++ {
+				do(i + size[0]*(j+size[1]*k))
+			}
+		}
+	}
 }
 
 // within calls do for every cell whose middle lies on the inner side of planes
