@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"groundwork/internal/geom"
-	"groundwork/internal/joint"
 	"groundwork/internal/piece"
 )
 
@@ -31,12 +30,16 @@ func (j *judge) level() {
 // point lies from them.
 func (j *judge) rests(g ground) ([]geom.Vec3, func(geom.Vec3) float64) {
 	var out []geom.Vec3
-	var flats []joint.Contact
+	var seen []geom.Polygons // contacts as they lie seen along the board's normal
 	var rounds []geom.Vec3
 	if j.in.Joints != nil {
 		for _, c := range j.in.Joints.Contacts {
 			if (c.A.Member == g.member) != (c.B.Member == g.member) {
-				flats = append(flats, c)
+				r := c.Region.Map(func(q geom.Vec2) geom.Vec2 { return g.frame.Local(c.Frame.Point(flat(q))).XY() })
+				if r.Area() < 0 {
+					r = r.Reversed()
+				}
+				seen = append(seen, r)
 				out = append(out, border(c)...)
 			}
 		}
@@ -50,16 +53,11 @@ func (j *judge) rests(g ground) ([]geom.Vec3, func(geom.Vec3) float64) {
 	return out, func(p geom.Vec3) float64 {
 		d := math.Inf(1)
 		q := g.frame.Local(p).XY()
-		for _, c := range flats {
-			// The contact as it lies under the point, seen along the board's normal.
-			seen := c.Region.Map(func(r geom.Vec2) geom.Vec2 { return g.frame.Local(c.Frame.Point(flat(r))).XY() })
-			if a := seen.Area(); a < 0 {
-				seen = seen.Reversed()
-			}
-			if seen.Contains(q) {
+		for _, r := range seen {
+			if r.Contains(q) {
 				return 0
 			}
-			d = min(d, seen.Distance(q))
+			d = min(d, r.Distance(q))
 		}
 		for _, r := range rounds {
 			d = min(d, g.frame.Local(r).XY().Dist(q))
