@@ -22,6 +22,7 @@ type body struct {
 	share   []uint8 // of shell, in steps, by cell
 	part    []uint8 // by cell
 	cell    float64
+	steel   []steeled // materials after the plastics
 }
 
 // part of a body that is printed in one pose.

@@ -79,11 +79,6 @@ func (st *State) at(body int, p geom.Vec3) (cell int, q geom.Vec3, ok bool) {
 	return c, q.Lerp(b.frame.Point(b.centre(c)), 1e-6), true
 }
 
-// strain of a cell along its print's axes, from its mean stress in the world.
-func (b *body) strain(cell int, t elastic.Tensor) elastic.Tensor {
-	return b.plastic.strain(int(b.share[cell]), turned(t, b.parts[b.part[cell]].print))
-}
-
 // shell is the stress in the shell of a cell, in the world's axes. What has
 // crept has crept alike in shell and core, so that the parting stays.
 func (b *body) shell(cell int, t elastic.Tensor) elastic.Tensor {

@@ -203,6 +203,9 @@ func (s *Structure) makeBodies(ctx context.Context, k *solid.Kernel) error {
 		if b.volume() == 0 {
 			return fmt.Errorf("body %s: %w", sb.ID, elastic.ErrEmpty)
 		}
+		if err := s.reinforce(b, i); err != nil {
+			return fmt.Errorf("body %s: %w", sb.ID, err)
+		}
 		s.bodies = append(s.bodies, b)
 	}
 	return nil
@@ -262,6 +265,11 @@ func (s *Structure) elasticBody(b *body, pl *plastic) elastic.Body {
 				Name: b.id, Stiffness: pl.mixed[step].Turned(frame), Density: b.density(step) * scale,
 			})
 		}
+	}
+	for _, st := range b.steel {
+		out.Materials = append(out.Materials, elastic.Material{
+			Name: b.id + " with a rod", Stiffness: b.stiffness(pl, st), Density: b.density(int(st.base)%(steps+1)) * scale,
+		})
 	}
 	return out
 }
