@@ -113,7 +113,7 @@ func TestCuboidByHand(t *testing.T) {
 func estimatorOf(t testing.TB, s *shop.Shop, seg core.Segment) (*estimator, pose) {
 	t.Helper()
 	b := newBody(seg.Mesh.Vertices, seg.Mesh.Triangles)
-	p, ok := b.choose(Usable(s.Printers[0]), geom.Vec3{}, nil, 15)
+	p, ok := b.choose(settingOf(s))
 	if !ok {
 		t.Fatalf("%s fits nowhere", seg.ID)
 	}

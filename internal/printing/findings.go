@@ -7,6 +7,7 @@ import (
 
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
+	"groundwork/internal/shop"
 )
 
 const practice = "common practice, no source"
@@ -38,13 +39,17 @@ func (st *stage) findings(i int, filament string, p Print) []finding.Finding {
 	}
 	if pose.overhang >= 25 {
 		add(finding.Warning, "supports", "45 degree rule, "+practice, "add a chamfer beneath; or print with supports",
-			"%.0f mm² lean out by more than 45 degrees and are too wide to bridge", pose.overhang)
+			"%.0f mm² lean out by more than 45 degrees and are too wide to bridge: about %.0f g of supports, %.0f min to print them and %.0f min to take them off",
+			pose.overhang, pose.support.Grams, pose.support.Seconds/60, dressing*pose.overhang)
 	}
-	for _, w := range pose.why {
-		if w.Name == "strength" && w.Cost > 0.75 {
-			add(finding.Warning, "upright", "strength across layers over that along them: the filament's Z factor", "cut it with another seam so that it can lie down",
-				"it is printed standing, so that layers lie across its length%s", weaker(j.filament.ZFactor))
-		}
+	if pose.standing > 0.25 {
+		add(finding.Warning, "upright", "strength across layers over that along them: the filament's Z factor", "cut it with another seam so that it can lie down",
+			"it is printed standing, so that layers lie across its length%s", weaker(j.filament.ZFactor))
+	}
+	if a := p.Across; a != nil && a.Margin < enough {
+		add(finding.Warning, "layers-part", "the filament's strength and Z factor; a factor of 3, "+practice, st.stronger(j.filament, a),
+			"in its best pose it is pulled with %.2g MPa across its layers, which part at %.3g MPa: %.2g times as much, less than the %g that allow for faults in the print",
+			a.Tension, a.Parts, a.Margin, enough)
 	}
 	if len(p.Mating) > 0 && p.Chamfer > 0 {
 		add(finding.Note, "bed-chamfer", practice, fmt.Sprintf("break the edges of that face by %.1f mm before gluing; or let the printer hold back the first layer", p.Chamfer),
@@ -62,6 +67,23 @@ func (st *stage) findings(i int, filament string, p Print) []finding.Finding {
 	if sharp := sharpCorners(pose.contact); slices.Contains(warping, j.filament.Material) && flat >= 120 && flat >= 5*across && sharp > 0 {
 		add(finding.Note, "warp-prone", practice, "print with a brim in a warm chamber; or round the corners",
 			"long (%.0f mm), narrow (%.0f mm) and with %d sharp corners on the bed: %s may lift there", flat, across, sharp, j.filament.Material)
+	}
+	return out
+}
+
+// stronger is what to do about layers that may part.
+func (st *stage) stronger(f shop.Filament, a *Across) string {
+	short := enough / a.Margin
+	// In bending, stress goes with the inverse square of the thickness (beam theory).
+	out := fmt.Sprintf("cut it with another seam so that its layers lie along the pull; or make it thicker, by %.0f %% where it bends", 100*(math.Sqrt(short)-1))
+	best := f
+	for _, o := range st.shop.Filaments {
+		if parts(o) > parts(best) {
+			best = o
+		}
+	}
+	if best.ID != f.ID {
+		out += fmt.Sprintf("; or print it in %s, whose layers part at %.3g MPa", best.ID, parts(best))
 	}
 	return out
 }

@@ -148,10 +148,14 @@ func (ld *Load) figure(prints []Print, m shop.Profile) {
 		p := prints[it.Print]
 		layers = max(layers, len(p.laying))
 		ld.Height = max(ld.Height, p.Size.Z)
-		ld.Grams += p.Grams * (1 + m.Waste)
+		ld.Grams += (p.Grams + p.Support.Grams) * (1 + m.Waste)
 		ld.Metres += p.Metres * (1 + m.Waste)
+		if p.Grams > 0 {
+			ld.Metres += p.Metres * p.Support.Grams / p.Grams * (1 + m.Waste)
+		}
+		ld.Seconds += p.Support.Seconds
 	}
-	ld.Seconds = m.HeatUp
+	ld.Seconds += m.HeatUp
 	var middles []geom.Vec2
 	for k := range layers {
 		sum := 0.0

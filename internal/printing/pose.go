@@ -8,20 +8,18 @@ import (
 	"groundwork/internal/geom"
 )
 
-// Reason is one term in the choice of a pose. The pose with the least sum of
-// costs is taken; costs have no unit.
-type Reason struct {
-	Name  string  // tilted, supports, strength, steadiness, height, mating-face, diagonal
-	Value float64 // what was measured: degrees, mm², fraction, fraction, mm, mm², degrees
-	Cost  float64
-}
-
 // pose is a candidate.
 type pose struct {
 	frame    geom.Frame // Local carries world points to the pose; sizes without shrinkage
 	why      []Reason
 	cost     float64
+	seconds  float64 // about, by itself
+	grams    float64 // about
 	overhang float64 // mm²
+	under    float64 // mm³ beneath overhangs
+	support  Support
+	across   *Across
+	standing float64 // 0 to 1, how far a long body stands where no stress is known
 	contact  geom.Polygon
 	mating   []int // of the mating planes, those on the bed
 	flat     bool
@@ -34,6 +32,7 @@ type body struct {
 	normals   []geom.Vec3 // of each triangle, unit
 	areas     []float64   // of each triangle
 	beside    [][3]int32  // of each triangle: its neighbour over the edge from corner i
+	bends     []bend
 	faces     []direction // outward, flat faces that can carry the body, largest first
 	volume    float64
 	area      float64
@@ -98,6 +97,7 @@ func newBody(points []geom.Vec3, triangles [][3]int32) *body {
 		b.spread[i] = math.Sqrt(max(0, b.spread[i]) / b.area)
 		b.axes[i] = axes[i]
 	}
+	b.bends = b.bendsOf()
 	b.faces = b.flatFaces(dirs)
 	return b
 }
@@ -202,23 +202,16 @@ func (b *body) flatFaces(dirs []direction) []direction {
 	return out[:min(len(out), maxCandidates)]
 }
 
-// choose is the pose with the least cost in the usable volume u, in core sizes
-// (shrinkage already taken off). along is the direction of the greatest pull,
-// or zero. It returns false if none fits.
-func (b *body) choose(u, along geom.Vec3, mating []geom.Plane, bridge float64) (pose, bool) {
-	var best pose
-	found := false
+// choose is the pose with the least cost. It returns false if none fits.
+func (b *body) choose(s *setting) (pose, bool) {
+	var poses []pose
 	for _, face := range b.faces {
-		f, ok := fitDown(b.points, face.n, u)
-		if !ok {
-			continue
-		}
-		if p := b.judge(f, u, along, mating, bridge, true); !found || p.cost < best.cost-1e-9 {
-			best, found = p, true
+		if f, ok := fitDown(b.points, face.n, s.room); ok {
+			poses = append(poses, b.judge(f, s, true))
 		}
 	}
-	if found {
-		return best, true
+	if i := s.best(poses); i >= 0 {
+		return poses[i], true
 	}
 	// A body without a flat face stands on the end of one of its own axes.
 	downs := b.faces
@@ -228,90 +221,18 @@ func (b *body) choose(u, along geom.Vec3, mating []geom.Plane, bridge float64) (
 		}
 	}
 	for _, d := range downs {
-		f, ok := fitDown(b.points, d.n, u)
+		f, ok := fitDown(b.points, d.n, s.room)
 		if !ok {
-			f, ok = fitTilted(b.points, d.n, u)
+			f, ok = fitTilted(b.points, d.n, s.room)
 		}
-		if !ok {
-			continue
-		}
-		if p := b.judge(f, u, along, mating, bridge, false); !found || p.cost < best.cost-1e-9 {
-			best, found = p, true
+		if ok {
+			poses = append(poses, b.judge(f, s, false))
 		}
 	}
-	return best, found
-}
-
-// judge costs a pose.
-func (b *body) judge(f geom.Frame, u, along geom.Vec3, mating []geom.Plane, bridge float64, flat bool) pose {
-	p := pose{frame: f, flat: flat}
-	add := func(name string, value, cost float64) {
-		p.why = append(p.why, Reason{name, value, cost})
-		p.cost += cost
+	if i := s.best(poses); i >= 0 {
+		return poses[i], true
 	}
-	down := f.Z.Neg()
-	box := geom.EmptyBox3()
-	all := make([]geom.Vec2, len(b.points))
-	var rest []geom.Vec2
-	for i, q := range b.points {
-		l := f.Local(q)
-		box = box.Add(l)
-		all[i] = l.XY()
-		if l.Z < onBed {
-			rest = append(rest, l.XY())
-		}
-	}
-	outline := hull2(all)
-	p.contact = hull2(rest)
-	contact := 0.0
-	for i, t := range b.triangles {
-		if b.normals[i].Dot(down) > sameWay && f.Local(b.points[t[0]]).Z < onBed && f.Local(b.points[t[1]]).Z < onBed && f.Local(b.points[t[2]]).Z < onBed {
-			contact += b.areas[i]
-		}
-	}
-	if !flat {
-		least := math.Pi / 2
-		for _, face := range b.faces {
-			least = min(least, math.Acos(max(-1, min(1, face.n.Dot(down)))))
-		}
-		add("tilted", least*180/math.Pi, 100)
-	}
-	p.overhang = b.overhang(f, bridge)
-	// A tenth of the footprint in need of supports weighs as much as a body as
-	// high as the printer.
-	add("supports", p.overhang, 10*p.overhang/outline.Area())
-	// Layers part before they tear, so a long body lies down. Slenderness runs
-	// from 0 for a cube to 1 for a thread.
-	slender, axis := 0.0, b.axes[0]
-	if b.spread[0] > 0 {
-		slender = 1 - b.spread[1]/b.spread[0]
-	}
-	if along != (geom.Vec3{}) {
-		slender, axis = 1, along.Unit()
-	}
-	rise := axis.Dot(f.Z)
-	add("strength", math.Abs(rise), 3*slender*rise*rise)
-	share := contact / outline.Area()
-	unsteady := 1 - min(1, share)
-	if centre := f.Local(b.centre).XY(); len(p.contact) < 3 || !p.contact.Contains(centre) {
-		unsteady += 2
-	}
-	add("steadiness", share, unsteady)
-	height := box.Size().Z
-	add("height", height, height/u.Z)
-	for i, m := range mating {
-		if m.Normal.Dot(down) > sameWay && math.Abs(f.Local(m.Normal.Scale(m.D)).Z) < onBed*2 {
-			p.mating = append(p.mating, i)
-		}
-	}
-	if len(p.mating) > 0 {
-		add("mating-face", contact, 0.1) // decides between like faces only: breaking an edge is little work
-	}
-	skew := math.Remainder(outlineTurn(outline), math.Pi/2)
-	if math.Abs(skew) > 1e-6 {
-		add("diagonal", math.Abs(skew)*180/math.Pi, 0.05)
-	}
-	return p
+	return pose{}, false
 }
 
 // outlineTurn is the direction of a hull's longest side.
@@ -330,14 +251,15 @@ func outlineTurn(h geom.Polygon) float64 {
 const ledge = 1.0
 
 // overhang is the area, mm², of facets that lean out by more than 45 degrees
-// from the vertical and have neither bed nor bridge beneath.
+// from the vertical and have neither bed nor bridge beneath, and the volume, mm³,
+// beneath them down to the bed or to the body itself.
 //
 // A connected patch of such facets is a bridge, and printed without supports,
 // if it is nowhere wider than the given span (the least width of its hull seen
 // from above) and at least 60 % of its rim stands on walls that go down from
 // it: the roof of a lying bore does, the underside of a ledge, held along one
 // side only, does not. A ledge no wider than two beads needs nothing beneath.
-func (b *body) overhang(f geom.Frame, bridge float64) float64 {
+func (b *body) overhang(f geom.Frame, bridge float64) (area, volume float64) {
 	const lean = math.Sqrt2/2 + 1e-3
 	down := f.Z.Neg()
 	z := make([]float64, len(b.points))
@@ -348,7 +270,7 @@ func (b *body) overhang(f geom.Frame, bridge float64) float64 {
 	for i, t := range b.triangles {
 		hangs[i] = b.normals[i].Dot(down) > lean && max(z[t[0]], z[t[1]], z[t[2]]) > onBed
 	}
-	total := 0.0
+	var ground *relief // made when first needed
 	done := make([]bool, len(b.triangles))
 	for i := range b.triangles {
 		if !hangs[i] || done[i] {
@@ -356,12 +278,12 @@ func (b *body) overhang(f geom.Frame, bridge float64) float64 {
 		}
 		patch := []int32{int32(i)}
 		done[i] = true
-		area, rim, held := 0.0, 0.0, 0.0
+		patchArea, rim, held := 0.0, 0.0, 0.0
 		var seen []geom.Vec2
 		for n := 0; n < len(patch); n++ {
 			k := patch[n]
 			t := b.triangles[k]
-			area += b.areas[k]
+			patchArea += b.areas[k]
 			for j := range 3 {
 				a, c := t[j], t[(j+1)%3]
 				seen = append(seen, f.Local(b.points[a]).XY())
@@ -384,9 +306,85 @@ func (b *body) overhang(f geom.Frame, bridge float64) float64 {
 		if w := width(hull2(seen)); w <= ledge || held >= 0.6*rim && w <= bridge {
 			continue
 		}
-		total += area
+		area += patchArea
+		if ground == nil {
+			ground = b.relief(f)
+		}
+		for _, k := range patch {
+			t := b.triangles[k]
+			middle := f.Local(b.points[t[0]].Add(b.points[t[1]]).Add(b.points[t[2]]).Scale(1. / 3))
+			volume += b.areas[k] * b.normals[k].Dot(down) * (middle.Z - ground.below(middle))
+		}
 	}
-	return total
+	return area, volume
+}
+
+// relief is a posed body's facets that face up, by the squares of a grid that
+// they reach into.
+type relief struct {
+	facets [][3]geom.Vec3
+	cell   float64
+	min    geom.Vec2
+	nx, ny int
+	in     [][]int32
+}
+
+func (b *body) relief(f geom.Frame) *relief {
+	r := &relief{}
+	box := geom.EmptyBox2()
+	for i, t := range b.triangles {
+		if b.normals[i].Dot(f.Z) > 1e-3 {
+			c := [3]geom.Vec3{f.Local(b.points[t[0]]), f.Local(b.points[t[1]]), f.Local(b.points[t[2]])}
+			r.facets = append(r.facets, c)
+			box = box.Add(c[0].XY()).Add(c[1].XY()).Add(c[2].XY())
+		}
+	}
+	if len(r.facets) == 0 {
+		return r
+	}
+	const side = 32
+	r.min = box.Min
+	r.cell = max(box.Size().X, box.Size().Y) / side
+	r.nx, r.ny = int(box.Size().X/r.cell)+1, int(box.Size().Y/r.cell)+1
+	r.in = make([][]int32, r.nx*r.ny)
+	for i, c := range r.facets {
+		x0, y0 := r.square(geom.V2(min(c[0].X, c[1].X, c[2].X), min(c[0].Y, c[1].Y, c[2].Y)))
+		x1, y1 := r.square(geom.V2(max(c[0].X, c[1].X, c[2].X), max(c[0].Y, c[1].Y, c[2].Y)))
+		for y := y0; y <= y1; y++ {
+			for x := x0; x <= x1; x++ {
+				r.in[y*r.nx+x] = append(r.in[y*r.nx+x], int32(i))
+			}
+		}
+	}
+	return r
+}
+
+func (r *relief) square(p geom.Vec2) (x, y int) {
+	d := p.Sub(r.min)
+	return max(0, min(r.nx-1, int(d.X/r.cell))), max(0, min(r.ny-1, int(d.Y/r.cell)))
+}
+
+// below is the height of what lies beneath a point, 0 for the bed.
+func (r *relief) below(p geom.Vec3) float64 {
+	if len(r.facets) == 0 {
+		return 0
+	}
+	x, y := r.square(p.XY())
+	top := 0.0
+	for _, i := range r.in[y*r.nx+x] {
+		c := r.facets[i]
+		a, u, v := c[0].XY(), c[1].XY().Sub(c[0].XY()), c[2].XY().Sub(c[0].XY())
+		d := u.Cross(v)
+		q := p.XY().Sub(a)
+		s, t := q.Cross(v)/d, u.Cross(q)/d
+		if s < 0 || t < 0 || s+t > 1 {
+			continue
+		}
+		if z := c[0].Z + s*(c[1].Z-c[0].Z) + t*(c[2].Z-c[0].Z); z < p.Z-onBed {
+			top = max(top, z)
+		}
+	}
+	return top
 }
 
 // signature is what congruent bodies have in common, however they lie and

@@ -12,7 +12,9 @@ func chosen(t testing.TB, s solid.Shape, mating ...geom.Plane) (pose, geom.Vec3)
 	t.Helper()
 	seg := segment(t, "s", s)
 	b := newBody(seg.Mesh.Vertices, seg.Mesh.Triangles)
-	p, ok := b.choose(geom.V3(220, 220, 250), geom.Vec3{}, mating, 15)
+	c := settingOf(testShop())
+	c.mating = mating
+	p, ok := b.choose(c)
 	if !ok {
 		t.Fatal("fits nowhere")
 	}
@@ -80,7 +82,7 @@ func TestOverhang(t *testing.T) {
 		b := newBody(seg.Mesh.Vertices, seg.Mesh.Triangles)
 		f := at
 		f.Origin = seg.Bounds.Min
-		if got := b.overhang(f, c.bridge); math.Abs(got-c.want) > 0.5 {
+		if got, _ := b.overhang(f, c.bridge); math.Abs(got-c.want) > 0.5 {
 			t.Errorf("%s: %.2f mm², want %.2f", c.name, got, c.want)
 		}
 	}

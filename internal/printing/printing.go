@@ -42,6 +42,8 @@ type Print struct {
 	Seconds   float64  // time on the machine by itself, without heat-up
 	Repeats   string   // ID of a segment with the same shape whose figures were used, "" when worked out itself
 	Why       []Reason // terms that chose the pose
+	Across    *Across  // how it bears the pull across its layers, nil when no stress is known
+	Support   Support  // what holds up its overhangs, not in Grams, Metres and Seconds; loads have it
 	Mating    []int    // of Options.Mating's planes, those that lie on the bed
 	Beads     Beads    // what the time and mass are made of
 	Chamfer   float64  // mm to break on the edges of those faces, 0 if none
@@ -93,6 +95,13 @@ type Options struct {
 	// Along gives the direction, world, in which a segment is pulled most, which
 	// layers should not lie across. nil, or the zero vector, means its long axis.
 	Along func(segment int) geom.Vec3
+
+	// Across gives the greatest tension, MPa, over all load cases across the layers
+	// of a segment that is printed with the world direction up pointing up: it is
+	// that of -up too. Where it is known, Along does not count. It is called by several
+	// goroutines. nil means that no stress is known; a filament without strength or
+	// Z factor is taken the same way.
+	Across func(segment int, up geom.Vec3) float64
 
 	// Bridge is the widest gap, mm, that is printed without supports; 0 means
 	// 15 (common practice, no source; less than what well-cooled PLA spans, for
@@ -267,7 +276,17 @@ func (st *stage) candidates(ctx context.Context, i int) error {
 		along = st.options.Along(i)
 	}
 	for _, p := range st.shop.Printers {
-		pose, ok := j.body.choose(Usable(ForCores(p, j.filament)), along, j.mating, st.options.Bridge)
+		s := setting{
+			machine: newMachine(p, j.filament), room: Usable(ForCores(p, j.filament)), filament: j.filament,
+			along: along, mating: j.mating, bridge: st.options.Bridge, gap: st.options.Gap,
+		}
+		if st.options.Across != nil {
+			s.across = func(up geom.Vec3) float64 { return st.options.Across(i, up) }
+		}
+		pose, ok := j.body.choose(&s)
+		if math.IsNaN(pose.cost) {
+			return fmt.Errorf("printing: segment %q: the cost of a pose is not a number: %v", seg.ID, pose.why)
+		}
 		j.poses, j.fits = append(j.poses, pose), append(j.fits, ok)
 	}
 	return nil
@@ -275,7 +294,8 @@ func (st *stage) candidates(ctx context.Context, i int) error {
 
 // assign gives each segment to a printer: the largest first, each to the one
 // that then has the least volume to print for each machine of its kind. A
-// printer that needs no tilting comes before one that does.
+// printer that needs no tilting comes before one that does, and one on which
+// layers hold before one on which they do not.
 func (st *stage) assign() {
 	order := make([]int, len(st.jobs))
 	for i := range order {
@@ -302,6 +322,9 @@ func (st *stage) assign() {
 			w := (held[p] + j.body.volume) / float64(max(1, printer.Count))
 			if !j.poses[p].flat {
 				w += 1e15
+			}
+			if a := j.poses[p].across; a != nil && a.Margin < enough {
+				w += 1e17
 			}
 			if w < least {
 				least, j.printer = w, p
@@ -363,6 +386,7 @@ func (st *stage) estimate(ctx context.Context, i int, p *Print) error {
 	}
 	printer, pose := st.shop.Printers[j.printer], j.pose()
 	p.Printer, p.Pose, p.Why, p.Overhang = printer.ID, pose.frame, pose.why, pose.overhang
+	p.Across, p.Support = pose.across, pose.support
 	if p.Mating = pose.mating; len(p.Mating) > 0 {
 		p.Chamfer = st.shop.Fits.BedChamfer
 	}

@@ -78,3 +78,11 @@ func within(t testing.TB, what string, got, want, rel float64) {
 		t.Errorf("%s: %.6g, want %.6g within %.3g %%", what, got, want, rel*100)
 	}
 }
+
+// settingOf is what poses are judged by on a shop's first printer.
+func settingOf(s *shop.Shop) *setting {
+	return &setting{
+		machine: newMachine(s.Printers[0], s.Filaments[0]), room: Usable(s.Printers[0]), filament: s.Filaments[0],
+		bridge: 15, gap: 5,
+	}
+}
