@@ -60,7 +60,7 @@ func TestFieldOfTable(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	fine := assembled(t, in, Options{Cell: 12})
+	fine := assembled(t, in, Options{Cell: 16})
 	st := solved(t, fine, cs[0])
 	top := in.Bodies[0]
 	if top.ID != "top" {

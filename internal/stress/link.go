@@ -423,6 +423,7 @@ func (s *Structure) held() {
 		l := elastic.Link{Name: name, A: b, B: elastic.Ground, Along: glueE / film, Across: glueG / film}
 		if len(h.At) > 0 {
 			l = s.contact(name, b, elastic.Ground, false)
+			l.Across = 0 // the screws hold it, and where it presses is then sure to be found
 		}
 		for _, p := range patches(sf.Region, s.cell) {
 			m := l

@@ -461,6 +461,9 @@ func (s *Structure) solve(ctx context.Context, c Case) (*State, error) {
 		sys, from = s.lasting, s.rest[1]
 	}
 	r, err := sys.SolveFrom(ctx, ec, from)
+	if errors.Is(err, elastic.ErrNoConvergence) && from != nil {
+		r, err = sys.Solve(ctx, ec) // another beginning may do
+	}
 	if err != nil {
 		return nil, err
 	}

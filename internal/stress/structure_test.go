@@ -402,7 +402,7 @@ func TestMirrorSymmetry(t *testing.T) {
 		s := assembled(t, in, o)
 		top := member(t, in, "top")
 		st := solved(t, s, Case{ID: "middle", Loads: []Load{pressing(top, geom.V3(0, 0, 540), geom.V3(0, 0, 1), geom.V3(0, 0, -200), 60)}})
-		part := 1e-3
+		part := 0.01 // which of many faces slip is a matter of how they are come at
 		if o.Rough {
 			part = 0.03 // its tolerance
 		}
