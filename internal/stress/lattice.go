@@ -25,11 +25,11 @@ type body struct {
 	steel   []steeled // materials after the plastics
 }
 
-// part of a body that is printed in one pose.
+// part is all of a body that is printed with its layers lying one way.
 type part struct {
-	planes []geom.Plane // in the body's frame; none for all of it
-	up     geom.Vec3    // in the body's frame
-	print  geom.Frame   // in the world, Z across the layers
+	regions [][]geom.Plane // in the body's frame; none for all of it
+	up      geom.Vec3      // in the body's frame
+	print   geom.Frame     // in the world, Z across the layers
 }
 
 // mesh in the coordinates of its body.
@@ -62,15 +62,14 @@ func fromArray(v [3]float64) geom.Vec3 { return geom.V3(v[0], v[1], v[2]) }
 func (b *body) partAt(p geom.Vec3) int {
 	best, least := 0, math.Inf(1)
 	for i, pt := range b.parts {
-		out := math.Inf(-1)
-		for _, pl := range pt.planes {
-			out = max(out, pl.Distance(p))
-		}
-		if len(pt.planes) == 0 {
-			return i
-		}
-		if out < least {
-			best, least = i, out
+		for _, planes := range pt.regions {
+			out := math.Inf(-1)
+			for _, pl := range planes {
+				out = max(out, pl.Distance(p))
+			}
+			if out < least {
+				best, least = i, out
+			}
 		}
 	}
 	return best

@@ -11,10 +11,11 @@ import (
 // State is how a structure stands under a case. It does not change, and may be
 // asked by several goroutines.
 type State struct {
-	s     *Structure
-	r     *elastic.Result
-	c     Case
-	loads []elastic.PointLoad
+	s       *Structure
+	r       *elastic.Result
+	c       Case
+	loads   []elastic.PointLoad
+	preload []float64 // by screw
 }
 
 // Reaction is what the floor does to a foot.
@@ -303,7 +304,7 @@ func (st *State) raw(body, cell int, p geom.Vec3) (elastic.Tensor, bool) {
 func (st *State) Screws() []Pull {
 	var out []Pull
 	for i, sc := range st.s.screws {
-		p := Pull{Joint: sc.joint, Number: sc.number, Preload: st.s.preload[i]}
+		p := Pull{Joint: sc.joint, Number: sc.number, Preload: st.preload[i]}
 		for _, l := range sc.links {
 			p.Tension += st.r.Link(l).Tension
 		}

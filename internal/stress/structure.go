@@ -37,7 +37,7 @@ type Structure struct {
 	system   *elastic.System
 	lasting  *elastic.System    // under loads that stand for months; nil if nothing creeps
 	rest     [2]*elastic.Result // standing under its own weight: system and lasting; where cases begin
-	preload  []float64          // by screw: what it pulls with when nothing but its weight loads the piece, N
+	preload  [2][]float64       // likewise, by screw: what it pulls with then, N
 	clear    [][]bool           // by body, by cell: not near a link
 }
 
@@ -214,36 +214,29 @@ func (s *Structure) makeBodies(ctx context.Context, k *solid.Kernel) error {
 // lay gives a body its parts. One that is not posed yet lies on its largest
 // face: a board's face, a turning's end, a solid's largest flat.
 func (s *Structure) lay(b *body, index int) {
-	add := func(planes []geom.Plane, up geom.Vec3) {
-		p := part{up: b.frame.LocalDir(up), print: geom.FrameFromZ(geom.Vec3{}, up)}
-		for _, pl := range planes {
-			p.planes = append(p.planes, pl.Local(b.frame))
-		}
-		b.parts = append(b.parts, p)
-	}
-	alike := true
-	var laid []Laid
 	for _, l := range s.in.Laid {
-		if l.Body == index {
-			laid = append(laid, l)
-			alike = alike && math.Abs(l.Up.Unit().Dot(laid[0].Up.Unit())) > 1-1e-9
+		if l.Body != index {
+			continue
 		}
+		up := l.Up.Unit()
+		at := slices.IndexFunc(b.parts, func(p part) bool { return math.Abs(p.print.Z.Dot(up)) > 1-1e-6 })
+		if at < 0 {
+			const most = 255/(steps+1) - 2 // that a byte can tell apart, and rods beside them
+			if len(b.parts) == most {
+				s.left = append(s.left, fmt.Sprintf("%s: the pose of %s", b.id, l.Segment))
+				continue
+			}
+			at = len(b.parts)
+			b.parts = append(b.parts, part{up: b.frame.LocalDir(up), print: geom.FrameFromZ(geom.Vec3{}, up)})
+		}
+		var planes []geom.Plane
+		for _, pl := range l.Planes {
+			planes = append(planes, pl.Local(b.frame))
+		}
+		b.parts[at].regions = append(b.parts[at].regions, planes)
 	}
-	const most = 255 / (steps + 1) // parts that a byte can tell apart
-	switch {
-	case len(laid) == 0:
-		add(nil, b.frame.Z)
-	case alike:
-		add(nil, laid[0].Up.Unit())
-	case len(laid) <= most:
-		for _, l := range laid {
-			add(l.Planes, l.Up.Unit())
-		}
-	default:
-		// Parts laid alike share a number; a part is then told by its own planes
-		// only, so the rarest poses are taken for the most common one.
-		s.left = append(s.left, fmt.Sprintf("%s: poses of more than %d parts", b.id, most))
-		add(nil, laid[0].Up.Unit())
+	if len(b.parts) == 0 {
+		b.parts = []part{{up: geom.V3(0, 0, 1), print: geom.FrameFromZ(geom.Vec3{}, b.frame.Z)}}
 	}
 }
 
@@ -342,9 +335,7 @@ func (s *Structure) tension(ctx context.Context) error {
 				}
 				off = max(off, math.Abs(pull[i]/sc.preload-1))
 			}
-			if sys == s.system {
-				s.preload = pull
-			}
+			s.preload[which] = pull
 			if off < near || try == tries-1 {
 				break
 			}
@@ -456,10 +447,11 @@ func (s *Structure) solve(ctx context.Context, c Case) (*State, error) {
 			ec.Points = append(ec.Points, elastic.PointLoad{Body: b, At: s.grip(b, q), Force: l.Force.Scale(p.area / total)})
 		}
 	}
-	sys, from := s.system, s.rest[0]
+	sys, which := s.system, 0
 	if c.Sustained && s.lasting != nil {
-		sys, from = s.lasting, s.rest[1]
+		sys, which = s.lasting, 1
 	}
+	from := s.rest[which]
 	r, err := sys.SolveFrom(ctx, ec, from)
 	if errors.Is(err, elastic.ErrNoConvergence) && from != nil {
 		r, err = sys.Solve(ctx, ec) // another beginning may do
@@ -467,5 +459,5 @@ func (s *Structure) solve(ctx context.Context, c Case) (*State, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &State{s: s, r: r, c: c, loads: ec.Points}, nil
+	return &State{s: s, r: r, c: c, loads: ec.Points, preload: s.preload[which]}, nil
 }

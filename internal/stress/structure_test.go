@@ -313,6 +313,7 @@ func TestScrewPulled(t *testing.T) {
 	half := assembled(t, in, Options{Creep: func(shop.Filament) float64 { return 0.5 }})
 	st := solved(t, half, Case{ID: "rest", Sustained: true})
 	near(t, "relaxed", st.Screws()[0].Tension, want/2, 0.02)
+	near(t, "relaxed preload told", st.Screws()[0].Preload, want/2, 0.02)
 }
 
 // Under a load that stands for months what creeps yields in proportion.
