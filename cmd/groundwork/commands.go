@@ -39,6 +39,7 @@ type planCommand struct {
 	NestRounds int               `help:"How many times nesting takes a layout up and lays it again; more is tighter and slower." placeholder:"N"`
 	NestTime   time.Duration     `help:"How long to look for better layouts of veneer and print loads, as in 2m. The job then depends on the machine." placeholder:"TIME"`
 	Inch       bool              `help:"Show lengths in inches on the screen."`
+	strengthFlag
 }
 
 // lasting is a clock of what share of a time has gone by since it was first
@@ -63,6 +64,7 @@ func (c *planCommand) Run(ctx context.Context, out *output) error {
 		// Loads gain little from time, veneer is what is dear.
 		Printing: printing.Options{Spent: lasting(c.NestTime / 5)},
 		Sheet:    sheet.Options{FaceDown: c.FaceDown, Compensate: c.Kerf, Iterations: c.NestRounds, Spent: lasting(c.NestTime - c.NestTime/5)},
+		Strength: c.options(),
 	})
 	if err != nil {
 		return err
@@ -76,6 +78,7 @@ func (c *planCommand) Run(ctx context.Context, out *output) error {
 	if err := job.Write(ctx, k, pl, c.Out, o); err != nil {
 		return withReplace(err)
 	}
+	showStrength(out, pl)
 	showTotals(out, pl, c.Inch)
 	fmt.Fprintf(out.Out, "The job is in %s\n", c.Out)
 	return nil
@@ -93,15 +96,17 @@ type checkCommand struct {
 	Piece string            `arg:"" help:"The piece file." type:"path"`
 	Shop  string            `help:"The shop file. Without it an ordinary shop is assumed." type:"path" placeholder:"FILE"`
 	Set   map[string]string `help:"Give a parameter of the piece another value." placeholder:"NAME=VALUE"`
+	strengthFlag
 }
 
 func (c *checkCommand) Run(ctx context.Context, out *output) error {
-	pl, k, err := makePlan(ctx, out, c.Piece, c.Shop, c.Set, plan.Options{})
+	pl, k, err := makePlan(ctx, out, c.Piece, c.Shop, c.Set, plan.Options{Strength: c.options()})
 	if err != nil {
 		return err
 	}
 	defer k.Close()
 	showFindings(out, pl.Findings)
+	showStrength(out, pl)
 	if n := stops(pl.Findings); n > 0 {
 		return alterError{n}
 	}

@@ -18,6 +18,7 @@ type Document struct {
 	Joints        []JointDoc        `json:"joints" jsonschema:"description=How members are held together"`
 	Bores         []BoreDoc         `json:"bores" jsonschema:"description=Every round hole of joints and seams"`
 	Plugs         []PlugDoc         `json:"plugs" jsonschema:"description=Covers for access holes in show surfaces"`
+	Bodies        []BodyDoc         `json:"bodies" jsonschema:"description=Cores as printed: a member or several printed as one"`
 	Seams         []SeamDoc         `json:"seams" jsonschema:"description=Glued cuts between segments"`
 	Cuts          []CutDoc          `json:"cuts" jsonschema:"description=Everything taken from cores or put on them"`
 	Segments      []SegmentDoc      `json:"segments" jsonschema:"description=Parts that are printed"`
@@ -29,6 +30,7 @@ type Document struct {
 	Findings      []FindingDoc      `json:"findings" jsonschema:"description=What the maker must know, gravest first"`
 	Cautions      []CautionDoc      `json:"cautions" jsonschema:"description=Warnings that belong to operations"`
 	Stability     []TipDoc          `json:"stability" jsonschema:"description=Load that tips the piece about each side of its feet"`
+	Strength      *StrengthDoc      `json:"strength,omitempty" jsonschema:"description=How the piece bears its loads; left out unless asked for"`
 	Bill          []BillDoc         `json:"bill" jsonschema:"description=Everything the piece takes"`
 	Totals        Totals            `json:"totals" jsonschema:"description=Sums"`
 }
@@ -214,8 +216,19 @@ type SeamDoc struct {
 }
 
 type TermDoc struct {
-	Name  string  `json:"name"`
-	Value float64 `json:"value"`
+	Name     string  `json:"name"`
+	Value    float64 `json:"value" jsonschema:"description=How much it weighs in the choice"`
+	Measured float64 `json:"measured" jsonschema:"description=What was measured; in unit"`
+	Unit     string  `json:"unit"`
+}
+
+// BodyDoc is one core as printed, and how many segments it takes.
+type BodyDoc struct {
+	ID       string   `json:"id"`
+	Members  []string `json:"members"`
+	Segments int      `json:"segments"`
+	Least    int      `json:"least_segments" jsonschema:"description=It provably needs as many"`
+	Like     string   `json:"like" jsonschema:"description=Body whose seams it has; moved or mirrored; its own ID where there is none"`
 }
 
 type CutDoc struct {

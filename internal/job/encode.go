@@ -100,6 +100,7 @@ func Describe(p *plan.Plan, names Names) Document {
 	describeCores(&d, p, names)
 	describeVeneer(&d, p, names)
 	describeVerdicts(&d, p)
+	d.Strength = describeStrength(p)
 	return d
 }
 
@@ -205,12 +206,21 @@ func dowels(ds []joint.Dowel) []DowelDoc {
 }
 
 func describeCores(d *Document, p *plan.Plan, names Names) {
+	d.Bodies = []BodyDoc{}
+	for i, b := range p.Seams.Bodies {
+		c := p.Seams.Counts[i]
+		doc := BodyDoc{ID: b.ID, Members: []string{}, Segments: c.Segments, Least: c.Least(), Like: p.Seams.Bodies[c.Like].ID}
+		for _, m := range b.Members {
+			doc.Members = append(doc.Members, p.Piece.Members[m].ID)
+		}
+		d.Bodies = append(d.Bodies, doc)
+	}
 	d.Seams, d.Cuts, d.Segments, d.Plates = []SeamDoc{}, []CutDoc{}, []SegmentDoc{}, []PlateDoc{}
 	for _, s := range p.Seams.Seams {
 		doc := SeamDoc{ID: s.ID, Body: p.Seams.Bodies[s.Body].ID, Segments: s.Segments, Normal: vec3(s.Plane.Normal), Offset: round(s.Plane.D),
 			AreaMM2: round(s.Area), Dowels: dowels(s.Dowels), Terms: []TermDoc{}}
 		for _, t := range s.Terms {
-			doc.Terms = append(doc.Terms, TermDoc{t.Name, round(t.Value)})
+			doc.Terms = append(doc.Terms, TermDoc{t.Name, round(t.Value), round(t.Measured), t.Unit})
 		}
 		d.Seams = append(d.Seams, doc)
 	}

@@ -167,6 +167,13 @@ func Files(ctx context.Context, k *solid.Kernel, p *plan.Plan, o Options) ([]Fil
 	if err != nil {
 		return nil, err
 	}
+	if p.Strength != nil {
+		table, err := strengthCSV(p)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, File{"strength.csv", table})
+	}
 	return append(out, File{"core/cards.txt", cards(p)}, File{"veneer/patterns.csv", patterns}, File{"veneer/sheet-cuts.csv", cuts}, File{"bill.csv", bill}, File{"plan.json", doc}), nil
 }
 

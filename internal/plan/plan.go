@@ -20,6 +20,8 @@ import (
 	"groundwork/internal/sheet"
 	"groundwork/internal/shop"
 	"groundwork/internal/solid"
+	"groundwork/internal/strength"
+	"groundwork/internal/stress"
 	"groundwork/internal/veneer"
 )
 
@@ -31,6 +33,8 @@ type Options struct {
 	Core     core.Options
 	Printing printing.Options
 	Sheet    sheet.Options
+	Strength *StrengthOptions // nil: how it bears its loads is not worked out
+
 	// Progress, if not nil, is called as each stage begins.
 	Progress func(stage string, done, total int)
 }
@@ -49,7 +53,13 @@ type Plan struct {
 	Sheets   *sheet.Result
 	Bill     *bill.Bill
 	Checks   *check.Result
+	Strength *strength.Result  // nil unless asked for
+	Strained []Strained        // by case, nil where it could not be solved; nil unless asked for
+	Remedies Remedies          // of what fails; nil unless asked for
 	Findings []finding.Finding // of all stages, gravest first
+
+	cases []strength.Case
+	field *stress.Field // of the uncut piece; nil if it does not stand
 }
 
 // Make plans the whole job. User faults are Findings; the error is for what
@@ -72,6 +82,7 @@ func Make(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o 
 			}
 			return f, err
 		}},
+		{"loads", func() ([]finding.Finding, error) { return pl.roughField(ctx, k) }},
 		{"seams", func() (f []finding.Finding, err error) {
 			if pl.Seams, err = seam.Plan(ctx, k, seamInputs(pl), o.Seam); err == nil {
 				f = pl.Seams.Findings
@@ -106,6 +117,12 @@ func Make(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o 
 				Sheets: pl.Sheets, Printing: pl.Printing, Members: len(p.Members), Shop: s,
 			})
 			return nil, nil
+		}},
+		{"strength", func() ([]finding.Finding, error) {
+			if o.Strength == nil {
+				return nil, nil
+			}
+			return pl.hold(ctx, k, *o.Strength)
 		}},
 		{"checks", func() ([]finding.Finding, error) {
 			pl.Checks = check.Run(check.Inputs{
@@ -160,7 +177,8 @@ func (pl *Plan) filamentOf(b seam.Body) shop.Filament {
 func seamInputs(pl *Plan) seam.Inputs {
 	return seam.Inputs{
 		Cores: pl.Layout.Cores, Groups: pl.Piece.PrintAsOne, Cuts: pl.Layout.Cuts,
-		Bores: pl.Joints.Bores(), Clears: pl.Layout.Clears, Shop: pl.Shop,
+		Bores: pl.Joints.Bores(), Clears: pl.Layout.Clears, Shop: pl.Shop, Rules: pl.Piece.Seams,
+		Stress: pl.pull(), Strength: pl.glue, Covered: pl.covered(),
 		Fits: func(b seam.Body) seam.Fitter {
 			down := pl.flatFaces(b)
 			return pl.fitter(b, func(pts []geom.Vec3, p shop.Printer) (geom.Frame, bool) {
@@ -281,9 +299,16 @@ func steady(f geom.Frame, points []geom.Vec3) bool {
 	return true
 }
 
-// printingOptions adds to the options on which faces a segment meets another:
+// printingOptions adds to the options how a segment is pulled under the loads,
+// and on which faces it meets another:
 // its seams, and the contacts of its members.
 func printingOptions(pl *Plan, o printing.Options) printing.Options {
+	if o.Across == nil && pl.field != nil {
+		o.Across = func(i int, up geom.Vec3) float64 {
+			seg := pl.Seams.Segments[i]
+			return pl.field.Across(seg.Body, seg.Planes, up)
+		}
+	}
 	if o.Mating != nil {
 		return o
 	}
