@@ -15,7 +15,7 @@ const (
 	costBeyond  = 8    // for as much again beyond half of the strength
 	costBore    = 0.2  // just clear of a bore, fading over 40 mm: it still weakens the bore's wall
 	costJoint   = 0.1  // just clear of a joint in the veneer, fading over 20 mm
-	costBare    = 0.15 // for 100 mm of seam that stays to be seen
+	costBare    = 0.3  // for 100 mm of seam that stays to be seen
 	costLength  = 0.03 // for 100 mm of seam at the surface, which in time may show through veneer
 	costDowel   = 4    // for a section with no room for two dowels
 	costTight   = 0.2  // for a section that only just has

@@ -14,6 +14,7 @@ import (
 // nothing better is found.
 func (c *cutter) plain(ctx context.Context) (*node, int) {
 	fewest := math.MaxInt32
+	c.points = c.sampled()
 	type grid struct {
 		f  geom.Frame
 		l  lay
@@ -25,7 +26,7 @@ func (c *cutter) plain(ctx context.Context) (*node, int) {
 	if f := geom.World(); !aligned(f, frames[0]) {
 		frames = append(frames, f)
 	}
-	pts := c.sampled()
+	pts := c.points
 	for fi, f := range frames {
 		lays := c.lays[0]
 		if fi > 0 {
@@ -34,6 +35,9 @@ func (c *cutter) plain(ctx context.Context) (*node, int) {
 		r := [3]interval{span(pts, f.X), span(pts, f.Y), span(pts, f.Z)}
 		rows := newRows(pts, f, r)
 		for _, l := range lays {
+			if min(l[0], l[1], l[2]) < c.o.Sliver {
+				continue
+			}
 			for o := range offsets * offsets * offsets {
 				if ctx.Err() != nil {
 					return nil, fewest
@@ -77,6 +81,9 @@ func (c *cutter) plain(ctx context.Context) (*node, int) {
 			tree = grown
 		}
 	}
+	if fewest == math.MaxInt32 {
+		fewest = 0
+	}
 	return tree, fewest
 }
 
@@ -99,19 +106,27 @@ func (c *cutter) sampled() []geom.Vec3 {
 	for _, l := range c.lays[0] {
 		least = min(least, l[0], l[1], l[2])
 	}
-	step := least / 12
 	x := c.whole
+	r := span(x.pts, c.axes[0])
+	step := max(least/12, (r.hi-r.lo)/200)
 	pts := append([]geom.Vec3(nil), x.v...)
 	start := int32(0)
 	for _, end := range x.end {
 		p := x.idx[start:end]
 		start = end
 		a, b, d := x.v[p[0]], x.v[p[1]], x.v[p[2]]
-		n := int(math.Ceil(max(a.Dist(b), b.Dist(d), d.Dist(a)) / step))
-		for i := range n + 1 {
-			for j := 0; i+j <= n && n > 1; j++ {
-				u, v := float64(i)/float64(n), float64(j)/float64(n)
-				pts = append(pts, a.Add(b.Sub(a).Scale(u)).Add(d.Sub(a).Scale(v)))
+		// Rows along the shortest side, from the corner across.
+		for range 2 {
+			if b.Dist(d) > a.Dist(b) || b.Dist(d) > d.Dist(a) {
+				a, b, d = b, d, a
+			}
+		}
+		n := math.Ceil(max(a.Dist(b), d.Dist(a)) / step)
+		for i := 1.0; i <= n && n > 1; i++ {
+			u, v := a.Lerp(b, i/n), a.Lerp(d, i/n)
+			m := math.Ceil(u.Dist(v) / step)
+			for j := 0.0; j <= m; j++ {
+				pts = append(pts, u.Lerp(v, j/max(1, m)))
 			}
 		}
 	}

@@ -397,8 +397,9 @@ type cutter struct {
 	used     [3][]float64 // offsets of planes across each axis in the grid being tried
 	seen     map[place]verdict
 	made     map[*cell][]move
-	dist     []float64 // scratch
-	rim      []edge    // of the section last looked at
+	points   []geom.Vec3 // spread over the body's surface
+	dist     []float64   // scratch
+	rim      []edge      // of the section last looked at
 	findings []finding.Finding
 
 	root   *node // the plan
@@ -593,6 +594,11 @@ func (c *cutter) plans(ctx context.Context, count *Count) []*node {
 		count.Plain = n
 		if n := take(t, t != nil); n > 0 {
 			most = min(most, n)
+		}
+		if t := c.terraces(ctx); t != nil {
+			if n := take(t, true); n > 0 {
+				most = min(most, n)
+			}
 		}
 	}
 	for _, t := range c.beam(ctx, start, most) {

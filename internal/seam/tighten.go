@@ -27,6 +27,9 @@ func (c *cutter) tighten(ctx context.Context, root *node, budget int) *node {
 		return false
 	}
 	for _, m := range c.mirrors {
+		if len(c.asked.pins) > 0 {
+			break // pairs would move what the maker has pinned
+		}
 		if t, ok := paired(best, m); ok {
 			accept(c.grow(t, c.whole))
 		}

@@ -114,6 +114,9 @@ func (c *cutter) cost(root *node) float64 {
 			v += t.Value
 		}
 	}
+	if !c.staggered(root) { // some seam is likely to lack room for dowels
+		v += costDowel
+	}
 	return v + sum(c.printTerms(root))
 }
 
