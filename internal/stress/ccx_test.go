@@ -14,7 +14,6 @@ import (
 	"strings"
 	"testing"
 
-	"groundwork/examples"
 	"groundwork/internal/geom"
 	"groundwork/internal/piece"
 )
@@ -719,24 +718,6 @@ func numbers(t *testing.T, f []string) geom.Vec3 {
 		}
 	}
 	return geom.V3(v[0], v[1], v[2])
-}
-
-// example is a piece of the examples, its sizes taken for those of the cores.
-func example(t testing.TB, name string) *piece.Piece {
-	t.Helper()
-	data, err := examples.Files.ReadFile(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	doc, err := piece.Parse(name, data)
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, _, err := doc.Resolve(nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return p
 }
 
 // meshOf meshes a piece; which member follows which where they meet is told by
