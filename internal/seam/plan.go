@@ -33,6 +33,7 @@ type Options struct {
 	DowelSpan   float64 // mm; longest distance between dowels of one seam, default 150 (dowels in wood: 75 to 300)
 	MaxSegments int     // of one body cut by a grid, default 64; four times as many where it is cut part by part
 	Beam        int     // partitions that the search carries on side by side, default 4
+	Simple      bool    // grids and boxes alone, which know nothing of stress and veneer: to hold the search against
 	Planes      int     // planes looked at for one body, after which the search is brought to an end, default 3000
 }
 
@@ -583,6 +584,16 @@ func (c *cutter) plans(ctx context.Context, count *Count) []*node {
 		}
 		all = append(all, t)
 		return t.count()
+	}
+	if c.o.Simple {
+		stress, covered := c.stress, c.covered
+		c.stress, c.covered = nil, nil
+		t, ok := c.simple(ctx, start)
+		c.stress, c.covered = stress, covered
+		if count.Simple = take(t, ok); count.Simple == 0 || !c.proved(all[0]) {
+			return nil
+		}
+		return all
 	}
 	count.Simple = take(c.simple(ctx, start))
 	most := 4 * c.o.MaxSegments
