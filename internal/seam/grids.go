@@ -244,7 +244,9 @@ func (c *cutter) judgeAt(x *cell, axis geom.Vec3, at float64) (float64, bool) {
 	if v, ok := c.seen[k]; ok {
 		return v.cost, v.ok
 	}
+	c.sectionOnly = true
 	terms, _, ok := c.judge(x, geom.Plane{Normal: axis, D: at})
+	c.sectionOnly = false
 	v := verdict{sum(terms), ok}
 	c.seen[k] = v
 	return v.cost, v.ok

@@ -28,7 +28,8 @@ const featherCos = 0.866
 // samples is at how many places of a section's outline stress is asked for.
 const samples = 12
 
-// look measures what a plane would do to a cell, without cutting it.
+// look measures what a plane would do to a cell, without cutting it; under
+// sectionOnly, only the section.
 func (c *cutter) look(x *cell, pl geom.Plane) sight {
 	s := sight{min: math.Inf(1), max: math.Inf(-1)}
 	s.lo, s.hi = make([][3]interval, len(c.frames)), make([][3]interval, len(c.frames))
@@ -57,6 +58,9 @@ func (c *cutter) look(x *cell, pl geom.Plane) sight {
 			continue
 		}
 		s.min, s.max = min(s.min, d[i]), max(s.max, d[i])
+		if c.sectionOnly {
+			continue
+		}
 		if d[i] <= 0 {
 			add(s.lo, p)
 		}
@@ -83,6 +87,21 @@ func (c *cutter) look(x *cell, pl geom.Plane) sight {
 	for k, end := range x.end {
 		poly := x.idx[start:end]
 		start = end
+		// Most polygons lie on one side.
+		low := d[poly[0]] <= 0
+		crossed := false
+		for _, i := range poly[1:] {
+			crossed = crossed || (d[i] <= 0) != low
+		}
+		if !crossed {
+			if low && !c.sectionOnly {
+				first := x.v[poly[0]].Sub(o)
+				for j := 2; j < len(poly); j++ {
+					s.below += first.Dot(x.v[poly[j-1]].Sub(o).Cross(x.v[poly[j]].Sub(o)))
+				}
+			}
+			continue
+		}
 		var first, prev geom.Vec3
 		n := 0
 		emit := func(p geom.Vec3) {
@@ -133,6 +152,9 @@ func (c *cutter) look(x *cell, pl geom.Plane) sight {
 	s.below /= 6
 	s.area = math.Abs(signed)
 	for _, e := range c.rim {
+		if c.sectionOnly {
+			break
+		}
 		add(s.lo, e.from)
 		add(s.hi, e.from)
 		add(s.lo, e.to)

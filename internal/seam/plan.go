@@ -394,14 +394,15 @@ type cutter struct {
 	dowel    float64 // mm, the thinnest in the shop; 0 for none
 	bed      float64 // mm², the largest; 0 where it is not known
 
-	judged   int          // planes looked at
-	used     [3][]float64 // offsets of planes across each axis in the grid being tried
-	seen     map[place]verdict
-	made     map[*cell][]move
-	points   []geom.Vec3 // spread over the body's surface
-	dist     []float64   // scratch
-	rim      []edge      // of the section last looked at
-	findings []finding.Finding
+	judged      int          // planes looked at
+	used        [3][]float64 // offsets of planes across each axis in the grid being tried
+	seen        map[place]verdict
+	made        map[*cell][]move
+	points      []geom.Vec3 // spread over the body's surface
+	sectionOnly bool        // look need not measure the halves
+	dist        []float64   // scratch
+	rim         []edge      // of the section last looked at
+	findings    []finding.Finding
 
 	root   *node // the plan
 	short  int   // seams of it without room for their dowels
