@@ -235,15 +235,20 @@ func (b *body) choose(s *setting) (pose, bool) {
 	return pose{}, false
 }
 
-// outlineTurn is the direction of a hull's longest side.
-func outlineTurn(h geom.Polygon) float64 {
-	var long geom.Vec2
+// askew is the least angle, radians, between a long side of a hull and the
+// bed's axes; sides of half the longest are long.
+func askew(h geom.Polygon) float64 {
+	longest := 0.0
 	for i, q := range h {
-		if d := h[(i+1)%len(h)].Sub(q); d.Len() > long.Len()+1e-6 {
-			long = d
+		longest = max(longest, h[(i+1)%len(h)].Dist(q))
+	}
+	least := math.Pi / 4
+	for i, q := range h {
+		if d := h[(i+1)%len(h)].Sub(q); d.Len() >= longest/2 {
+			least = min(least, math.Abs(math.Remainder(d.Angle(), math.Pi/2)))
 		}
 	}
-	return long.Angle()
+	return least
 }
 
 // ledge is how far, mm, an overhang may stand out from a wall without support:

@@ -40,6 +40,7 @@ type sums struct {
 	corners   float64 // mm times turns of more than corner
 	turning   float64 // mm times radians; 2π for each loop that bends one way only
 	level     float64 // mm² seen from above and below that contours do not cover
+	strips    float64 // mm: the parts of level over the lines' length in strips as narrow as a slope's covers
 }
 
 // sums of the pose with up, for shells walls wide (mm) and covers thick (mm).
@@ -51,7 +52,9 @@ func (b *body) sums(up geom.Vec3, walls, covers float64) (s sums) {
 		// Over the thickness of the covers a slope moves this far; contours cover
 		// what is nearer than their width.
 		if shift := covers * c; shift > walls*side {
-			s.level += b.areas[i] * c * (1 - walls*side/shift)
+			seen := b.areas[i] * c * (1 - walls*side/shift)
+			s.level += seen
+			s.strips += seen * side / (math.Sqrt2 * (shift - walls*side)) // lines lie at 45 degrees
 		}
 	}
 	for _, e := range b.bends {
@@ -103,7 +106,8 @@ func (b *body) quick(m machine, up geom.Vec3, height, contact float64) (seconds,
 		share := min(1, t.level*covers/b.volume)
 		chord := math.Pi * core / rim // the mean one (Crofton)
 		if l := share * core / s; l > 0 {
-			time += l / chord * (moveTime(chord, m.speed(m.CoverSpeed, bd, false), m.Acceleration) + moveTime(s, m.TravelSpeed, m.Acceleration))
+			line := 1 / (1/chord + t.strips/t.level)
+			time += l / line * (moveTime(line, m.speed(m.CoverSpeed, bd, false), m.Acceleration) + moveTime(s, m.TravelSpeed, m.Acceleration))
 			bead += l
 		}
 		if l := (1 - share) * m.Fill * core / s; l > 0 {

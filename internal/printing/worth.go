@@ -167,7 +167,7 @@ func (b *body) judge(f geom.Frame, s *setting, flat bool) pose {
 	if len(p.mating) > 0 {
 		p.add("mating-face", contact, "mm²", hand*chamfer, "edges of a mating face to be broken")
 	}
-	if skew := math.Abs(math.Remainder(outlineTurn(outline), math.Pi/2)); skew > 1e-6 {
+	if skew := askew(outline); skew > 1e-6 {
 		p.add("diagonal", skew*180/math.Pi, "degrees", skewed, "%.0f degrees off square", skew*180/math.Pi)
 	}
 	if !flat {
