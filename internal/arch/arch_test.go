@@ -20,7 +20,7 @@ const module = "groundwork/"
 // A package may import only packages that stand before it.
 var layers = strings.Fields(`
 	internal/unit internal/geom internal/finding
-	internal/solid internal/mesh internal/mend internal/surface internal/unfold internal/draw internal/nest internal/guillotine internal/elastic internal/instance
+	internal/solid internal/mesh internal/mend internal/surface internal/unfold internal/draw internal/nest internal/guillotine internal/project internal/elastic internal/instance
 	internal/given internal/piece internal/shop
 	internal/joint internal/veneer internal/seam internal/core internal/printing internal/sheet
 	internal/stability internal/climate internal/stress internal/strength internal/remedy
