@@ -184,6 +184,9 @@ func (c *cutter) look(x *cell, pl geom.Plane) sight {
 		}
 		// At places evenly spread along the outline.
 		step := s.outline / samples
+		if c.sectionOnly {
+			step *= 2
+		}
 		next := step / 2
 		at := 0.0
 		for _, e := range c.rim {
