@@ -23,7 +23,7 @@ import (
 // of the loads of their use.
 func TestExamplesPosed(t *testing.T) {
 	for _, name := range examples.Pieces() {
-		pl := example(t, name, printing.Options{})
+		pl := example(t, name)
 		segments := pl.Cores.Segments
 		axes := make([]geom.Vec3, len(segments))
 		for i, s := range segments {
@@ -39,7 +39,11 @@ func TestExamplesPosed(t *testing.T) {
 			s := pl.Seams.Segments[i]
 			return field.Across(s.Body, s.Planes, up)
 		}
-		row(t, name, "no stress", pl.Printing, pl.Shop, made, used)
+		plain, err := posed(pl, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		row(t, name, "no stress", plain, pl.Shop, made, used)
 		for _, f := range []struct {
 			name   string
 			across func(int, geom.Vec3) float64
@@ -53,8 +57,8 @@ func TestExamplesPosed(t *testing.T) {
 				t.Log(f)
 			}
 			// Made-up bending may lay parts down that stood; the loads of use do not.
-			if f.name == "in use" && len(r.Loads) > len(pl.Printing.Loads) {
-				t.Errorf("%s, %s: %d loads, without stress %d", name, f.name, len(r.Loads), len(pl.Printing.Loads))
+			if f.name == "in use" && len(r.Loads) > len(plain.Loads) {
+				t.Errorf("%s, %s: %d loads, without stress %d", name, f.name, len(r.Loads), len(plain.Loads))
 			}
 		}
 	}

@@ -14,8 +14,14 @@ import (
 	"groundwork/internal/shop"
 )
 
-func example(t *testing.T, name string, o printing.Options) *plan.Plan {
+var made = map[string]*plan.Plan{}
+
+// example is the plan of a piece of the library, made once.
+func example(t *testing.T, name string) *plan.Plan {
 	t.Helper()
+	if pl := made[name]; pl != nil {
+		return pl
+	}
 	read := func(name string) []byte {
 		data, err := examples.Files.ReadFile(name)
 		if err != nil {
@@ -35,10 +41,11 @@ func example(t *testing.T, name string, o printing.Options) *plan.Plan {
 	if err != nil {
 		t.Fatal(err)
 	}
-	pl, err := plan.Make(context.Background(), printing.Kernel(), p, s, plan.Options{Printing: o})
+	pl, err := plan.Make(context.Background(), printing.Kernel(), p, s, plan.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
+	made[name] = pl
 	return pl
 }
 
@@ -46,7 +53,7 @@ func example(t *testing.T, name string, o printing.Options) *plan.Plan {
 // of the examples.
 func TestQuickEstimateAgreesWithFull(t *testing.T) {
 	for _, name := range examples.Pieces() {
-		pl := example(t, name, printing.Options{})
+		pl := example(t, name)
 		var n, time2, timeMost, grams2, gramsMost, bias, gbias, chosen2, chosen float64
 		var regret, most float64
 		for i, seg := range pl.Cores.Segments {

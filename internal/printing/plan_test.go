@@ -376,6 +376,25 @@ func BenchmarkPlan36(b *testing.B) {
 	}
 }
 
+// BenchmarkPoses36 is the choice of poses by itself.
+func BenchmarkPoses36(b *testing.B) {
+	segs := sideTable(b, 36)
+	s := testShop()
+	s.Filaments[0].Strength = 36
+	o := Options{Across: func(int, geom.Vec3) float64 { return 1 }}.orDefault()
+	start := processor()
+	defer func() { b.ReportMetric((processor()-start)/float64(b.N), "cpu-s/op") }()
+	for b.Loop() {
+		st := stage{kernel: kernel, segments: segs, shop: s, options: o, jobs: make([]job, len(segs))}
+		for i := range segs {
+			st.jobs[i].filament = s.Filaments[0]
+			if err := st.candidates(context.Background(), i); err != nil {
+				b.Fatal(err)
+			}
+		}
+	}
+}
+
 func BenchmarkLoadBodies36(b *testing.B) {
 	segs := sideTable(b, 36)
 	r := plan(b, testShop(), segs...)
