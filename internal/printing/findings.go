@@ -33,7 +33,10 @@ func (st *stage) findings(i int, filament string, p Print) []finding.Finding {
 		return out
 	}
 	pose := j.pose()
-	if !pose.flat {
+	if pose.sided {
+		add(finding.Warning, "on-its-side", practice, "cut it with a seam along its length; or print with supports",
+			"it lies on no face of its own, on supports: on a face the layers would be pulled apart")
+	} else if !pose.flat {
 		add(finding.Warning, "tilted", practice, "cut it with another seam; or use a larger printer",
 			"no face of it can lie on the bed of %s: it fits only when tilted, on supports", p.Printer)
 	}

@@ -12,13 +12,15 @@ import (
 type pose struct {
 	frame    geom.Frame // Local carries world points to the pose; sizes without shrinkage
 	why      []Reason
-	cost     float64
+	cost     float64 // all but the strength
 	seconds  float64 // about, by itself
 	grams    float64 // about
 	overhang float64 // mm²
 	under    float64 // mm³ beneath overhangs
 	support  Support
 	across   *Across
+	borne    float64 // what the tension across its layers costs, beside cost
+	sided    bool    // on no face because layers would part on every one
 	standing float64 // 0 to 1, how far a long body stands where no stress is known
 	contact  geom.Polygon
 	mating   []int // of the mating planes, those on the bed
@@ -210,7 +212,24 @@ func (b *body) choose(s *setting) (pose, bool) {
 			poses = append(poses, b.judge(f, s, true))
 		}
 	}
-	if i := s.best(poses); i >= 0 {
+	if i := s.best(poses); i >= 0 && (poses[i].across == nil || !(poses[i].across.Margin < enough)) {
+		return poses[i], true
+	}
+	if len(poses) > 0 {
+		// Layers would part on every face, so a turning may do better on its side.
+		for _, a := range b.axes {
+			for _, down := range []geom.Vec3{a, a.Neg()} {
+				if slices.ContainsFunc(b.faces, func(f direction) bool { return f.n.Dot(down) > sameWay }) {
+					continue
+				}
+				if f, ok := fitDown(b.points, down, s.room); ok {
+					p := b.judge(f, s, false)
+					p.sided = true
+					poses = append(poses, p)
+				}
+			}
+		}
+		i := s.best(poses)
 		return poses[i], true
 	}
 	// A body without a flat face stands on the end of one of its own axes.

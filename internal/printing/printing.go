@@ -284,7 +284,7 @@ func (st *stage) candidates(ctx context.Context, i int) error {
 			s.across = func(up geom.Vec3) float64 { return st.options.Across(i, up) }
 		}
 		pose, ok := j.body.choose(&s)
-		if math.IsNaN(pose.cost) {
+		if math.IsNaN(pose.total()) {
 			return fmt.Errorf("printing: segment %q: the cost of a pose is not a number: %v", seg.ID, pose.why)
 		}
 		j.poses, j.fits = append(j.poses, pose), append(j.fits, ok)

@@ -1,6 +1,7 @@
 package printing
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -180,6 +181,8 @@ func (b *body) judge(f geom.Frame, s *setting, flat bool) pose {
 	return p
 }
 
+func (p *pose) total() float64 { return p.cost + p.borne }
+
 // bear adds what the tension across the layers costs.
 func (p *pose) bear(tension float64, f shop.Filament) {
 	a := &Across{Tension: max(0, tension), Parts: parts(f), Margin: math.Inf(1)}
@@ -189,7 +192,8 @@ func (p *pose) bear(tension float64, f shop.Filament) {
 		told += fmt.Sprintf(": %.3g times as much", a.Margin)
 	}
 	p.across = a
-	p.add("strength", a.Tension, "MPa", risk(a.Tension, a.Parts), "%s", told)
+	p.borne = risk(a.Tension, a.Parts)
+	p.why = append(p.why, Reason{"strength", a.Tension, "MPa", p.borne, told})
 }
 
 // Support is what holds up overhangs.
@@ -236,41 +240,30 @@ func (s *setting) best(poses []pose) int {
 	for i := range order {
 		order[i] = i
 	}
-	base := make([]float64, len(poses))
-	for i, p := range poses {
-		base[i] = p.cost
-	}
-	slices.SortStableFunc(order, func(a, b int) int {
-		switch {
-		case base[a] < base[b]:
-			return -1
-		case base[a] > base[b]:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(poses[a].cost, poses[b].cost) })
 	least := math.Inf(1)
 	var asked []int
 	for _, i := range order {
-		if base[i] > least+same {
+		if poses[i].cost > least+same {
 			break
 		}
 		p := &poses[i]
-		k := slices.IndexFunc(asked, func(o int) bool { return math.Abs(poses[o].frame.Z.Dot(p.frame.Z)) > sameWay })
-		if k >= 0 {
-			p.bear(poses[asked[k]].across.Tension, s.filament)
-		} else {
-			p.bear(s.across(p.frame.Z), s.filament)
+		if p.across == nil {
+			if k := slices.IndexFunc(asked, func(o int) bool { return math.Abs(poses[o].frame.Z.Dot(p.frame.Z)) > sameWay }); k >= 0 {
+				p.bear(poses[asked[k]].across.Tension, s.filament)
+			} else {
+				p.bear(s.across(p.frame.Z), s.filament)
+			}
 		}
-		if math.IsNaN(p.cost) {
+		if math.IsNaN(p.total()) {
 			return i // which Plan refuses
 		}
 		asked = append(asked, i)
-		least = min(least, p.cost)
+		least = min(least, p.total())
 	}
 	slices.Sort(asked)
 	for _, i := range asked {
-		if poses[i].cost <= least+same {
+		if poses[i].total() <= least+same {
 			return i
 		}
 	}

@@ -94,6 +94,36 @@ func TestPosesUnderPull(t *testing.T) {
 	}
 }
 
+// A turning stands on its end as long as its layers hold, and lies on supports
+// when they do not: on a facet of the mesh, or on its side if it has none to speak of.
+func TestTurningUnderPull(t *testing.T) {
+	x := geom.V3(1, 0, 0)
+	var discs []solid.Shape
+	for i := range 21 {
+		at := float64(i) / 20
+		discs = append(discs, hole(160*at, 0, 0, x, 14+16*at*(1-at), 0.5))
+	}
+	rod, barrel := segment(t, "rod", hole(0, 0, 0, x, 15, 180)), segment(t, "barrel", solid.Hull(discs...))
+	for _, c := range []struct {
+		segment core.Segment
+		tension float64
+		stands  bool
+		sided   bool
+	}{{rod, 0, true, false}, {rod, 5.4, true, false}, {rod, 12, false, false}, {barrel, 5.4, true, false}, {barrel, 5.4 * 1.02, true, false}, {barrel, 12, false, true}} {
+		r, p := posed(t, strongShop(), c.segment, bentAlong(x, c.tension))
+		if stands := p.Size.Z > 100; stands != c.stands {
+			t.Errorf("%s, %g MPa: %.0f mm high, %+v", c.segment.ID, c.tension, p.Size.Z, p.Why)
+		}
+		var codes []string
+		for _, f := range r.Findings {
+			codes = append(codes, f.Code)
+		}
+		if slices.Contains(codes, "on-its-side") != c.sided || slices.Contains(codes, "supports") == c.stands {
+			t.Errorf("%s, %g MPa: %v", c.segment.ID, c.tension, codes)
+		}
+	}
+}
+
 // Without a filament's strength, or without stress, poses go by length as before.
 func TestStressUnknown(t *testing.T) {
 	seg := segment(t, "board", box(200, 60, 19))
