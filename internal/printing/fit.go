@@ -41,7 +41,10 @@ func ForCores(p shop.Printer, f shop.Filament) shop.Printer {
 // of those in steps of 5 degrees. For flat poses the answer is exact; a body
 // that fits only when tilted by an angle between the steps is missed.
 func Fits(points []geom.Vec3, p shop.Printer) (geom.Frame, bool) {
-	u := Usable(p)
+	return fitsIn(points, Usable(p))
+}
+
+func fitsIn(points []geom.Vec3, u geom.Vec3) (geom.Frame, bool) {
 	if f, ok := fitsAlong(points, worldAxes, u); ok {
 		return f, true
 	}

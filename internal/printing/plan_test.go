@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
 
 	"groundwork/internal/core"
 	"groundwork/internal/finding"
@@ -187,6 +188,37 @@ func TestForCores(t *testing.T) {
 			t.Errorf("%g mm: %d loads", c.side, len(r.Loads))
 		}
 	}
+}
+
+// Nor is anything refused that Fits takes, though it have no flat face and fit along
+// none of its own axes: random hulls.
+func TestWhateverFitsIsPosed(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var pts []geom.Vec3
+		n := rapid.IntRange(8, 30).Draw(t, "n")
+		for range n {
+			pts = append(pts, geom.V3(rapid.Float64Range(-170, 170).Draw(t, "x"), rapid.Float64Range(-70, 70).Draw(t, "y"), rapid.Float64Range(-20, 20).Draw(t, "z")))
+		}
+		corners, faces := hull3(pts)
+		if faces == nil {
+			return
+		}
+		tri := make([][3]int32, len(faces))
+		for i, f := range faces {
+			tri[i] = [3]int32{int32(f[0]), int32(f[1]), int32(f[2])}
+		}
+		room := geom.V3(220, 220, 250)
+		_, fits := fitsIn(pts, room)
+		b := newBody(corners, tri)
+		b.faces = nil // as of a body of which none is large enough
+		s := settingOf(testShop())
+		s.room = room
+		if p, ok := b.choose(s); fits && !ok {
+			t.Fatalf("fits, but is not posed")
+		} else if ok {
+			inside(t, b.points, p.frame, room)
+		}
+	})
 }
 
 func TestLoadOfOneIsThePrintAndHeatUp(t *testing.T) {

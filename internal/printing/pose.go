@@ -248,10 +248,15 @@ func (b *body) choose(s *setting) (pose, bool) {
 			poses = append(poses, b.judge(f, s, false))
 		}
 	}
-	if i := s.best(poses); i >= 0 {
-		return poses[i], true
+	if len(poses) == 0 {
+		// What was cut to fit by Fits must not be refused here.
+		f, ok := fitsIn(b.points, s.room)
+		if !ok {
+			return pose{}, false
+		}
+		poses = append(poses, b.judge(f, s, false))
 	}
-	return pose{}, false
+	return poses[s.best(poses)], true
 }
 
 // askew is the least angle, radians, between a long side of a hull and the
