@@ -39,13 +39,8 @@ type user struct {
 }
 
 func newBounder(n *net) *bounder {
-	b := &bounder{n: n, heads: n.heads(nil), users: make([][]user, len(n.capacity)), lines: newMaker(n).lines,
+	b := &bounder{n: n, heads: n.heads(nil), users: n.users(), lines: newMaker(n).lines,
 		est: make([]int64, len(n.dur)), lst: make([]int64, len(n.dur))}
-	for i, hs := range n.holds {
-		for _, h := range hs {
-			b.users[h.res] = append(b.users[h.res], user{i, h})
-		}
-	}
 	if len(n.dur) > mostPaired {
 		return b
 	}

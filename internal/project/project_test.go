@@ -429,3 +429,42 @@ func TestVerify(t *testing.T) {
 		}
 	}
 }
+
+// Making schedules allocates nothing.
+func TestAllocatesNothing(t *testing.T) {
+	n, err := compile(drawn(1, 40))
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := newSearch(n, Options{Schedules: 1 << 40})
+	s.left, s.right = s.population(), s.population()
+	ctx := t.Context()
+	round := func() {
+		s.begin(ctx)
+		s.generation(ctx, s.left, s.right, false)
+		s.generation(ctx, s.right, s.left, true)
+	}
+	round()
+	if a := testing.AllocsPerRun(3, round); a > 0 {
+		t.Errorf("%g allocations in %d schedules", a, 3*size)
+	}
+}
+
+func BenchmarkSchedule(b *testing.B) {
+	for _, jobs := range []int{30, 120, 480} {
+		b.Run(fmt.Sprint(jobs), func(b *testing.B) {
+			n, err := compile(drawn(1, jobs))
+			if err != nil {
+				b.Fatal(err)
+			}
+			s := newSearch(n, Options{Schedules: 1 << 40})
+			s.left, s.right = s.population(), s.population()
+			s.begin(b.Context())
+			b.ReportAllocs()
+			for i := 0; b.Loop(); i++ {
+				s.cross(&s.left[i%size], &s.left[(i+1)%size], true)
+				s.m.forward(s.key)
+			}
+		})
+	}
+}

@@ -47,7 +47,7 @@ func TestRefusesOtherFiles(t *testing.T) {
 	}
 	for _, c := range []struct{ name, old, new, want string }{
 		{"empty", good, "", "line 1 "},
-		{"half", good[len(good)/2:], "", "line 20 "}, {"all but the last line", good[len(good)-74:], "", "unexpected EOF"},
+		{"half", good[len(good)/2:], "", "line 20 "}, {"all but the last line", good[len(good)-94:], "   12   12   12   12\n", "unexpected EOF"},
 		{"two projects", "projects                      :  1", "projects                      :  2", "2 projects"},
 		{"another number of jobs", "):  6\n", "):  7\n", "does not agree"},
 		{"too many jobs", "):  6\n", "):  99999999\n", "99999999 jobs"},

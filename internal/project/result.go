@@ -13,22 +13,27 @@ type handover struct {
 	res      int
 }
 
+// users are the holds of each resource, those first that others wait for.
+func (n *net) users() [][]user {
+	out := make([][]user, len(n.capacity))
+	for _, i := range n.topo {
+		for _, h := range n.holds[i] {
+			out[h.res] = append(out[h.res], user{i, h})
+		}
+	}
+	return out
+}
+
 // handovers says who gets what each hold takes from whom: of those who left
 // enough before, who left it first.
 func (n *net) handovers(start []int64) []handover {
-	users := make([][]user, len(n.capacity))
-	for _, i := range n.topo {
-		for _, h := range n.holds[i] {
-			users[h.res] = append(users[h.res], user{i, h})
-		}
-	}
 	type share struct {
 		by     user
 		until  int64
 		amount int64
 	}
 	var out []handover
-	for r, us := range users {
+	for r, us := range n.users() {
 		slices.SortStableFunc(us, func(a, b user) int { return cmp.Compare(start[a.i]+a.h.from, start[b.i]+b.h.from) })
 		untouched := n.capacity[r]
 		var shares []share // in order of until
@@ -99,37 +104,93 @@ func (n *net) slack(start []int64, makespan int64, hand []handover) []int64 {
 }
 
 // chain goes back from the activity that finishes last to what each waited for.
-// An activity of the schedule could not start earlier, all others staying, so
-// that there is something: a link, a handover, its release or its hours.
 func (n *net) chain(start []int64, makespan int64, hand []handover) []Step {
-	if len(start) == 0 {
-		return nil
-	}
-	at := slices.IndexFunc(n.topo, func(i int) bool { return start[i]+n.dur[i] == makespan })
-	i := n.topo[at]
-	var out []Step
-	seen := make([]bool, len(start))
-	for i >= 0 && !seen[i] {
-		seen[i] = true
-		step := Step{Activity: i, Resource: -1}
-		before, since := -1, int64(0)
-		if n.release[i] > 0 {
-			step.Why, since = Release, n.release[i]
+	c := &causes{n: n, start: start, hand: hand, seen: make([]bool, len(start)), users: n.users()}
+	for _, i := range n.topo {
+		if start[i]+n.dur[i] == makespan && c.explain(i) {
+			break
 		}
-		for _, h := range hand {
-			if t := start[h.from] + h.dist; h.to == i && t >= since {
-				step.Why, step.Resource, before, since = Share, h.res, h.from, t
+	}
+	return c.chain
+}
+
+// causes looks for a chain of causes without a circle. There is one in every
+// schedule that a scheme made: the activities that stood when another was placed
+// kept it from starting earlier. But others came later that seem to do so too.
+type causes struct {
+	n     *net
+	start []int64
+	hand  []handover
+	users [][]user
+	seen  []bool
+	chain []Step
+}
+
+// explain adds the causes of an activity's start and the activity itself, and
+// returns whether there is a way to a beginning.
+func (c *causes) explain(i int) bool {
+	if c.seen[i] {
+		return false
+	}
+	c.seen[i] = true
+	n, at := c.n, c.start[i]
+	step := Step{Activity: i, Resource: -1}
+	end := func() bool {
+		if step.Wait = at - n.release[i]; n.release[i] > 0 {
+			step.Why = Release
+		}
+		c.chain = append(c.chain, step)
+		return true
+	}
+	if at == n.release[i] {
+		return end()
+	}
+	for _, a := range n.pred[i] {
+		if c.start[a.to]+a.dist == at && c.explain(a.to) {
+			step.Why = Before
+			c.chain = append(c.chain, step)
+			return true
+		}
+	}
+	for _, h := range n.holds[i] {
+		// What is held at the last moment before it takes its own.
+		taken, moment := h.amount, at+h.from-1
+		for _, u := range c.users[h.res] {
+			if f, t := c.start[u.i]+u.h.from, c.start[u.i]+u.h.to; u.i != i && f <= moment && moment < t {
+				taken += u.h.amount
 			}
 		}
-		for _, a := range n.pred[i] {
-			if t := start[a.to] + a.dist; t >= since {
-				step.Why, step.Resource, before, since = Before, -1, a.to, t
+		if taken <= n.capacity[h.res] {
+			continue
+		}
+		for _, u := range c.users[h.res] {
+			if u.i != i && c.start[u.i]+u.h.to == at+h.from && c.explain(u.i) {
+				step.Why, step.Resource = Share, h.res
+				c.chain = append(c.chain, step)
+				return true
 			}
 		}
-		step.Wait = start[i] - since
-		out = append(out, step)
-		i = before
 	}
-	slices.Reverse(out)
-	return out
+	if n.windows[i].last(at-1) == at-1 {
+		return false
+	}
+	// Hours keep it: what it waited for before they began came last of all others.
+	before, since := -1, n.release[i]
+	for _, h := range c.hand {
+		if t := c.start[h.from] + h.dist; h.to == i && t > since {
+			step.Why, step.Resource, before, since = Share, h.res, h.from, t
+		}
+	}
+	for _, a := range n.pred[i] {
+		if t := c.start[a.to] + a.dist; t > since || t == since && before >= 0 {
+			step.Why, step.Resource, before, since = Before, -1, a.to, t
+		}
+	}
+	if before < 0 || !c.explain(before) {
+		step.Why, step.Resource = Nothing, -1
+		return end()
+	}
+	step.Wait = at - since
+	c.chain = append(c.chain, step)
+	return true
 }

@@ -2,17 +2,18 @@ package project
 
 import (
 	"context"
+	"math"
 	"math/rand/v2"
+	"slices"
 )
 
 // How the search goes on. None depends on how many schedules are to be made, so
 // that more of them never give a longer project.
 const (
-	firstSize = 16  // members of each population at first, doubled whenever it begins anew
-	mostSize  = 256 // of these at most
-	patience  = 60  // generations of both without a better schedule, before it begins anew
-	perMove   = 60  // activities for each that is moved besides
-	asideOf   = 1   // s, how far beside another one is moved
+	size     = 20 // members of each population
+	patience = 60 // generations of both without a better schedule, before it begins anew
+	perMove  = 60 // activities for each that is moved besides the first
+	asideOf  = 1  // s, how far beside another one is moved
 )
 
 // apart is more than any two times of a schedule are from each other.
@@ -61,7 +62,7 @@ func newSearch(n *net, o Options) *search {
 		s.key[i] = -t
 	}
 	c := s.m.forward(s.key)
-	s.best = member{append([]int64(nil), s.m.start...), c}
+	s.best = member{slices.Clone(s.m.start), c}
 	s.bound = newBounder(n).bound(min(c, never))
 	return s
 }
@@ -69,11 +70,8 @@ func newSearch(n *net, o Options) *search {
 // run makes schedules until it is over, and returns the context's error if that
 // was why.
 func (s *search) run(ctx context.Context) error {
-	for size := firstSize; !s.over(ctx); size = min(2*size, mostSize) {
-		s.left, s.right = s.population(size), s.population(size)
-		if !s.begin(ctx) {
-			break
-		}
+	s.left, s.right = s.population(), s.population()
+	for s.begin(ctx) {
 		for idle := 0; idle < patience && !s.over(ctx); idle++ {
 			was := s.best.cost
 			s.generation(ctx, s.left, s.right, false)
@@ -93,19 +91,20 @@ func (s *search) over(ctx context.Context) bool {
 	return s.best.cost <= s.bound || s.m.count >= s.o.Schedules || ctx.Err() != nil
 }
 
-func (s *search) population(size int) []member {
+func (s *search) population() []member {
 	out := make([]member, size)
 	for i := range out {
-		out[i] = member{make([]int64, len(s.n.dur)), 1<<63 - 1}
+		out[i].start = make([]int64, len(s.n.dur))
 	}
 	return out
 }
 
 // begin fills the left population with schedules of both schemes, the activities
 // in the order of their latest starts with something random added. It returns
-// whether it came to the end.
+// whether there is more to do.
 func (s *search) begin(ctx context.Context) bool {
 	for i := range s.left {
+		s.left[i].cost, s.right[i].cost = math.MaxInt64, math.MaxInt64
 		if s.over(ctx) {
 			return false
 		}
@@ -118,7 +117,7 @@ func (s *search) begin(ctx context.Context) bool {
 			s.keep(&s.left[i], s.m.parallel(s.key), true)
 		}
 	}
-	return true
+	return !s.over(ctx)
 }
 
 // keep puts the schedule just made in the place of another that is not shorter.
