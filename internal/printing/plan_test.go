@@ -207,7 +207,8 @@ func TestWhateverFitsIsPosed(t *testing.T) {
 		for i, f := range faces {
 			tri[i] = [3]int32{int32(f[0]), int32(f[1]), int32(f[2])}
 		}
-		room := geom.V3(220, 220, 250)
+		// Tight: of a size at which hardly any pose fits.
+		room := geom.V3(rapid.Float64Range(130, 260).Draw(t, "wide"), rapid.Float64Range(130, 260).Draw(t, "deep"), rapid.Float64Range(40, 260).Draw(t, "high"))
 		_, fits := fitsIn(pts, room)
 		b := newBody(corners, tri)
 		b.faces = nil // as of a body of which none is large enough

@@ -15,7 +15,7 @@ type bend struct {
 // turned is the cosine of the angle, 1 degree, from which an edge counts as a bend.
 const turned = 0.99985
 
-// bends lists them.
+// bendsOf lists them.
 func (b *body) bendsOf() []bend {
 	var out []bend
 	for i, t := range b.triangles {
