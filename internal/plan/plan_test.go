@@ -27,7 +27,7 @@ members:
     at: [0, 0, 20]
 `
 
-func given(t *testing.T, text string) (*piece.Piece, *shop.Shop) {
+func given(t testing.TB, text string) (*piece.Piece, *shop.Shop) {
 	t.Helper()
 	doc, err := piece.Parse("box.yaml", []byte(text))
 	if err != nil {

@@ -102,6 +102,9 @@ func (pl *Plan) roughField(ctx context.Context, k *solid.Kernel) ([]finding.Find
 	var found []finding.Finding
 	pl.cases, found = strength.Cases(pl.Piece, pl.Layout.Cores, pl.Joints, pl.Shop)
 	in := pl.structure()
+	if !stiff(in) {
+		return found, nil
+	}
 	var err error
 	pl.field, err = stress.Rough(ctx, k, in, plainCases(pl.cases))
 	if err != nil {
@@ -112,6 +115,17 @@ func (pl *Plan) roughField(ctx context.Context, k *solid.Kernel) ([]finding.Find
 		found = append(found, f)
 	}
 	return found, nil
+}
+
+// stiff reports whether the filament of every body is known: the printing
+// stage tells of one that is not.
+func stiff(in stress.Inputs) bool {
+	for i := range in.Bodies {
+		if in.Filament(i).Modulus <= 0 {
+			return false
+		}
+	}
+	return true
 }
 
 func plainCases(cases []strength.Case) []stress.Case {
@@ -140,6 +154,9 @@ func loose(err error) (finding.Finding, bool) {
 // of bricks, judged, and what fails is put to the remedies.
 func (pl *Plan) hold(ctx context.Context, k *solid.Kernel, o StrengthOptions) ([]finding.Finding, error) {
 	in := pl.structure()
+	if !stiff(in) {
+		return nil, nil
+	}
 	fine, err := solve(ctx, k, in, pl.cases, stress.Options{Cell: o.Cell, Creep: strength.Creep})
 	if err != nil {
 		if f, ok := loose(err); ok {
@@ -224,9 +241,8 @@ func (pl *Plan) pull() func(body int, at, normal geom.Vec3) float64 {
 	return pl.field.Pull
 }
 
-// glue is the tension that a glued seam bears, MPa: 0.3 MPa in peel with factor
-// 3 for cement on ABS and ASA; common practice, no source.
-func (pl *Plan) glue(int) float64 { return 0.3 / 3 }
+// glue is the tension that a glued seam may bear, MPa.
+func (pl *Plan) glue(int) float64 { return strength.GluePeel }
 
 // covered tells whether veneer hides a seam at a point of a body's surface: it
 // does unless the point lies on a flat surface that stays bare.

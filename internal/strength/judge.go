@@ -343,8 +343,8 @@ func (j *judge) seams(s Solved) {
 			continue
 		}
 		f := j.in.Filament(sm.Body)
-		j.say(sm.ID, "peel", sec.Tension.Value, gluePeel/glueFactor, "MPa", ofGlue, sec.Tension.At, glued(f))
-		j.say(sm.ID, "glue-shear", sec.Shear.Value, glueShear/glueFactor, "MPa", ofGlue, sec.Shear.At, glued(f))
+		j.say(sm.ID, "peel", sec.Tension.Value, GluePeel, "MPa", ofGlue, sec.Tension.At, glued(f))
+		j.say(sm.ID, "glue-shear", sec.Shear.Value, glueShear, "MPa", ofGlue, sec.Shear.At, glued(f))
 		strength, across := j.along(sm.Body, sec.Tension.At, sm.Plane.Normal)
 		source := ofFilament
 		if across {
@@ -363,7 +363,7 @@ func (j *judge) seams(s Solved) {
 			sm.Frame.LocalDir(sec.Force), sm.Frame.LocalDir(sec.Moment))
 		d := sm.Dowels[0]
 		// Glue along half of the dowel, in its bore; it is glued on both sides.
-		j.say(sm.ID, "seam-dowel-pull", tension, glueShear/glueFactor*math.Pi*d.Diameter*d.Length/2, "N", ofGlue+"; statics of a group of bolts", sm.Frame.Origin, glued(f))
+		j.say(sm.ID, "seam-dowel-pull", tension, glueShear*math.Pi*d.Diameter*d.Length/2, "N", ofGlue+"; statics of a group of bolts", sm.Frame.Origin, glued(f))
 		j.say(sm.ID, "seam-dowel-shear", shear, dowelShear(d, f), "N", ofDowel+"; statics of a group of bolts", sm.Frame.Origin, true)
 		j.say(sm.ID, "seam-dowel-bearing", shear, dowelBearing(d, f), "N", ofDowel, sm.Frame.Origin, true)
 	}
@@ -429,8 +429,8 @@ func (j *judge) films(s Solved) {
 		if !ok {
 			continue
 		}
-		j.say(jt.ID, "film-peel", g.Tension.Value, gluePeel/glueFactor, "MPa", ofGlue, g.Tension.At, glued(f))
-		j.say(jt.ID, "film-shear", g.Shear.Value, glueShear/glueFactor, "MPa", ofGlue, g.Shear.At, glued(f))
+		j.say(jt.ID, "film-peel", g.Tension.Value, GluePeel, "MPa", ofGlue, g.Tension.At, glued(f))
+		j.say(jt.ID, "film-shear", g.Shear.Value, glueShear, "MPa", ofGlue, g.Shear.At, glued(f))
 	}
 }
 

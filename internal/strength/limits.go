@@ -32,8 +32,10 @@ const (
 	shareForMonths = 0.2 // of the strength that may be borne for months: common practice, no source
 	shareUnderHead = 0.25
 
-	gluePeel, glueShear = 0.3, 1.0 // MPa, solvent cement on ABS and ASA: common practice, no source
-	glueFactor          = 3.0      // on the load: common practice, no source
+	// GluePeel and glueShear are what a glued face may bear by design, MPa: solvent
+	// cement on ABS and ASA, with a factor of 3 on its strength in them. Common
+	// practice, no source.
+	GluePeel, glueShear = 0.3, 1.0
 
 	pullOutShare   = 0.5   // of the shear strength round an insert: the lower end of 0.5 to 0.6, reckoned from moulded bosses
 	shearOfTension = 0.577 // 1/√3, by von Mises
@@ -52,7 +54,7 @@ const (
 const (
 	ofFilament = "strength in the shop file, from your data sheet or a generic range"
 	ofLayers   = "strength and z_factor in the shop file, from your data sheet or a generic range"
-	ofGlue     = "0.3 MPa in peel and 1 MPa in shear for cement on ABS and ASA with factor 3: common practice, no source"
+	ofGlue     = "0.3 MPa in peel and 1 MPa in shear by design for cement on ABS and ASA, a factor of 3 in them: common practice, no source"
 	ofInsert   = "F = η τ π D L with η 0.5 and τ 0.577 σ, half of it for printed bosses, factor 3 on what the load adds to the screw's preload: common practice, no source; η from ranges for moulded ABS"
 	ofProof    = "proof load of class 8.8 by ISO 898-1, from memory"
 	ofHead     = "washers by ISO 7089 and heads by ISO 4762 on clearance holes by ISO 273; a quarter of the strength for months: common practice, no source"

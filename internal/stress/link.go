@@ -68,6 +68,7 @@ type spread struct {
 // film is the links of one glued contact.
 type filmLinks struct {
 	joint int
+	round bool
 	links []int
 	areas []float64
 }
@@ -250,7 +251,7 @@ func (s *Structure) join() {
 		at := patches(c.Region, s.linkStep)
 		if j := glued(c.ID); j >= 0 {
 			links, areas := s.face(glue(c.ID, a, b), c.Frame, at)
-			s.films = append(s.films, filmLinks{j, links, areas})
+			s.films = append(s.films, filmLinks{joint: j, links: links, areas: areas})
 		} else {
 			s.face(s.contact(c.ID, a, b, rests(c.ID)), c.Frame, at)
 		}
@@ -265,7 +266,7 @@ func (s *Structure) join() {
 		if j >= 0 {
 			l = glue(c.ID, a, b)
 		}
-		f := filmLinks{joint: j}
+		f := filmLinks{joint: j, round: true}
 		// No wider than a sixth of the way round, or a film could not tell a turn.
 		for _, p := range patches(c.Region, min(s.linkStep, c.Radius)) {
 			sin, cos := math.Sincos(p.at.X / c.Radius)

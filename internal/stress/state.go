@@ -333,25 +333,82 @@ func (st *State) Dowels() []Pull {
 	return out
 }
 
-// Films tells what the glued contacts bear, in the contacts' order. At corners
-// the stress in a film has no bound; what is told is the mean over a patch as
-// wide as a cell.
+// Films tells what the glued contacts bear, in the contacts' order.
+//
+// Where a stiff film ends the elastic stress in it has no bound, so that its
+// greatest says more of the cells than of the glue. What is told of a flat
+// contact is the stress that its force and moment make if it is spread linearly
+// over the contact, N/A + M y/I and V/A + T r/J, as strengths of glued joints
+// are given (mean of a test's force over its area); of a round one the greatest
+// mean over a patch as wide as a cell.
 func (st *State) Films() []Film {
 	var out []Film
 	for _, f := range st.s.films {
-		g := Film{Joint: f.joint}
+		at := make([]geom.Vec3, len(f.links))
+		tension := make([]float64, len(f.links)) // MPa
+		shear := make([]geom.Vec3, len(f.links))
 		for i, l := range f.links {
 			r := st.r.Link(l)
-			if v := r.Tension / f.areas[i]; v > g.Tension.Value {
-				g.Tension = Peak{v, st.s.links[l].At}
+			at[i], tension[i], shear[i] = st.s.links[l].At, r.Tension/f.areas[i], r.Across.Scale(1/f.areas[i])
+		}
+		if !f.round && len(f.links) > 0 {
+			tension, shear = spreadLinearly(at, f.areas, st.s.links[f.links[0]].Axis, tension, shear)
+		}
+		g := Film{Joint: f.joint}
+		for i := range f.links {
+			if v := tension[i]; v > g.Tension.Value {
+				g.Tension = Peak{v, at[i]}
 			}
-			if v := r.Across.Len() / f.areas[i]; v > g.Shear.Value {
-				g.Shear = Peak{v, st.s.links[l].At}
+			if v := shear[i].Len(); v > g.Shear.Value {
+				g.Shear = Peak{v, at[i]}
 			}
 		}
 		out = append(out, g)
 	}
 	return out
+}
+
+// spreadLinearly replaces the stress on patches of a plane by the linear one of
+// the same force and moments: what is left after this has neither.
+func spreadLinearly(at []geom.Vec3, areas []float64, normal geom.Vec3, tension []float64, shear []geom.Vec3) ([]float64, []geom.Vec3) {
+	u := geom.V3(1, 0, 0)
+	if math.Abs(normal.X) > 0.7 {
+		u = geom.V3(0, 1, 0)
+	}
+	v := normal.Cross(u).Unit()
+	u = v.Cross(normal)
+	var area float64
+	var middle geom.Vec3
+	for i, p := range at {
+		area += areas[i]
+		middle = middle.Add(p.Scale(areas[i]))
+	}
+	middle = middle.Scale(1 / area)
+	var n, mu, mv, iuu, ivv, iuv, twist float64 // force, moments, second moments, mm
+	var across geom.Vec3
+	for i, p := range at {
+		d := p.Sub(middle)
+		x, y, f := d.Dot(u), d.Dot(v), tension[i]*areas[i]
+		n, mu, mv = n+f, mu+f*x, mv+f*y
+		// A patch has its own second moment too, about a twelfth of its area squared
+		// each way.
+		own := areas[i] * areas[i] / 12
+		iuu, ivv, iuv = iuu+areas[i]*x*x+own, ivv+areas[i]*y*y+own, iuv+areas[i]*x*y
+		s := shear[i].Scale(areas[i])
+		across = across.Add(s)
+		twist += d.Cross(s).Dot(normal)
+	}
+	det := iuu*ivv - iuv*iuv
+	a, b := (mu*ivv-mv*iuv)/det, (mv*iuu-mu*iuv)/det
+	outT, outS := make([]float64, len(at)), make([]geom.Vec3, len(at))
+	for i, p := range at {
+		d := p.Sub(middle)
+		half := math.Sqrt(areas[i]) / 2 // to the side of the patch where it pulls most
+		x, y := d.Dot(u)+math.Copysign(half, a), d.Dot(v)+math.Copysign(half, b)
+		outT[i] = n/area + a*x + b*y
+		outS[i] = across.Scale(1 / area).Add(normal.Cross(d).Scale(twist / (iuu + ivv)))
+	}
+	return outT, outS
 }
 
 // Floor tells where and how much each foot bears.

@@ -82,7 +82,7 @@ func assemble(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Stru
 	if s.cell <= 0 {
 		s.cell = defaultCell(in.Cores, o.Rough)
 	}
-	s.linkStep = max(1.25*s.cell, 12)
+	s.linkStep = s.cell // farther apart, links dent the bodies, the more the smaller the cells
 	if s.rough {
 		s.linkStep = 80
 	}
@@ -112,7 +112,7 @@ func assemble(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Stru
 	if s.memory > most {
 		return nil, fmt.Errorf("%w: %d MiB are needed, %d MiB allowed", elastic.ErrTooLarge, s.memory>>20, most>>20)
 	}
-	options := elastic.Options{Tolerance: 1e-6}
+	options := elastic.Options{Tolerance: 1e-4} // of deflections; iterations by a fifth fewer than at 1e-6
 	if s.rough {
 		options.Tolerance = 1e-2
 	}
@@ -133,18 +133,18 @@ func assemble(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Stru
 	return s, nil
 }
 
-// defaultCell is half the thickness of the thinnest board, so that its core fill
-// is two cells thick; of turnings and solids an eighth of the least breadth.
+// defaultCell is 0.65 of the thickness of the thinnest board, so that its
+// core fill is two cells thick; of turnings a ninth of their diameter, of solids an eighth of the least breadth.
 // Rough structures are some four times coarser.
 func defaultCell(cores []piece.Member, rough bool) float64 {
 	least := math.Inf(1)
 	for _, m := range cores {
 		switch {
 		case m.Board != nil:
-			least = min(least, m.Board.Thickness/2)
+			least = min(least, 0.65*m.Board.Thickness)
 		case m.Turning != nil:
 			b := m.Turning.Profile.Bounds()
-			least = min(least, b.Max.X/4)
+			least = min(least, b.Max.X/4.6)
 		case m.Solid != nil:
 			box := geom.EmptyBox3()
 			for _, v := range m.Solid.Shape.Vertices {
@@ -155,7 +155,7 @@ func defaultCell(cores []piece.Member, rough bool) float64 {
 		}
 	}
 	if rough {
-		return min(40, max(16, 4*least))
+		return min(40, max(16, 3.2*least))
 	}
 	return min(12, max(4, least))
 }
