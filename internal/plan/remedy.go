@@ -2,11 +2,13 @@ package plan
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
 
+	"groundwork/internal/elastic"
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
 	"groundwork/internal/joint"
@@ -49,7 +51,7 @@ func (pl *Plan) remedies(ctx context.Context, k *solid.Kernel, in stress.Inputs,
 			return func(ctx context.Context, in stress.Inputs) (float64, error) {
 				s, err := solve(ctx, k, in, pl.cases[at:at+1], stress.Options{Cell: cell, Creep: strength.Creep})
 				if err != nil {
-					if _, ok := loose(err); ok {
+					if _, ok := loose(err); ok || errors.Is(err, elastic.ErrNoConvergence) {
 						return 0, fmt.Errorf("%w: %w", remedy.ErrNotPossible, err)
 					}
 					return 0, err
@@ -69,8 +71,7 @@ func (pl *Plan) remedies(ctx context.Context, k *solid.Kernel, in stress.Inputs,
 				return least / v.Agreed, nil
 			}
 		}
-		const rougher = 2 // times the size of the bricks: an eighth of the work
-		found, err := remedy.Search(ctx, in, pl.ladders(k, in, v), v.Margin/v.Agreed, margin(rougher*cell), margin(cell))
+		found, err := remedy.Search(ctx, in, pl.ladders(k, in, v), v.Margin/v.Agreed, margin(coarser*cell), margin(cell))
 		if err != nil {
 			return nil, fmt.Errorf("for %s: %w", v.ID, err)
 		}

@@ -52,11 +52,17 @@ type Result struct {
 // proportion: before is the verdict's margin as it stands, by full and by
 // rough. full has the last word: each remedy's margin is its.
 //
-// Steps are taken to help more the further they go, so rough halves its way up;
-// where full then says that it does not suffice, the next steps are tried.
+// Steps are taken to help more the further they go. So the last is looked at
+// first: where that falls far short by rough, the ladder is told to be too short
+// and full is not asked. Then rough halves its way up, and where full says that
+// it does not suffice, the next steps are tried.
 func Search(ctx context.Context, in stress.Inputs, ladders []Ladder, before float64, rough, full Margin) (Result, error) {
 	var out Result
 	base, err := rough(ctx, in)
+	if errors.Is(err, ErrNotPossible) { // too rough for this piece
+		rough = full
+		base, err = before, nil
+	}
 	if err != nil {
 		return out, fmt.Errorf("remedy: the piece as it stands: %w", err)
 	}
@@ -101,7 +107,22 @@ func climb(ctx context.Context, in stress.Inputs, l Ladder, scale float64, rough
 		}
 		return v, true, nil
 	}
+	const farShort = 0.7 // of what is needed, more than rough errs
 	lo, hi := 0, len(l.Steps)
+	for hi > 0 {
+		v, possible, err := at(hi-1, rough)
+		if err != nil {
+			return Remedy{}, false, err
+		}
+		if !possible {
+			hi--
+			continue
+		}
+		if v*scale < farShort {
+			return Remedy{Kind: l.Kind, Text: l.Steps[hi-1].Text, Margin: v * scale}, false, nil
+		}
+		break
+	}
 	for lo < hi {
 		mid := (lo + hi) / 2
 		v, possible, err := at(mid, rough)
