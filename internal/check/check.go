@@ -37,6 +37,8 @@ type Inputs struct {
 	// Lasting gives the greatest stress, MPa, that the parts of a filament bear for
 	// months; nil, or 0, where it is not known.
 	Lasting func(filament string) float64
+
+	Drying float64 // %, by how much the veneer dries in use; 0 for climate.Drying
 }
 
 // Result is what the checks found and measured.

@@ -19,6 +19,7 @@ type Core struct {
 	Rim       float64 // mm of solid plastic along its edges
 	Fill      float64 // share of the volume between, 0..1
 	Pattern   string  // of the core fill: triangles, grid, hexagons
+	Expansion float64 // of the plastic, 1e-6/K
 }
 
 // Clad is the veneer on one face; the zero value is none.
@@ -38,8 +39,9 @@ type Board struct {
 	Face, Back    Clad // Face is the side that z points out of
 }
 
-// Bow is how a board bends when its veneer dries, if nothing holds it flat: from
-// the softest to the stiffest that hardwoods are across the grain.
+// Bow is how a board bends when its veneer dries or all of it warms, if nothing
+// holds it flat: from the softest to the stiffest that hardwoods are across the
+// grain.
 type Bow struct {
 	Board   string
 	Length  [2]float64 // mm that its middle rises over its length; above 0 its face is crowned, below 0 hollow
@@ -109,19 +111,26 @@ func (c Core) layers(length, width float64) []Layer {
 	return []Layer{shell, fill, shell}
 }
 
-// layer of veneer that dries by so many per cent; its backing lies beside it.
-func (c Clad) layer(w Wood, drying, across float64) Layer {
+// layer of veneer that dries by so many per cent and warms by so many K; its
+// backing lies beside it.
+func (c Clad) layer(w Wood, drying, kelvin, across float64) Layer {
 	e := w.Modulus * trueModulus
 	return Layer{
 		Thickness: c.Wood, E1: e, E2: across * e, G: shearRatio * e, Nu: poisson, Grain: c.Grain,
-		Free: [2]float64{-lengthwise * drying, -w.Tangential * drying},
+		Free: [2]float64{WoodAlong*1e-6*kelvin - lengthwise*drying, WoodAcross*1e-6*kelvin - w.Tangential*drying},
 	}
 }
 
 // Bow of a board whose veneer dries by so many per cent (below 0: takes up
 // moisture). Veneer is taken to be cut flat, which moves most, and glue not to
 // creep: in truth adhesive gives way with time, so it is an upper estimate.
-func (b Board) Bow(drying float64) (Bow, error) {
+func (b Board) Bow(drying float64) (Bow, error) { return b.bow(drying, 0) }
+
+// Warm is the bow of a board warmed by so many K, its moisture the same: plastic
+// grows more than wood, above all along the grain.
+func (b Board) Warm(kelvin float64) (Bow, error) { return b.bow(0, kelvin) }
+
+func (b Board) bow(drying, kelvin float64) (Bow, error) {
 	out := Bow{Board: b.ID}
 	for i, across := range []float64{lowAcross, highAcross} {
 		var layers []Layer
@@ -140,13 +149,17 @@ func (b Board) Bow(drying float64) (Bow, error) {
 				layers = append(layers, under)
 			}
 			sides, woods = append(sides, len(layers)), append(woods, w)
-			layers = append(layers, c.layer(w, drying, across))
+			layers = append(layers, c.layer(w, drying, kelvin, across))
 			if below && c.Under > 0 {
 				layers = append(layers, under)
 			}
 		}
 		add(b.Back, true)
-		layers = append(layers, b.Core.layers(b.Length, b.Width)...)
+		for _, l := range b.Core.layers(b.Length, b.Width) {
+			grown := b.Core.Expansion * 1e-6 * kelvin
+			l.Free = [2]float64{grown, grown}
+			layers = append(layers, l)
+		}
 		add(b.Face, false)
 		bent, err := Bend(layers)
 		if err != nil {
@@ -214,7 +227,11 @@ func Boards(boards []Board, drying float64) (bows []Bow, fs []finding.Finding, e
 		if w.Wood.Across > 0 && (at < 0 || w.Tension[1]/w.Wood.Across > pulled.Tension[1]/pulled.Wood.Across) {
 			pulled, at = w, i
 		}
-		if f, ok := b.judge(w, drying); ok {
+		f, ok, err := b.judge(w, drying)
+		if err != nil {
+			return nil, nil, err
+		}
+		if ok {
 			fs = append(fs, f)
 		}
 	}
@@ -228,30 +245,53 @@ func Boards(boards []Board, drying float64) (bows []Bow, fs []finding.Finding, e
 
 const ofBows = "laminated plate theory; " + ofMovement + "; stiffness across the grain 6 to 10 % of that along it, USDA Wood Handbook table 5-1 from memory; adhesive taken not to creep and backing not to stiffen"
 
-func (b Board) judge(w Bow, drying float64) (finding.Finding, bool) {
-	share, bow, span, way := w.worst(b)
-	if b.Balanced() || math.Abs(bow) < small && share < 1 {
-		return finding.Finding{}, false
+// judge tells of a board that is veneered unlike on its two faces.
+func (b Board) judge(w Bow, drying float64) (finding.Finding, bool, error) {
+	warm, err := b.Warm(Warming)
+	if err != nil {
+		return finding.Finding{}, false, err
 	}
-	shape, side := "hollow", "face"
-	if bow > 0 {
-		side = "back"
+	share, bow, _, _ := w.worst(b)
+	heated, heatBow, _, _ := warm.worst(b)
+	if b.Balanced() || max(math.Abs(bow), math.Abs(heatBow)) < small && max(share, heated) < 1 {
+		return finding.Finding{}, false, nil
 	}
-	lo, hi := math.Abs(pick(w, way)[0]), math.Abs(pick(w, way)[1])
-	message := fmt.Sprintf("%s is veneered %s. If its veneer dries by %.0f %% of moisture%s and nothing holds it flat, its %s goes %s by %.1f to %.1f mm over its %s of %.0f mm; a bow is seen from %.1f mm (margin %.2f).",
-		b.ID, b.how(), drying, air(drying), side, shape, min(lo, hi), max(lo, hi), way, span, seen*span, math.Floor(100/share)/100)
+	message := fmt.Sprintf("%s is veneered %s. If nothing holds it flat and its veneer dries by %.0f %% of moisture%s, %s.", b.ID, b.how(), drying, air(drying), b.tell(w))
+	if b.Core.Expansion > 0 {
+		message += fmt.Sprintf(" Warmed by %.0f K, as in the sun, %s.", Warming, b.tell(warm))
+	}
 	if t := w.Twist[1]; t > 0.1 {
-		message += fmt.Sprintf(" Its grain lies askew, so one corner lifts by up to %.1f mm.", t)
+		message += fmt.Sprintf(" Its grain lies askew, so in dry air one corner lifts by up to %.1f mm.", t)
 	}
 	if len(w.Told) > 0 {
 		message += " " + sentence(strings.Join(w.Told, "; ")) + "."
 	}
-	s, remedy := finding.Note, ""
-	if share > 1 {
+	s := finding.Note
+	if max(share, heated) > 1 {
 		s = finding.Warning
 	}
-	remedy = b.remedy(drying)
-	return find(s, "bow", b.ID, message, remedy, ofBows+"; seen from 1/32 inch in a foot"), true
+	return find(s, "bow", b.ID, message, b.remedy(drying), ofBows+"; expansion of the filament in the shop file; seen from 1/32 inch in a foot"), true, nil
+}
+
+// tell says how a board bows where it is seen most.
+func (b Board) tell(w Bow) string {
+	share, bow, span, way := w.worst(b)
+	side := "face"
+	if bow > 0 {
+		side = "back"
+	}
+	lo, hi := math.Abs(pick(w, way)[0]), math.Abs(pick(w, way)[1])
+	return fmt.Sprintf("its %s goes hollow by %s over its %s of %.0f mm, where a bow is seen from %.1f mm (margin %.2f)",
+		side, between(min(lo, hi), max(lo, hi)), way, span, seen*span, math.Floor(100/share)/100)
+}
+
+// between is a range in mm to a tenth, or one figure where both are the same.
+func between(lo, hi float64) string {
+	a, b := fmt.Sprintf("%.1f", lo), fmt.Sprintf("%.1f", hi)
+	if a == b {
+		return a + " mm"
+	}
+	return a + " to " + b + " mm"
 }
 
 func pick(w Bow, way string) [2]float64 {
@@ -286,6 +326,21 @@ func air(drying float64) string {
 	return fmt.Sprintf(" (as from 50 to %.0f %% of relative humidity at %d °C)", 100*Humidity(room, m-drying), room)
 }
 
+// sight is the greatest bow as a share of what is seen, dried or warmed, and how
+// far that is; above 1 it is seen.
+func (b Board) sight(drying float64) (share, bow float64) {
+	for _, in := range [][2]float64{{drying, 0}, {0, Warming}} {
+		w, err := b.bow(in[0], in[1])
+		if err != nil {
+			return math.Inf(1), math.Inf(1)
+		}
+		if s, v, _, _ := w.worst(b); s >= share {
+			share, bow = s, math.Abs(v)
+		}
+	}
+	return share, bow
+}
+
 // remedy is what keeps the bow below what is seen, worked out again.
 func (b Board) remedy(drying float64) string {
 	like := b
@@ -295,21 +350,16 @@ func (b Board) remedy(drying float64) string {
 		like.Face = like.Back
 	}
 	var out []string
-	if w, err := like.Bow(drying); err == nil {
-		if share, bow, _, _ := w.worst(like); share < 1 {
-			out = append(out, fmt.Sprintf("Veneer both faces alike, grain the same way (then %.1f mm)", math.Abs(bow)))
-		}
+	if share, bow := like.sight(drying); share < 1 {
+		out = append(out, fmt.Sprintf("veneer both faces alike, grain the same way (then %.1f mm)", bow))
 	}
-	w, err := b.Bow(drying)
-	if share, _, _, _ := w.worst(b); err == nil && share > 1 {
+	if share, _ := b.sight(drying); share > 1 {
 		thick := b
 		for thick.Core.Thickness < 2*b.Core.Thickness-1 {
 			thick.Core.Thickness++
-			if w, err := thick.Bow(drying); err == nil {
-				if share, bow, _, _ := w.worst(thick); share <= 1 {
-					out = append(out, fmt.Sprintf("make its core %.1f mm thick (then %.1f mm)", thick.Core.Thickness, math.Abs(bow)))
-					break
-				}
+			if share, bow := thick.sight(drying); share <= 1 {
+				out = append(out, fmt.Sprintf("make its core %.1f mm thick (then %.1f mm)", thick.Core.Thickness, bow))
+				break
 			}
 		}
 		out = append(out, "screw it to a frame that holds it flat")

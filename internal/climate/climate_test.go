@@ -264,6 +264,40 @@ func TestTensionOfRestrainedVeneer(t *testing.T) {
 	}
 }
 
+// Warmed, the core outgrows veneer on one face: hollow there, and most along the
+// grain, where wood is stiff and hardly grows. Along the grain alone, without
+// contraction across, it is Timoshenko's strip.
+func TestWarmBoard(t *testing.T) {
+	hot := core
+	hot.Expansion = 90
+	b := Board{"a", 600, 600, hot, clad(0), Clad{}}
+	w, err := b.Warm(40)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("warmed by 40 K: along %.2f, across %.2f mm", w.Length, w.Width)
+	if w.Length[0] >= 0 || math.Abs(w.Length[0]) < 2*math.Abs(w.Width[1]) {
+		t.Errorf("bow %+v", w)
+	}
+	solid := hot
+	solid.Fill = 1
+	c := clad(0)
+	c.Under = 0
+	got, err := Board{"a", 600, 600, solid, c, Clad{}}.Warm(40)
+	if err != nil {
+		t.Fatal(err)
+	}
+	strip := timoshenko(18, 0.5, 1950, 1.68*6894.757*1.1, 40*(4-90)*1e-6) * 600 * 600 / 8
+	// Contraction and what is pulled across change it by some per cent.
+	if math.Abs(got.Length[0]/strip-1) > 0.12 {
+		t.Errorf("%.3f mm along, a strip %.3f mm", got.Length[0], strip)
+	}
+	both := Board{"a", 600, 600, hot, clad(0), clad(0)}
+	if w, _ := both.Warm(40); math.Abs(w.Length[1])+math.Abs(w.Width[1]) > 1e-9 {
+		t.Errorf("balanced: %+v", w)
+	}
+}
+
 func TestBendRefusesWhatIsNoLayer(t *testing.T) {
 	for _, l := range [][]Layer{nil, {{Thickness: 0, E1: 1}}, {{Thickness: math.NaN(), E1: 1}}, {{Thickness: 1, E1: -1}}, {{Thickness: 1}}} {
 		if _, err := Bend(l); err == nil {

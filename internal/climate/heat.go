@@ -117,7 +117,7 @@ func Adhesives(veneers []shop.Veneer) []finding.Finding {
 		switch margin := v.ServiceTemperature - CarDash; {
 		case v.ServiceTemperature <= 0:
 			fs = append(fs, find(finding.Note, "adhesive-unknown", v.ID, fmt.Sprintf("The shop file does not say what heat the adhesive of %s stands; a closed car in the sun reaches %.0f °C.", v.ID, CarDash),
-				"Read its service temperature off the data sheet and enter it.", ofCars))
+				"Read its service temperature off the data sheet and enter it.", "the shop file; "+ofCars))
 		case margin < 0:
 			fs = append(fs, find(finding.Warning, "adhesive-heat", v.ID, fmt.Sprintf("The adhesive of %s is rated to %.0f °C, %.0f K below what a closed car in the sun reaches (%.0f °C).", v.ID, v.ServiceTemperature, -margin, CarDash),
 				"Ask for an adhesive with a higher service temperature; or keep the piece out of parked cars.", "data sheet value in the shop file; "+ofCars))
@@ -129,9 +129,13 @@ func Adhesives(veneers []shop.Veneer) []finding.Finding {
 	return fs
 }
 
-// WoodAlong is the thermal expansion of wood along the grain, 1e-6/K: 3 to 4.5
-// for most species (USDA Wood Handbook ch. 4, from memory).
-const WoodAlong = 4.0
+// Thermal expansion of wood, 1e-6/K: along the grain 3 to 4.5 for most species,
+// across it of flat-cut hardwoods 32 times the specific gravity and 18 more (USDA
+// Wood Handbook ch. 4, from memory).
+const (
+	WoodAlong  = 4.0
+	WoodAcross = 36.0
+)
 
 // Warming, K, and the difference of length, mm, from which it is told of:
 // common practice, no source.

@@ -59,7 +59,8 @@ func kept(region geom.Polygons, d float64) []geom.Vec2 {
 		from := s.a.Add(along.Left().Scale(d))
 		free := [][2]float64{{0, length}}
 		for j, o := range border {
-			if i == j {
+			// What lies 2 d from the side is no nearer than d to the line.
+			if i == j || s.a.Lerp(s.b, 0.5).Dist(o.a.Lerp(o.b, 0.5)) > 2*d+(length+o.a.Dist(o.b))/2 {
 				continue
 			}
 			lo, hi, ok := near(from, along, o.a, o.b, d-slack)
