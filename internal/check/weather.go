@@ -128,6 +128,9 @@ func board(in Inputs, m int, f shop.Filament, p shop.Profile, laid printing.Prin
 	b := climate.Board{ID: c.ID, Length: size.X, Width: size.Y, Core: climate.Core{
 		Thickness: c.Board.Thickness, Modulus: f.Modulus, Poisson: poisson, Shell: shell, Rim: contours, Fill: p.Fill, Pattern: p.FillPattern, Expansion: f.Expansion,
 	}}
+	for _, h := range in.Piece.Held {
+		b.Held = b.Held || (h.Member == c.ID || h.Member == c.Name) && (h.Surface == "face" || h.Surface == "back")
+	}
 	for i, s := range c.Surfaces(chord) {
 		switch s.Name {
 		case "face":

@@ -37,6 +37,7 @@ type Board struct {
 	Length, Width float64 // mm along x and y
 	Core          Core
 	Face, Back    Clad // Face is the side that z points out of
+	Held          bool // one of its faces is fixed to a wall or the like, which keeps it flat
 }
 
 // Bow is how a board bends when its veneer dries or all of it warms, if nothing
@@ -267,7 +268,10 @@ func (b Board) judge(w Bow, drying float64) (finding.Finding, bool, error) {
 		message += " " + sentence(strings.Join(w.Told, "; ")) + "."
 	}
 	s := finding.Note
-	if max(share, heated) > 1 {
+	switch {
+	case b.Held:
+		message += " It is held by one of its faces, which keeps it flat as far as its fasteners do."
+	case max(share, heated) > 1:
 		s = finding.Warning
 	}
 	return find(s, "bow", b.ID, message, b.remedy(drying), ofBows+"; expansion of the filament in the shop file; seen from 1/32 inch in a foot"), true, nil

@@ -172,7 +172,7 @@ func TestBalancedBoardsStayFlat(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		c := clad(rapid.Float64Range(0, math.Pi).Draw(t, "grain"))
 		c.Wood = rapid.Float64Range(0.2, 2).Draw(t, "wood")
-		b := Board{"shelf", 800, 250, core, c, c}
+		b := Board{ID: "shelf", Length: 800, Width: 250, Core: core, Face: c, Back: c}
 		w, err := b.Bow(rapid.Float64Range(-6, 6).Draw(t, "drying"))
 		if err != nil {
 			t.Fatal(err)
@@ -196,7 +196,7 @@ func TestBowOfAVeneeredBoard(t *testing.T) {
 		}
 		return w
 	}
-	along := Board{"a", 600, 600, core, clad(0), Clad{}}
+	along := Board{ID: "a", Length: 600, Width: 600, Core: core, Face: clad(0), Back: Clad{}}
 	w := bow(along, 4)
 	// Its face shrinks: hollow, across the grain far more than along it.
 	if w.Width[0] >= 0 || w.Width[1] >= w.Width[0] || math.Abs(w.Length[1]) > 0.25*math.Abs(w.Width[1]) {
@@ -210,7 +210,7 @@ func TestBowOfAVeneeredBoard(t *testing.T) {
 		t.Errorf("turned: %+v, was %+v", v, w)
 	}
 	// Laid on the back it goes the other way; taking up moisture too.
-	back := Board{"a", 600, 600, core, Clad{}, clad(0)}
+	back := Board{ID: "a", Length: 600, Width: 600, Core: core, Face: Clad{}, Back: clad(0)}
 	if v := bow(back, 4); !near(v.Width[1], -w.Width[1], 1e-9) {
 		t.Errorf("on the back: %+v", v)
 	}
@@ -243,7 +243,7 @@ func TestBowOfAVeneeredBoard(t *testing.T) {
 func TestTensionOfRestrainedVeneer(t *testing.T) {
 	stiff := core
 	stiff.Modulus, stiff.Fill, stiff.Thickness = 1e7, 1, 100
-	w, err := Board{"a", 600, 600, stiff, clad(0), clad(0)}.Bow(4)
+	w, err := Board{ID: "a", Length: 600, Width: 600, Core: stiff, Face: clad(0), Back: clad(0)}.Bow(4)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -258,7 +258,7 @@ func TestTensionOfRestrainedVeneer(t *testing.T) {
 	if w.Tension[0] < 7 || w.Tension[1] > 15 {
 		t.Errorf("tension %v", w.Tension)
 	}
-	soft, _ := Board{"a", 600, 600, core, clad(0), Clad{}}.Bow(4)
+	soft, _ := Board{ID: "a", Length: 600, Width: 600, Core: core, Face: clad(0), Back: Clad{}}.Bow(4)
 	if soft.Tension[1] >= w.Tension[1] {
 		t.Errorf("on a core that gives: %v", soft.Tension)
 	}
@@ -270,7 +270,7 @@ func TestTensionOfRestrainedVeneer(t *testing.T) {
 func TestWarmBoard(t *testing.T) {
 	hot := core
 	hot.Expansion = 90
-	b := Board{"a", 600, 600, hot, clad(0), Clad{}}
+	b := Board{ID: "a", Length: 600, Width: 600, Core: hot, Face: clad(0), Back: Clad{}}
 	w, err := b.Warm(40)
 	if err != nil {
 		t.Fatal(err)
@@ -283,7 +283,7 @@ func TestWarmBoard(t *testing.T) {
 	solid.Fill = 1
 	c := clad(0)
 	c.Under = 0
-	got, err := Board{"a", 600, 600, solid, c, Clad{}}.Warm(40)
+	got, err := Board{ID: "a", Length: 600, Width: 600, Core: solid, Face: c, Back: Clad{}}.Warm(40)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -292,7 +292,7 @@ func TestWarmBoard(t *testing.T) {
 	if math.Abs(got.Length[0]/strip-1) > 0.12 {
 		t.Errorf("%.3f mm along, a strip %.3f mm", got.Length[0], strip)
 	}
-	both := Board{"a", 600, 600, hot, clad(0), clad(0)}
+	both := Board{ID: "a", Length: 600, Width: 600, Core: hot, Face: clad(0), Back: clad(0)}
 	if w, _ := both.Warm(40); math.Abs(w.Length[1])+math.Abs(w.Width[1]) > 1e-9 {
 		t.Errorf("balanced: %+v", w)
 	}
@@ -307,11 +307,11 @@ func TestBendRefusesWhatIsNoLayer(t *testing.T) {
 }
 
 func TestBoardsFindings(t *testing.T) {
-	one := Board{"top", 600, 400, core, clad(0), Clad{}}
-	both := Board{"shelf", 600, 400, core, clad(0), clad(0)}
-	thin := Board{"door", 600, 400, core, clad(0), Clad{}}
+	one := Board{ID: "top", Length: 600, Width: 400, Core: core, Face: clad(0), Back: Clad{}}
+	both := Board{ID: "shelf", Length: 600, Width: 400, Core: core, Face: clad(0), Back: clad(0)}
+	thin := Board{ID: "door", Length: 600, Width: 400, Core: core, Face: clad(0), Back: Clad{}}
 	thin.Core.Thickness = 6
-	bare := Board{"back", 600, 400, core, Clad{}, Clad{}}
+	bare := Board{ID: "back", Length: 600, Width: 400, Core: core, Face: Clad{}, Back: Clad{}}
 	bows, fs, err := Boards([]Board{one, both, thin, bare}, Drying)
 	if err != nil {
 		t.Fatal(err)
@@ -332,6 +332,11 @@ func TestBoardsFindings(t *testing.T) {
 	}
 	if f := at["top bow"]; f.Severity != finding.Warning || !strings.Contains(f.Remedy, "core 33.0 mm thick") {
 		t.Errorf("top: %v", f)
+	}
+	wall := thin
+	wall.Held = true
+	if _, fs, err := Boards([]Board{wall}, Drying); err != nil || fs[0].Code != "bow" || fs[0].Severity != finding.Note || !strings.Contains(fs[0].Message, "held by one of its faces") {
+		t.Errorf("held: %v, %v", fs, err)
 	}
 	thick := one
 	for _, mm := range []float64{32, 33} {
