@@ -20,10 +20,10 @@ test: kernel ## vet and test everything that Go and Node alone can test
 
 test-outside: kernel ## compare results with outside programs (installs Debian packages)
 	tools/outside/install.sh
-	$(GO) test -tags outside -count=1 ./...
+	$(GO) test -tags outside -timeout 30m -count=1 ./...
 
 test-long: kernel ## what takes minutes: large models made for pictures, counts of their parts beside a plain grid
-	$(GO) test -tags long -timeout 40m -count=1 -v -run 'Closed|Beside' ./internal/job
+	$(GO) test -tags long -timeout 60m -count=1 -v -run 'Closed|Beside|Seams|ExamplesPosed|QuickEstimate' ./internal/job ./internal/printing
 
 build: kernel ## build the program into bin/
 	$(GO) build -o bin/groundwork ./cmd/groundwork

@@ -125,11 +125,17 @@ func TestWholePiecesAgainstCalculiX(t *testing.T) {
 		for _, f := range figures {
 			off := f.ours[0]/f.ccx[1] - 1
 			t.Logf("%s: %s: %.5g %.5g %s, off %+.2f %% and %+.2f %%", p.Name, f.what, f.ccx, f.ours, f.unit, 100*off, 100*(f.ours[1]/f.ccx[1]-1))
-			// 5 % is wanted; the table's drift and rim are 5.4 and 5.6 % off, by links
-			// that take hold at points (docs/stress.md). With cells half as large that
-			// grows, and is told there, not judged.
-			if !(math.Abs(off) <= 0.06) {
-				t.Errorf("%s: %s: %.5g %s, CalculiX has %.5g: %+.1f %%", p.Name, f.what, f.ours[0], f.unit, f.ccx[1], 100*off)
+			// Within 5 %, or for what hardly moves within 2 % of what moves most in its case.
+			largest := 0.0
+			for _, g := range figures {
+				if g.unit == f.unit && strings.SplitN(g.what, ":", 2)[0] == strings.SplitN(f.what, ":", 2)[0] {
+					largest = max(largest, math.Abs(g.ccx[1]))
+				}
+			}
+			for _, ours := range f.ours {
+				if d := math.Abs(ours - f.ccx[1]); !(d <= 0.05*math.Abs(f.ccx[1]) || d <= 0.02*largest) {
+					t.Errorf("%s: %s: %.5g %s, CalculiX has %.5g: %+.1f %%", p.Name, f.what, ours, f.unit, f.ccx[1], 100*(ours/f.ccx[1]-1))
+				}
 			}
 			if moved := math.Abs(f.ccx[0]/f.ccx[1] - 1); !(moved <= 0.02) {
 				t.Errorf("%s: %s: CalculiX itself moves by %.1f %% between its meshes", p.Name, f.what, 100*moved)

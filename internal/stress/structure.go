@@ -133,15 +133,20 @@ func assemble(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Stru
 	return s, nil
 }
 
-// defaultCell is 0.65 of the thickness of the thinnest board, so that its
-// core fill is two cells thick; of turnings a ninth of their diameter, of solids an eighth of the least breadth.
-// Rough structures are some four times coarser.
+// defaultCell is 0.65 of the thickness of the thinnest board, so that its core
+// fill is two cells thick, and no more than a quarter of the breadth of one with
+// curved edges, which planes do not follow; of turnings a ninth of the diameter,
+// of solids an eighth of the least breadth. Rough structures are some three times
+// coarser.
 func defaultCell(cores []piece.Member, rough bool) float64 {
 	least := math.Inf(1)
 	for _, m := range cores {
 		switch {
 		case m.Board != nil:
 			least = min(least, 0.65*m.Board.Thickness)
+			if b, curved := breadth(m.Board.Outline.Path); curved {
+				least = min(least, b/4.5)
+			}
 		case m.Turning != nil:
 			b := m.Turning.Profile.Bounds()
 			least = min(least, b.Max.X/4.6)
@@ -158,6 +163,15 @@ func defaultCell(cores []piece.Member, rough bool) float64 {
 		return min(40, max(16, 3.2*least))
 	}
 	return min(12, max(4, least))
+}
+
+// breadth is the mean breadth of an outline, twice its area over its length,
+// which is the breadth of a ring or a long bar; and whether any of it is curved.
+func breadth(p geom.Path) (mm float64, curved bool) {
+	for _, s := range p.Segs {
+		curved = curved || s.Kind != geom.Line
+	}
+	return 2 * math.Abs(p.Area()) / p.Length(), curved
 }
 
 // makeBodies makes a lattice of every body.
