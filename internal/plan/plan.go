@@ -127,7 +127,7 @@ func Make(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o 
 		{"checks", func() ([]finding.Finding, error) {
 			pl.Checks = check.Run(check.Inputs{
 				Piece: p, Layout: pl.Layout, Patterns: pl.Patterns, Joints: pl.Joints, Cores: pl.Cores,
-				Printing: pl.Printing, Shop: s, Extra: pl.Bill.VeneerMass + pl.Bill.HardwareMass,
+				Printing: pl.Printing, Shop: s, Extra: pl.Bill.VeneerMass + pl.Bill.HardwareMass, Lasting: pl.lasting(),
 			})
 			return pl.Checks.Findings, nil
 		}},

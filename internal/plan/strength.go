@@ -283,3 +283,21 @@ func (pl *Plan) covered() func(body int, at geom.Vec3) bool {
 		return true
 	}
 }
+
+// lasting is the greatest stress that a filament bears for months, MPa; nil
+// where the strength has not been worked out.
+func (pl *Plan) lasting() func(filament string) float64 {
+	if pl.Strength == nil {
+		return nil
+	}
+	most := map[string]float64{}
+	for _, body := range pl.Seams.Bodies {
+		id := pl.filamentOf(body).ID
+		for _, v := range pl.Strength.Verdicts {
+			if v.Kind == "months" && v.Subject == body.ID {
+				most[id] = max(most[id], v.Value)
+			}
+		}
+	}
+	return func(filament string) float64 { return most[filament] }
+}
