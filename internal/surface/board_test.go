@@ -176,7 +176,9 @@ func TestBoardIsFoundAgain(t *testing.T) {
 				if len(b.Cutouts) != len(c.holes) {
 					t.Fatalf("%d cut-outs, want %d", len(b.Cutouts), len(c.holes))
 				}
-				limit := 2e-6
+				// Meshes have 24 bits: at 860 mm a face is known to 3e-5 mm, and so the thinnest
+				// board, of two faces, to 3e-6.
+				limit := 4e-6
 				if c.free {
 					limit = 1e-5
 					if chord == 0.5 {
