@@ -160,7 +160,7 @@ func defaultCell(cores []piece.Member, rough bool) float64 {
 		}
 	}
 	if rough {
-		return min(40, max(16, 3.2*least))
+		return min(40, max(16, 3.4*least))
 	}
 	return min(12, max(4, least))
 }
