@@ -82,7 +82,7 @@ func Make(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o 
 			}
 			return f, err
 		}},
-		{"loads", func() ([]finding.Finding, error) { return pl.roughField(ctx, k) }},
+		{"loads", func() ([]finding.Finding, error) { return pl.roughField(ctx, k, o.Strength != nil) }},
 		{"seams", func() (f []finding.Finding, err error) {
 			if pl.Seams, err = seam.Plan(ctx, k, seamInputs(pl), o.Seam); err == nil {
 				f = pl.Seams.Findings

@@ -32,7 +32,8 @@ type Remedied struct {
 type Remedies []Remedied
 
 // remedies looks for what would make the verdicts pass that fail: of each kind
-// the worst. Each is found and solved by itself, by the case that fails.
+// the worst. Each is found and solved by itself, by the case that fails, and is
+// to do under the whole of its load, also where sources agree on a share only.
 func (pl *Plan) remedies(ctx context.Context, k *solid.Kernel, in stress.Inputs, cell float64) (Remedies, error) {
 	var out Remedies
 	worst := map[string]strength.Verdict{}
@@ -58,7 +59,7 @@ func (pl *Plan) remedies(ctx context.Context, k *solid.Kernel, in stress.Inputs,
 				}
 				r := strength.Judge(in, pl.cases[at:at+1], s.states, nil)
 				if now, ok := r.Verdict(v.ID); ok {
-					return now.Margin / v.Agreed, nil
+					return now.Margin, nil
 				}
 				// The subject may go by another name, as a seam or screw that has moved: what
 				// fails worst of its kind then counts.
@@ -68,10 +69,10 @@ func (pl *Plan) remedies(ctx context.Context, k *solid.Kernel, in stress.Inputs,
 						least = min(least, now.Margin)
 					}
 				}
-				return least / v.Agreed, nil
+				return least, nil
 			}
 		}
-		found, err := remedy.Search(ctx, in, pl.ladders(k, in, v), v.Margin/v.Agreed, margin(coarser*cell), margin(cell))
+		found, err := remedy.Search(ctx, in, pl.ladders(k, in, v), v.Margin, margin(coarser*cell), margin(cell))
 		if err != nil {
 			return nil, fmt.Errorf("for %s: %w", v.ID, err)
 		}

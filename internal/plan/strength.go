@@ -97,10 +97,19 @@ func (pl *Plan) held() []stress.Held {
 }
 
 // roughField is how the uncut piece is strained, for the choice of seams and poses.
-// A piece that cannot stand has none, which is a finding.
-func (pl *Plan) roughField(ctx context.Context, k *solid.Kernel) ([]finding.Finding, error) {
+// A piece that cannot stand has none, which is a finding. Notes on the cases are
+// for those who ask for verdicts; the others are told that there are none.
+func (pl *Plan) roughField(ctx context.Context, k *solid.Kernel, asked bool) ([]finding.Finding, error) {
 	var found []finding.Finding
 	pl.cases, found = strength.Cases(pl.Piece, pl.Layout.Cores, pl.Joints, pl.Shop)
+	if !asked {
+		found = slices.DeleteFunc(found, func(f finding.Finding) bool { return f.Severity == finding.Note })
+		found = append(found, finding.Finding{
+			Severity: finding.Note, Stage: "strength", Code: "not-asked", Subject: "piece",
+			Message: "How the piece bears its loads was not worked out; loads only helped to choose its seams and how segments are printed.",
+			Remedy:  "Ask for it with --strength before you print.",
+		})
+	}
 	in := pl.structure()
 	if !stiff(in) {
 		return found, nil

@@ -269,9 +269,7 @@ func solve(ctx context.Context, cutters []*cutter, group []int, twins []twin, co
 		}
 	}
 	if first.root != nil {
-		for _, f := range all.findings { // said once, of the first
-			first.findings = append(first.findings, f)
-		}
+		first.findings = append(first.findings, all.findings...) // said once, of the first
 		return nil
 	}
 	for _, i := range group {

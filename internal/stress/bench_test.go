@@ -2,8 +2,8 @@ package stress
 
 import (
 	"context"
+	"fmt"
 	"testing"
-	"time"
 
 	"groundwork/internal/geom"
 )
@@ -27,22 +27,19 @@ func tableCases(t testing.TB, in Inputs) []Case {
 func BenchmarkHeronFine(b *testing.B) {
 	in := example(b, "heron-side-table")
 	cases := tableCases(b, in)
-	for _, cell := range []float64{0, 4} {
-		for b.Loop() {
-			t0 := time.Now()
-			s := assembled(b, in, Options{Cell: cell})
-			t1 := time.Now()
-			its := 0
-			var all []int
-			for _, c := range cases {
-				st := solved(b, s, c)
-				its += st.Iterations()
-				all = append(all, st.Iterations(), st.r.Rounds)
+	for _, cell := range []float64{0, 14} {
+		b.Run(fmt.Sprintf("cell %g", cell), func(b *testing.B) {
+			for b.Loop() {
+				s := assembled(b, in, Options{Cell: cell})
+				its := 0
+				for _, c := range cases {
+					its += solved(b, s, c).Iterations()
+				}
+				b.ReportMetric(float64(s.Cells()), "cells")
+				b.ReportMetric(float64(len(s.links)), "links")
+				b.ReportMetric(float64(its)/float64(len(cases)), "iterations/case")
 			}
-			b.Logf("cell %.3g: %d cells, %d links, %d MiB foretold; assembled in %v, %d cases in %v, %v iterations and rounds", s.Cell(), s.Cells(), len(s.links), s.Memory()>>20,
-				t1.Sub(t0), len(cases), time.Since(t1), all)
-			break
-		}
+		})
 	}
 }
 
