@@ -19,14 +19,14 @@ const module = "groundwork/"
 // layers lists every package, lowest first: the reading order of the program.
 // A package may import only packages that stand before it.
 var layers = strings.Fields(`
-	internal/unit internal/geom internal/finding
+	internal/unit internal/geom internal/finding internal/digest
 	internal/solid internal/mesh internal/mend internal/surface internal/unfold internal/draw internal/nest internal/guillotine internal/project internal/elastic internal/instance
 	internal/given internal/piece internal/shop
-	internal/joint internal/veneer internal/seam internal/core internal/printing internal/sheet
+	internal/joint internal/veneer internal/seam internal/core internal/printing internal/sheet internal/marks
 	internal/stability internal/climate internal/stress internal/strength internal/remedy
 	internal/bill internal/check
-	internal/drawn internal/intake internal/plan internal/job
-	examples
+	internal/drawn internal/intake internal/plan internal/scene internal/job
+	examples internal/folder web internal/api
 	cmd/groundwork
 	internal/arch tools/kernel tools/outside tools/picture tools/measure tools/nestbench
 `)
