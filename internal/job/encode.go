@@ -8,11 +8,17 @@ import (
 
 	"github.com/invopop/jsonschema"
 
+	"groundwork/internal/bill"
+	"groundwork/internal/check"
+	"groundwork/internal/core"
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
 	"groundwork/internal/joint"
 	"groundwork/internal/piece"
 	"groundwork/internal/plan"
+	"groundwork/internal/printing"
+	"groundwork/internal/seam"
+	"groundwork/internal/sheet"
 )
 
 // Schema is the JSON Schema (2020-12) of plan.json.
@@ -80,8 +86,11 @@ func loops(ps geom.Polygons) (outline []Vec, holes [][]Vec) {
 	return outline, holes
 }
 
-// Describe is a plan as plan.json's document.
+// Describe is a plan as plan.json's document. Of a plan that is still being
+// worked out it tells what is known: joints and veneer layout must be, the lists
+// of later stages are empty.
 func Describe(p *plan.Plan, names Names) Document {
+	p = filled(p)
 	d := Document{
 		SchemaVersion: Version,
 		Units:         Units{"mm", "g", "s", "N", "MPa", "degree", p.Shop.Currency},
@@ -104,16 +113,44 @@ func Describe(p *plan.Plan, names Names) Document {
 	return d
 }
 
+// filled is a plan with empty results for the stages that have not run.
+func filled(p *plan.Plan) *plan.Plan {
+	q := *p
+	if q.Seams == nil {
+		q.Seams = &seam.Result{}
+	}
+	if q.Cores == nil {
+		q.Cores = &core.Result{}
+	}
+	if q.Printing == nil {
+		q.Printing = &printing.Result{}
+	}
+	if q.Sheets == nil {
+		q.Sheets = &sheet.Result{}
+	}
+	if q.Bill == nil {
+		q.Bill = &bill.Bill{}
+	}
+	if q.Checks == nil {
+		q.Checks = &check.Result{}
+	}
+	return &q
+}
+
 func describeMembers(d *Document, p *plan.Plan) {
 	d.Members = []MemberDoc{}
 	count, seen := map[string]int{}, map[string]int{}
 	for _, m := range p.Piece.Members {
 		count[m.Name]++
 	}
-	body := make([]int, len(p.Piece.Members))
+	printedAs := make([]string, len(p.Piece.Members))
+	bodyOf := map[int]core.Body{} // by its first member
 	for i, b := range p.Seams.Bodies {
 		for _, m := range b.Members {
-			body[m] = i
+			printedAs[m] = b.ID
+		}
+		if i < len(p.Cores.Bodies) {
+			bodyOf[b.Members[0]] = p.Cores.Bodies[i]
 		}
 	}
 	for i, m := range p.Piece.Members {
@@ -122,7 +159,7 @@ func describeMembers(d *Document, p *plan.Plan) {
 		doc := MemberDoc{
 			ID: m.ID, Name: m.Name, Instance: seen[m.Name], Quantity: count[m.Name], Made: "turning",
 			Frame: frame(m.Place), CoreFrame: frame(c.Place), Filament: m.Filament, Surfaces: []SurfaceDoc{},
-			PrintedAs: p.Seams.Bodies[body[i]].ID,
+			PrintedAs: printedAs[i],
 		}
 		if s := m.Source; s != nil {
 			doc.Source = &SourceDoc{s.File, s.Part, s.Hash, s.Note}
@@ -133,8 +170,7 @@ func describeMembers(d *Document, p *plan.Plan) {
 		if doc.Filament == "" {
 			doc.Filament = p.Shop.Filaments[0].ID
 		}
-		if p.Seams.Bodies[body[i]].Members[0] == i {
-			b := p.Cores.Bodies[body[i]]
+		if b, ok := bodyOf[i]; ok {
 			doc.VolumeMM3, doc.SolidMM3 = round(b.Volume), round(b.Solid)
 		}
 		cov := p.Layout.Coverings[i]
@@ -277,7 +313,8 @@ func describeVeneer(d *Document, p *plan.Plan, names Names) {
 			doc.Member = p.Piece.Members[pat.Member].ID
 			doc.Surface = surface(pat.Member, pat.Surface)
 		}
-		if pl := p.Sheets.Placements[i]; pl.Blank >= 0 {
+		if i < len(p.Sheets.Placements) && p.Sheets.Placements[i].Blank >= 0 {
+			pl := p.Sheets.Placements[i]
 			doc.Panel = p.Sheets.Blanks[pl.Blank].ID
 			doc.X, doc.Y, doc.Rotation = round(pl.At.X), round(pl.At.Y), degrees(pl.Turn)
 		}
