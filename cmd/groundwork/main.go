@@ -40,6 +40,7 @@ type commands struct {
 	Import  importCommand  `cmd:"" help:"Make a piece file of solids that were drawn elsewhere: STL, OBJ, 3MF."`
 	Nest    nestCommand    `cmd:"" help:"Lay outlines of your own on a strip as short as can be."`
 	New     newCommand     `cmd:"" help:"Start a piece (and a shop) of your own from the library."`
+	Serve   serveCommand   `cmd:"" help:"Open a folder of pieces as a page in the browser."`
 	Schema  schemaCommand  `cmd:"" help:"Print the JSON Schema of a file: piece, shop or plan."`
 	Version versionCommand `cmd:"" help:"Print the version."`
 }

@@ -1,0 +1,54 @@
+package api
+
+import (
+	"context"
+	"net/http"
+
+	"github.com/danielgtaylor/huma/v2/sse"
+)
+
+// desk is where the maker's files are read and changed.
+type desk struct{}
+
+func notYet() error {
+	return problem(http.StatusNotImplemented, "this is not made yet", "wait for a later version")
+}
+
+func (d *desk) folder(context.Context, *struct{}) (*answer[Folder], error) { return nil, notYet() }
+func (d *desk) copyPiece(context.Context, *struct{ Body PieceCopy }) (*answer[Piece], error) {
+	return nil, notYet()
+}
+func (d *desk) piece(context.Context, *pieceFile) (*answer[Piece], error) { return nil, notYet() }
+func (d *desk) writePiece(context.Context, *struct {
+	pieceFile
+	Body PieceText
+}) (*answer[Piece], error) {
+	return nil, notYet()
+}
+func (d *desk) changePiece(context.Context, *struct {
+	pieceFile
+	Body Changes
+}) (*answer[Piece], error) {
+	return nil, notYet()
+}
+func (d *desk) writeMarks(context.Context, *struct {
+	pieceFile
+	Body MarksText
+}) (*answer[Piece], error) {
+	return nil, notYet()
+}
+func (d *desk) undo(context.Context, *struct {
+	pieceFile
+	Body ViewName
+}) (*answer[Piece], error) {
+	return nil, notYet()
+}
+func (d *desk) redo(context.Context, *struct {
+	pieceFile
+	Body ViewName
+}) (*answer[Piece], error) {
+	return nil, notYet()
+}
+func (d *desk) events(context.Context, *struct{}, sse.Sender)         {}
+func (d *desk) upload(w http.ResponseWriter, r *http.Request)         { refuse(w, notYet().(*Problem)) }
+func (d *desk) photograph(context.Context, *pieceFile) (*blob, error) { return nil, notYet() }

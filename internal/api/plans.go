@@ -1,0 +1,45 @@
+package api
+
+import (
+	"context"
+
+	"github.com/danielgtaylor/huma/v2/sse"
+)
+
+type plans struct{}
+
+type sceneRequest struct {
+	planID
+	Of   string `query:"of" enum:"geometry,whole,strength" default:"whole"`
+	Case int    `query:"case" minimum:"0" doc:"Load case, from 0, in the order of plan.json; for strength"`
+}
+
+func (p *plans) order(context.Context, *struct{ Body PlanOrder }) (*answer[Ordered], error) {
+	return nil, notYet()
+}
+func (p *plans) events(context.Context, *planID, sse.Sender) {}
+func (p *plans) cancel(context.Context, *struct {
+	planID
+	View string `query:"view" maxLength:"100" doc:"Give it up for this view alone; others may still wait for it"`
+}) (*struct{}, error) {
+	return nil, notYet()
+}
+func (p *plans) geometry(context.Context, *planID) (*blob, error)    { return nil, notYet() }
+func (p *plans) document(context.Context, *planID) (*blob, error)    { return nil, notYet() }
+func (p *plans) scene(context.Context, *sceneRequest) (*blob, error) { return nil, notYet() }
+func (p *plans) files(context.Context, *planID) (*answer[[]JobFile], error) {
+	return nil, notYet()
+}
+func (p *plans) file(context.Context, *struct {
+	planID
+	Name string `path:"name" maxLength:"300"`
+}) (*blob, error) {
+	return nil, notYet()
+}
+func (p *plans) folder(context.Context, *planID) (*blob, error) { return nil, notYet() }
+func (p *plans) clashes(context.Context, *struct {
+	planID
+	Body Moves
+}) (*answer[Clashes], error) {
+	return nil, notYet()
+}

@@ -1,0 +1,284 @@
+package api
+
+import "time"
+
+// Folder is what the maker's folder holds.
+type Folder struct {
+	Path        string         `json:"path" doc:"The folder, as the machine names it"`
+	Pieces      []PieceEntry   `json:"pieces" doc:"Piece files, by name"`
+	Shops       []string       `json:"shops" doc:"Shop files, by name"`
+	Library     []LibraryEntry `json:"library" doc:"Pieces that come with the program, to be copied"`
+	Photographs []string       `json:"photographs" doc:"Photographs of sheets"`
+	Solids      []string       `json:"solids" doc:"Files with solids that were drawn elsewhere"`
+}
+
+// PieceEntry is one piece file in the list of a folder.
+type PieceEntry struct {
+	File  string `json:"file"`
+	Name  string `json:"name" doc:"Name of the piece for files"`
+	Title string `json:"title" doc:"Name of the piece for people"`
+	Use   string `json:"use" doc:"table, seat, shelf, stand or other; empty where the file does not say"`
+	Fault string `json:"fault" doc:"First fault of the file, empty if it has none"`
+}
+
+// LibraryEntry is one piece that comes with the program.
+type LibraryEntry struct {
+	Name  string `json:"name"`
+	Title string `json:"title"`
+	Note  string `json:"note"`
+	Use   string `json:"use"`
+}
+
+// Piece is a piece file as it is, with what belongs to it.
+type Piece struct {
+	File         string      `json:"file"`
+	Title        string      `json:"title"`
+	Text         string      `json:"text" doc:"The piece file, as it is on disk"`
+	Version      string      `json:"version" doc:"Names this text; sent back as base of a change"`
+	Shop         string      `json:"shop" doc:"Shop file it is planned with, empty for the ordinary shop of the program"`
+	ShopText     string      `json:"shopText"`
+	ShopVersion  string      `json:"shopVersion"`
+	Marks        Marks       `json:"marks"`
+	MarksVersion string      `json:"marksVersion"`
+	Parameters   []Parameter `json:"parameters" doc:"What the maker may change, in the order of the file; empty while it has faults"`
+	Faults       []Fault     `json:"faults" doc:"What is wrong in the piece, shop and marks files"`
+	Undo         *Step       `json:"undo" doc:"What undo would take back, null if nothing"`
+	Redo         *Step       `json:"redo" doc:"What redo would do again, null if nothing"`
+}
+
+// Parameter is a number that the maker may change.
+type Parameter struct {
+	Name    string  `json:"name"`
+	Label   string  `json:"label"`
+	Kind    string  `json:"kind" enum:"length,angle,count,force,mass,number" doc:"length in mm, angle in degrees, force in N, mass in g; count is a plain number that moves by whole steps, number any other"`
+	Value   float64 `json:"value"`
+	Min     float64 `json:"min" doc:"min and max are both 0 where the piece does not limit it"`
+	Max     float64 `json:"max"`
+	Step    float64 `json:"step" doc:"0 where the piece names none"`
+	Written string  `json:"written" doc:"Its value as it stands in the file, such as 540 mm"`
+	Fixed   bool    `json:"fixed" doc:"It follows from other numbers (an expression), so it is not to be slid"`
+	Pointer string  `json:"pointer" doc:"Where it stands in the piece file (RFC 6901)"`
+}
+
+// Fault is one thing wrong in a file of the maker's.
+type Fault struct {
+	File    string `json:"file"`
+	Line    int    `json:"line" doc:"From 1; 0 where it has no place in the file"`
+	Column  int    `json:"column"`
+	Message string `json:"message"`
+	Remedy  string `json:"remedy"`
+}
+
+// Step is one thing the maker did that can be taken back or done again.
+type Step struct {
+	What string    `json:"what" doc:"Such as Height: 540 mm to 600 mm"`
+	When time.Time `json:"when"`
+}
+
+// Marks are what the maker marked on sheets and pinned on blanks; the file
+// <piece>.marks.yaml has the same keys.
+type Marks struct {
+	Groundwork  int          `json:"groundwork" enum:"1" default:"1"`
+	Reserved    []Reserved   `json:"reserved,omitempty" maxItems:"2000"`
+	Blanks      []Blank      `json:"blanks,omitempty" maxItems:"2000"`
+	Photographs []Photograph `json:"photographs,omitempty" maxItems:"200"`
+}
+
+// Reserved is an area of a sheet that no pattern may take.
+type Reserved struct {
+	Sheet string     `json:"sheet" doc:"Such as walnut-1"`
+	At    [2]float64 `json:"at" doc:"Its corner nearest the sheet's origin, mm"`
+	Size  [2]float64 `json:"size" doc:"mm, across and along the grain"`
+	What  string     `json:"what" enum:"knot,split,stain,other"`
+}
+
+// Blank is a blank whose patterns are pinned.
+type Blank struct {
+	Veneer   string      `json:"veneer"`
+	Sheet    string      `json:"sheet,omitempty"`
+	Size     [2]float64  `json:"size" doc:"As it lies on the laser bed, mm"`
+	At       *[2]float64 `json:"at,omitempty" doc:"Where on the sheet it is cut from, mm; left out if it may be cut anywhere"`
+	Patterns []Pinned    `json:"patterns" maxItems:"2000"`
+	Rest     bool        `json:"rest,omitempty" doc:"Other patterns may join it"`
+}
+
+// Pinned is a pattern in its place on a blank.
+type Pinned struct {
+	Pattern string     `json:"pattern"`
+	At      [2]float64 `json:"at" doc:"mm"`
+	Turn    float64    `json:"turn" doc:"Degrees, counter-clockwise"`
+}
+
+// Photograph is a photograph laid on a sheet by its corners.
+type Photograph struct {
+	Sheet   string        `json:"sheet"`
+	File    string        `json:"file"`
+	Corners [4][2]float64 `json:"corners" doc:"In pixels of the photograph, for the sheet's corners (0,0), (w,0), (w,l), (0,l)"`
+}
+
+// PieceCopy asks for a new piece file.
+type PieceCopy struct {
+	From string `json:"from" maxLength:"200" doc:"Name of a piece of the library, or a piece file of the folder"`
+	File string `json:"file" maxLength:"200" doc:"Name of the new file, such as my-table.yaml"`
+}
+
+// PieceText replaces the text of a piece file.
+type PieceText struct {
+	Text string `json:"text" maxLength:"1048576"`
+	Base string `json:"base" maxLength:"200" doc:"Version of the text that was edited"`
+	View string `json:"view,omitempty" maxLength:"100"`
+}
+
+// Changes alters single values; comments and layout of the text stay.
+type Changes struct {
+	Changes []Change `json:"changes" minItems:"1" maxItems:"100"`
+	Base    string   `json:"base" maxLength:"200" doc:"Version of the piece file that was seen"`
+	What    string   `json:"what,omitempty" maxLength:"300" doc:"What it is to the maker, for undo"`
+	View    string   `json:"view,omitempty" maxLength:"100"`
+}
+
+// Change is one value to write.
+type Change struct {
+	Document string `json:"document" enum:"piece,shop,marks"`
+	Pointer  string `json:"pointer" maxLength:"500" doc:"Where (RFC 6901), such as /parameters/height/value"`
+	Value    string `json:"value" maxLength:"2000" doc:"As the maker would write it in the file, such as 600 mm"`
+}
+
+// MarksText replaces the marks of a piece.
+type MarksText struct {
+	Marks Marks  `json:"marks"`
+	Base  string `json:"base" maxLength:"200" doc:"marksVersion that was seen; empty if there were none"`
+	What  string `json:"what,omitempty" maxLength:"300"`
+	View  string `json:"view,omitempty" maxLength:"100"`
+}
+
+// ViewName says which open window asks.
+type ViewName struct {
+	View string `json:"view,omitempty" maxLength:"100" doc:"Random name that the window gave itself"`
+}
+
+// Uploaded is what became of a file that was sent.
+type Uploaded struct {
+	File     string    `json:"file" doc:"Its name in the folder"`
+	Pieces   []string  `json:"pieces" doc:"Piece files made of it"`
+	Findings []Finding `json:"findings"`
+}
+
+// Finding is one thing that the maker must know.
+type Finding struct {
+	Severity string `json:"severity" enum:"stop,warning,note"`
+	Stage    string `json:"stage"`
+	Code     string `json:"code"`
+	Subject  string `json:"subject"`
+	Message  string `json:"message"`
+	Remedy   string `json:"remedy"`
+	Source   string `json:"source"`
+	File     string `json:"file"`
+	Line     int    `json:"line"`
+}
+
+// PlanOrder asks for a plan.
+type PlanOrder struct {
+	Piece    string            `json:"piece" maxLength:"200" doc:"Piece file"`
+	View     string            `json:"view,omitempty" maxLength:"100"`
+	Set      map[string]string `json:"set,omitempty" maxProperties:"100" doc:"Parameters with other values than the file's, as in height: 600 mm; nothing is saved"`
+	Strength bool              `json:"strength,omitempty" doc:"Work out how it bears its loads"`
+	Remedies bool              `json:"remedies,omitempty" doc:"Look for what would help where it does not; needs strength"`
+	FaceDown bool              `json:"faceDown,omitempty" doc:"Veneer lies face down on the laser bed"`
+	Kerf     bool              `json:"kerf,omitempty" doc:"Cut lines run half a kerf outside"`
+}
+
+// Ordered names what was begun.
+type Ordered struct {
+	ID string `json:"id"`
+}
+
+// JobFile is one file of the job folder.
+type JobFile struct {
+	Name string `json:"name"`
+	Size int    `json:"size" doc:"Bytes"`
+}
+
+// Moves are patterns as the maker holds them, to be looked at for clashes.
+type Moves struct {
+	Moves []Move `json:"moves" maxItems:"2000"`
+}
+
+// Move is one pattern in another place.
+type Move struct {
+	Pattern  string  `json:"pattern"`
+	Blank    string  `json:"blank"`
+	X        float64 `json:"x" doc:"mm"`
+	Y        float64 `json:"y" doc:"mm"`
+	Rotation float64 `json:"rotation" doc:"Degrees, counter-clockwise"`
+}
+
+// Clashes are what is wrong with a layout.
+type Clashes struct {
+	Clashes []Clash `json:"clashes"`
+}
+
+// Clash is one thing wrong with a layout.
+type Clash struct {
+	Patterns []string `json:"patterns" doc:"IDs of the patterns concerned"`
+	Message  string   `json:"message"`
+}
+
+// Improve asks for a search for tighter layouts.
+type Improve struct {
+	Seconds float64 `json:"seconds" exclusiveMinimum:"0" maximum:"3600"`
+	View    string  `json:"view,omitempty" maxLength:"100"`
+}
+
+// Events of a folder.
+type (
+	// ChangeEvent says that a file is no longer as it was.
+	ChangeEvent struct {
+		File    string `json:"file"`
+		Version string `json:"version" doc:"Empty if the file is gone"`
+		View    string `json:"view" doc:"Window that changed it, empty if it was changed outside"`
+	}
+	// MissedEvent says that there were more changes than are kept: read
+	// everything again.
+	MissedEvent struct{}
+	// PingEvent keeps a quiet stream open.
+	PingEvent struct{}
+)
+
+// Events of a plan.
+type (
+	// StageEvent says that a stage of the plan begins.
+	StageEvent struct {
+		Stage string `json:"stage"`
+		Done  int    `json:"done"`
+		Total int    `json:"total"`
+	}
+	// GeometryEvent says that members, joints, patterns and the findings so far
+	// can be had.
+	GeometryEvent struct{}
+	// DoneEvent says that the plan is ready.
+	DoneEvent struct{}
+	// FailedEvent says that there will be no plan.
+	FailedEvent struct {
+		Message string  `json:"message"`
+		Faults  []Fault `json:"faults"`
+	}
+	// SupersededEvent says that the plan was given up for a newer one of its view.
+	SupersededEvent struct{}
+	// CancelledEvent says that the plan was given up because it was asked.
+	CancelledEvent struct{}
+)
+
+// Events of a search.
+type (
+	// BetterEvent tells of a tighter layout.
+	BetterEvent struct {
+		Seconds     float64 `json:"seconds" doc:"Since the search began"`
+		Density     float64 `json:"density" doc:"Share of the blanks that patterns take, 0 to 1"`
+		ConsumedMM2 float64 `json:"consumedMm2" doc:"Veneer cut from sheets, mm²"`
+	}
+	// FoundEvent ends a search with its best layout, every pattern pinned.
+	FoundEvent struct {
+		Marks Marks `json:"marks"`
+	}
+)
