@@ -18,37 +18,37 @@ func (d *desk) folder(context.Context, *struct{}) (*answer[Folder], error) { ret
 func (d *desk) copyPiece(context.Context, *struct{ Body PieceCopy }) (*answer[Piece], error) {
 	return nil, notYet()
 }
-func (d *desk) piece(context.Context, *pieceFile) (*answer[Piece], error) { return nil, notYet() }
+func (d *desk) piece(context.Context, *PieceFile) (*answer[Piece], error) { return nil, notYet() }
 func (d *desk) writePiece(context.Context, *struct {
-	pieceFile
+	PieceFile
 	Body PieceText
 }) (*answer[Piece], error) {
 	return nil, notYet()
 }
 func (d *desk) changePiece(context.Context, *struct {
-	pieceFile
+	PieceFile
 	Body Changes
 }) (*answer[Piece], error) {
 	return nil, notYet()
 }
 func (d *desk) writeMarks(context.Context, *struct {
-	pieceFile
+	PieceFile
 	Body MarksText
 }) (*answer[Piece], error) {
 	return nil, notYet()
 }
 func (d *desk) undo(context.Context, *struct {
-	pieceFile
+	PieceFile
 	Body ViewName
 }) (*answer[Piece], error) {
 	return nil, notYet()
 }
 func (d *desk) redo(context.Context, *struct {
-	pieceFile
+	PieceFile
 	Body ViewName
 }) (*answer[Piece], error) {
 	return nil, notYet()
 }
 func (d *desk) events(context.Context, *struct{}, sse.Sender)         {}
 func (d *desk) upload(w http.ResponseWriter, r *http.Request)         { refuse(w, notYet().(*Problem)) }
-func (d *desk) photograph(context.Context, *pieceFile) (*blob, error) { return nil, notYet() }
+func (d *desk) photograph(context.Context, *PieceFile) (*blob, error) { return nil, notYet() }

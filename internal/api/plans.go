@@ -8,8 +8,8 @@ import (
 
 type plans struct{}
 
-type sceneRequest struct {
-	planID
+type SceneRequest struct {
+	PlanID
 	Of   string `query:"of" enum:"geometry,whole,strength" default:"whole"`
 	Case int    `query:"case" minimum:"0" doc:"Load case, from 0, in the order of plan.json; for strength"`
 }
@@ -17,28 +17,28 @@ type sceneRequest struct {
 func (p *plans) order(context.Context, *struct{ Body PlanOrder }) (*answer[Ordered], error) {
 	return nil, notYet()
 }
-func (p *plans) events(context.Context, *planID, sse.Sender) {}
+func (p *plans) events(context.Context, *PlanID, sse.Sender) {}
 func (p *plans) cancel(context.Context, *struct {
-	planID
+	PlanID
 	View string `query:"view" maxLength:"100" doc:"Give it up for this view alone; others may still wait for it"`
 }) (*struct{}, error) {
 	return nil, notYet()
 }
-func (p *plans) geometry(context.Context, *planID) (*blob, error)    { return nil, notYet() }
-func (p *plans) document(context.Context, *planID) (*blob, error)    { return nil, notYet() }
-func (p *plans) scene(context.Context, *sceneRequest) (*blob, error) { return nil, notYet() }
-func (p *plans) files(context.Context, *planID) (*answer[[]JobFile], error) {
+func (p *plans) geometry(context.Context, *PlanID) (*blob, error)    { return nil, notYet() }
+func (p *plans) document(context.Context, *PlanID) (*blob, error)    { return nil, notYet() }
+func (p *plans) scene(context.Context, *SceneRequest) (*blob, error) { return nil, notYet() }
+func (p *plans) files(context.Context, *PlanID) (*answer[[]JobFile], error) {
 	return nil, notYet()
 }
 func (p *plans) file(context.Context, *struct {
-	planID
+	PlanID
 	Name string `path:"name" maxLength:"300"`
 }) (*blob, error) {
 	return nil, notYet()
 }
-func (p *plans) folder(context.Context, *planID) (*blob, error) { return nil, notYet() }
+func (p *plans) folder(context.Context, *PlanID) (*blob, error) { return nil, notYet() }
 func (p *plans) clashes(context.Context, *struct {
-	planID
+	PlanID
 	Body Moves
 }) (*answer[Clashes], error) {
 	return nil, notYet()

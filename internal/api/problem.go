@@ -42,9 +42,10 @@ var remedies = map[int]string{
 	http.StatusUnprocessableEntity:   "mend what is listed under errors",
 }
 
-// huma makes its own errors by this variable alone, so it is set once for the
-// program, before any API is made.
+// huma takes how it makes errors, and whether lists may be null, from these
+// variables alone, so they are set once for the program, before any API is made.
 func init() {
+	huma.DefaultArrayNullable = false
 	huma.NewError = func(status int, detail string, errs ...error) huma.StatusError {
 		p := problem(status, detail, remedies[status])
 		for _, err := range errs {

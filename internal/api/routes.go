@@ -32,10 +32,10 @@ func config() huma.Config {
 
 // Inputs that several routes take.
 type (
-	pieceFile struct {
+	PieceFile struct {
 		File string `path:"file" maxLength:"200" doc:"Piece file, such as my-table.yaml"`
 	}
-	planID struct {
+	PlanID struct {
 		ID string `path:"id" maxLength:"100"`
 	}
 	answer[T any] struct{ Body T }

@@ -9,10 +9,10 @@ import (
 type searches struct{}
 
 func (q *searches) begin(context.Context, *struct {
-	planID
+	PlanID
 	Body Improve
 }) (*answer[Ordered], error) {
 	return nil, notYet()
 }
-func (q *searches) events(context.Context, *planID, sse.Sender)      {}
-func (q *searches) stop(context.Context, *planID) (*struct{}, error) { return nil, notYet() }
+func (q *searches) events(context.Context, *PlanID, sse.Sender)      {}
+func (q *searches) stop(context.Context, *PlanID) (*struct{}, error) { return nil, notYet() }

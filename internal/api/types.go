@@ -71,6 +71,7 @@ type Fault struct {
 
 // Step is one thing the maker did that can be taken back or done again.
 type Step struct {
+	_    struct{}  `nullable:"true"`
 	What string    `json:"what" doc:"Such as Height: 540 mm to 600 mm"`
 	When time.Time `json:"when"`
 }
