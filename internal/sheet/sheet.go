@@ -4,7 +4,9 @@
 //
 // Nesting works with the grain along X. A blank then goes on the laser bed
 // either as it is or turned a quarter, whichever way it was chosen to fit;
-// everything in a Result is in the blank's coordinates as it lies on the bed.
+// everything in a Result is in the blank's coordinates as it lies on the bed,
+// seen from the show face: only the drawings of a job that is cut face down are
+// mirrored, in the end. So are reserved areas, pins and clashes.
 package sheet
 
 import (
@@ -33,6 +35,7 @@ type Blank struct {
 	At      geom.Vec2 // lower left corner on the sheet, in the sheet's coordinates (Y along the grain)
 	Used    float64   // mm² of patterns on it
 	ByKnife bool      // longer than the bed: cut by knife, with only its fingered end lasered
+	Fixed   bool      // Sheet and At are the maker's: see Keep
 }
 
 // Sheet is one sheet of veneer as bought, or an offcut that the shop had, and
@@ -46,6 +49,8 @@ type Sheet struct {
 	Price   float64 // money
 	Margin  float64 // cut off all round before it is cut up, mm
 	Cuts    []Cut   // in the order in which they are made
+
+	Reserved []Reserved // on it: the shop's of an offcut, and those of Options
 }
 
 // Cut is a cut from edge to edge of a sheet, or of what earlier cuts left of it.
@@ -81,6 +86,7 @@ type Result struct {
 	Placements []Placement // in order of the patterns
 	Laser      string      // laser bed that the blanks were sized for
 	Gap        float64     // between patterns, mm
+	Reserved   []Reserved  // as in Options
 	Findings   []finding.Finding
 	bound      float64
 }
@@ -105,6 +111,15 @@ type Options struct {
 	// RoundUp is the step to which a blank's sides are rounded up when it is cut
 	// to what it carries, mm, default 5.
 	RoundUp float64
+
+	// Reserved are areas of sheets on which no pattern lies, and Keep blanks whose
+	// patterns stay where they are; what cannot be done of them is a finding. Marks
+	// is the file that they stand in, for findings.
+	Reserved []Reserved
+	Keep     []Keep
+	Marks    string
+
+	Watch Watch // observes only
 }
 
 func (o Options) withDefaults() Options {
