@@ -131,8 +131,8 @@ type Solid struct {
 
 	inside []bool       // by face, as Surface.Inside
 	frames []geom.Frame // by face, as Surface.Frame
-	laid   []laying     // by face: its chart, once it has been asked for
-	drawn  *drawn       // its surfaces, once they have been asked for
+	laid   []laying     `digest:"-"` // by face: its chart, once it has been asked for
+	drawn  *drawn       `digest:"-"` // its surfaces, once they have been asked for
 }
 
 // Source is the file that a member was brought in from.

@@ -1,18 +1,17 @@
 // Package plan is the program: it takes a piece and a shop through every
-// stage and hands back the whole plan. Read Make first.
+// stage and hands back the whole plan. Read stages first, then Make.
 package plan
 
 import (
 	"context"
-	"fmt"
-	"math"
-	"slices"
+	"errors"
+	"sync"
 
 	"groundwork/internal/bill"
 	"groundwork/internal/check"
 	"groundwork/internal/core"
+	"groundwork/internal/digest"
 	"groundwork/internal/finding"
-	"groundwork/internal/geom"
 	"groundwork/internal/joint"
 	"groundwork/internal/piece"
 	"groundwork/internal/printing"
@@ -35,21 +34,32 @@ type Options struct {
 	Sheet    sheet.Options
 	Strength *StrengthOptions // nil: how it bears its loads is not worked out
 
-	// Progress, if not nil, is called as each stage begins.
+	// Progress, if not nil, is called as each stage begins, with the number of
+	// stages that have ended; and with "done" at the end. Calls follow one another.
 	Progress func(stage string, done, total int)
+
+	// Ready, if not nil, is called as each stage ends, with the plan so far: what
+	// has not been worked out is nil. The plan may be kept and must not be changed.
+	// Calls follow one another, and with those of Progress; the stages go on
+	// meanwhile. After "patterns" all members, joints, coverings and patterns are
+	// known, with what there is to say of them.
+	Ready func(stage string, sofar *Plan)
+
+	// Cache, if not nil, keeps results of stages for the next plan.
+	Cache Cache
 }
 
-// Plan is everything that was worked out, one field per stage in order. It
-// must not be changed.
+// Plan is everything that was worked out, one field per stage. It must not be
+// changed.
 type Plan struct {
 	Piece    *piece.Piece
 	Shop     *shop.Shop
 	Joints   *joint.Result
 	Layout   *veneer.Layout
+	Patterns []veneer.Pattern
 	Seams    *seam.Result
 	Cores    *core.Result
 	Printing *printing.Result
-	Patterns []veneer.Pattern
 	Sheets   *sheet.Result
 	Bill     *bill.Bill
 	Checks   *check.Result
@@ -58,319 +68,182 @@ type Plan struct {
 	Remedies Remedies          // of what fails; nil unless asked for
 	Findings []finding.Finding // of all stages, gravest first
 
-	cases []strength.Case
-	field *stress.Field // of the uncut piece; nil if it does not stand
+	cases   []strength.Case
+	field   *stress.Field `digest:"-"` // of the uncut piece, told apart by fieldOf; nil if it does not stand
+	fieldOf digest.Sum
+	key     digest.Sum `digest:"-"` // of what a stage sees; zero without a cache
+	options Options    // without those that concern all stages
 }
 
-// Make plans the whole job. User faults are Findings; the error is for what
-// keeps later stages from running at all.
-func Make(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o Options) (*Plan, error) {
-	pl := &Plan{Piece: p, Shop: s}
-	stages := []struct {
-		name string
-		run  func() ([]finding.Finding, error)
-	}{
-		{"joints", func() (f []finding.Finding, err error) {
-			if pl.Joints, err = joint.Place(ctx, k, p, s, o.Joint); err == nil {
-				f = append(joint.Loose(p, pl.Joints.Contacts, pl.Joints.Rounds...), pl.Joints.Findings...)
+// stage is one step of a plan.
+type stage struct {
+	name  string
+	after []string // stages whose results it needs
+
+	// sees is what of the plan so far the stage goes by, and all that it is given.
+	// What it works out is kept by the content of this.
+	sees func(pl *Plan) Plan
+
+	// run works on what the stage sees, and puts its results there.
+	run func(ctx context.Context, k *solid.Kernel, pl *Plan) ([]finding.Finding, error)
+
+	// gives hands on the results.
+	gives func(from, to *Plan)
+}
+
+// stages is the program. Findings are told in this order; a stage begins as soon
+// as those that it needs have ended.
+var stages = []stage{
+	{
+		name: "joints",
+		sees: forJoints,
+		run: func(ctx context.Context, k *solid.Kernel, pl *Plan) (f []finding.Finding, err error) {
+			if pl.Joints, err = joint.Place(ctx, k, pl.Piece, pl.Shop, pl.options.Joint); err == nil {
+				f = append(joint.Loose(pl.Piece, pl.Joints.Contacts, pl.Joints.Rounds...), pl.Joints.Findings...)
 			}
 			return f, err
-		}},
-		{"veneer layout", func() (f []finding.Finding, err error) {
-			if pl.Layout, err = veneer.Lay(ctx, k, p, pl.Joints.Contacts, pl.Joints.Rounds, s, o.Veneer); err == nil {
+		},
+		gives: func(from, to *Plan) { to.Joints = from.Joints },
+	},
+	{
+		name: "veneer layout", after: []string{"joints"},
+		sees: forLayout,
+		run: func(ctx context.Context, k *solid.Kernel, pl *Plan) (f []finding.Finding, err error) {
+			if pl.Layout, err = veneer.Lay(ctx, k, pl.Piece, pl.Joints.Contacts, pl.Joints.Rounds, pl.Shop, pl.options.Veneer); err == nil {
 				f = pl.Layout.Findings
 			}
 			return f, err
-		}},
-		{"loads", func() ([]finding.Finding, error) { return pl.roughField(ctx, k, o.Strength != nil) }},
-		{"seams", func() (f []finding.Finding, err error) {
-			if pl.Seams, err = seam.Plan(ctx, k, seamInputs(pl), o.Seam); err == nil {
+		},
+		gives: func(from, to *Plan) { to.Layout = from.Layout },
+	},
+	{
+		name: "patterns", after: []string{"veneer layout"},
+		sees: forPatterns,
+		run: func(ctx context.Context, k *solid.Kernel, pl *Plan) (f []finding.Finding, err error) {
+			pl.Patterns, f, err = veneer.Patterns(ctx, k, pl.Piece, pl.Layout, pl.Joints, pl.Shop, pl.options.Veneer)
+			return f, err
+		},
+		gives: func(from, to *Plan) { to.Patterns = from.Patterns },
+	},
+	{
+		name: "loads", after: []string{"patterns"}, // which it does not need, but the maker sooner
+		sees: forLoads,
+		run: func(ctx context.Context, k *solid.Kernel, pl *Plan) ([]finding.Finding, error) {
+			return pl.roughField(ctx, k, pl.options.Strength != nil)
+		},
+		gives: func(from, to *Plan) { to.cases, to.field, to.fieldOf = from.cases, from.field, from.key },
+	},
+	{
+		name: "seams", after: []string{"loads"},
+		sees: forSeams,
+		run: func(ctx context.Context, k *solid.Kernel, pl *Plan) (f []finding.Finding, err error) {
+			if pl.Seams, err = seam.Plan(ctx, k, seamInputs(pl), pl.options.Seam); err == nil {
 				f = pl.Seams.Findings
 			}
 			return f, err
-		}},
-		{"cores", func() (f []finding.Finding, err error) {
-			if pl.Cores, err = core.Build(ctx, k, coreInputs(pl), o.Core); err == nil {
+		},
+		gives: func(from, to *Plan) { to.Seams = from.Seams },
+	},
+	{
+		name: "cores", after: []string{"seams"},
+		sees: forCores,
+		run: func(ctx context.Context, k *solid.Kernel, pl *Plan) (f []finding.Finding, err error) {
+			if pl.Cores, err = core.Build(ctx, k, coreInputs(pl), pl.options.Core); err == nil {
 				f = pl.Cores.Findings
 			}
 			return f, err
-		}},
-		{"printing", func() (f []finding.Finding, err error) {
-			if pl.Printing, err = printing.Plan(ctx, k, pl.Cores.Segments, s, pl.filament, printingOptions(pl, o.Printing)); err == nil {
+		},
+		gives: func(from, to *Plan) { to.Cores = from.Cores },
+	},
+	{
+		name: "printing", after: []string{"cores"},
+		sees: forPrinting,
+		run: func(ctx context.Context, k *solid.Kernel, pl *Plan) (f []finding.Finding, err error) {
+			if pl.Printing, err = printing.Plan(ctx, k, pl.Cores.Segments, pl.Shop, pl.filament, printingOptions(pl, pl.options.Printing)); err == nil {
 				f = pl.Printing.Findings
 			}
 			return f, err
-		}},
-		{"patterns", func() (f []finding.Finding, err error) {
-			pl.Patterns, f, err = veneer.Patterns(ctx, k, p, pl.Layout, pl.Joints, s, o.Veneer)
-			return f, err
-		}},
-		{"sheets", func() (f []finding.Finding, err error) {
-			if pl.Sheets, err = sheet.Plan(ctx, k, pl.Patterns, s, o.Sheet); err == nil {
+		},
+		gives: func(from, to *Plan) { to.Printing = from.Printing },
+	},
+	{
+		name: "sheets", after: []string{"patterns"},
+		sees: forSheets,
+		run: func(ctx context.Context, k *solid.Kernel, pl *Plan) (f []finding.Finding, err error) {
+			if pl.Sheets, err = sheet.Plan(ctx, k, pl.Patterns, pl.Shop, pl.options.Sheet); err == nil {
 				f = pl.Sheets.Findings
 			}
 			return f, err
-		}},
-		{"bill", func() ([]finding.Finding, error) {
+		},
+		gives: func(from, to *Plan) { to.Sheets = from.Sheets },
+	},
+	{
+		name: "bill", after: []string{"printing", "sheets"},
+		run: func(_ context.Context, _ *solid.Kernel, pl *Plan) ([]finding.Finding, error) {
 			pl.Bill = bill.Make(bill.Inputs{
 				Joints: pl.Joints, Seams: pl.Seams, Layout: pl.Layout, Patterns: pl.Patterns,
-				Sheets: pl.Sheets, Printing: pl.Printing, Members: len(p.Members), Shop: s,
+				Sheets: pl.Sheets, Printing: pl.Printing, Members: len(pl.Piece.Members), Shop: pl.Shop,
 			})
 			return nil, nil
-		}},
-		{"strength", func() ([]finding.Finding, error) {
-			if o.Strength == nil {
+		},
+		gives: func(from, to *Plan) { to.Bill = from.Bill },
+	},
+	{
+		name: "strength", after: []string{"bill"},
+		sees: forStrength,
+		run: func(ctx context.Context, k *solid.Kernel, pl *Plan) ([]finding.Finding, error) {
+			if pl.options.Strength == nil {
 				return nil, nil
 			}
-			return pl.hold(ctx, k, *o.Strength)
-		}},
-		{"checks", func() ([]finding.Finding, error) {
+			return pl.hold(ctx, k, *pl.options.Strength)
+		},
+		gives: func(from, to *Plan) {
+			to.Strength, to.Strained, to.Remedies = from.Strength, from.Strained, from.Remedies
+		},
+	},
+	{
+		name: "checks", after: []string{"strength"},
+		sees: forChecks,
+		run: func(_ context.Context, _ *solid.Kernel, pl *Plan) ([]finding.Finding, error) {
 			pl.Checks = check.Run(check.Inputs{
-				Piece: p, Layout: pl.Layout, Patterns: pl.Patterns, Joints: pl.Joints, Cores: pl.Cores,
-				Printing: pl.Printing, Shop: s, Extra: pl.Bill.VeneerMass + pl.Bill.HardwareMass, Lasting: pl.lasting(),
+				Piece: pl.Piece, Layout: pl.Layout, Patterns: pl.Patterns, Joints: pl.Joints, Cores: pl.Cores,
+				Printing: pl.Printing, Shop: pl.Shop, Extra: pl.Bill.VeneerMass + pl.Bill.HardwareMass, Lasting: pl.lasting(),
 			})
 			return pl.Checks.Findings, nil
-		}},
+		},
+		gives: func(from, to *Plan) { to.Checks = from.Checks },
+	},
+}
+
+// Make plans the whole job. User faults are Findings; the error is for what
+// keeps later stages from running at all. It is that of the first stage that has
+// one, and other stages are let end.
+func Make(ctx context.Context, k *solid.Kernel, p *piece.Piece, s *shop.Shop, o Options) (*Plan, error) {
+	m := &making{options: o, plan: Plan{Piece: p, Shop: s, options: o}, found: make([][]finding.Finding, len(stages)), ended: map[string]bool{}}
+	m.plan.options.Progress, m.plan.options.Ready, m.plan.options.Cache = nil, nil, nil
+	ended := map[string]chan struct{}{}
+	for _, st := range stages {
+		ended[st.name] = make(chan struct{})
 	}
+	errs := make([]error, len(stages))
+	var all sync.WaitGroup
 	for i, st := range stages {
-		if err := ctx.Err(); err != nil {
-			return nil, fmt.Errorf("plan: before %s: %w", st.name, err)
+		all.Go(func() {
+			defer close(ended[st.name])
+			for _, earlier := range st.after {
+				<-ended[earlier]
+			}
+			errs[i] = m.step(ctx, k, i)
+		})
+	}
+	all.Wait()
+	for _, err := range errs {
+		if err != nil && !errors.Is(err, errEarlier) {
+			return nil, err
 		}
-		if o.Progress != nil {
-			o.Progress(st.name, i, len(stages))
-		}
-		found, err := st.run()
-		if err != nil {
-			return nil, fmt.Errorf("plan: %s: %w", st.name, err)
-		}
-		pl.Findings = append(pl.Findings, found...)
 	}
 	if o.Progress != nil {
 		o.Progress("done", len(stages), len(stages))
 	}
-	pl.Findings = finding.Sorted(pl.Findings)
-	return pl, nil
-}
-
-// filament is what a segment is printed in.
-func (pl *Plan) filament(segment int) string {
-	return pl.filamentOf(pl.Seams.Bodies[pl.Cores.Segments[segment].Body]).ID
-}
-
-// filamentOf is what a body is printed in: its first member's own filament,
-// the piece's, or the shop's first. One that the shop does not have is left to
-// the printing stage to report.
-func (pl *Plan) filamentOf(b seam.Body) shop.Filament {
-	id := pl.Piece.Members[b.Members[0]].Filament
-	if id == "" {
-		id = pl.Piece.Filament
-	}
-	if id == "" {
-		return pl.Shop.Filaments[0]
-	}
-	if f, ok := pl.Shop.Filament(id); ok {
-		return f
-	}
-	return shop.Filament{ID: id}
-}
-
-func seamInputs(pl *Plan) seam.Inputs {
-	return seam.Inputs{
-		Cores: pl.Layout.Cores, Groups: pl.Piece.PrintAsOne, Cuts: pl.Layout.Cuts,
-		Bores: pl.Joints.Bores(), Clears: pl.Layout.Clears, Shop: pl.Shop, Rules: pl.Piece.Seams,
-		Stress: pl.pull(), Strength: pl.glue, Covered: pl.covered(),
-		Fits: func(b seam.Body) seam.Fitter {
-			down := pl.flatFaces(b)
-			return pl.fitter(b, func(pts []geom.Vec3, p shop.Printer) (geom.Frame, bool) {
-				for i := range down {
-					if f, ok := printing.FitsFlat(pts, down[i:i+1], p); ok && steady(f, pts) {
-						return f, true
-					}
-				}
-				return geom.Frame{}, false
-			})
-		},
-		Tilted: func(b seam.Body) seam.Fitter { return pl.fitter(b, printing.Fits) },
-	}
-}
-
-// fitter is the question whether something can be printed whole, asked of each
-// printer in turn with room for the body's filament to shrink. pose answers for
-// one printer.
-func (pl *Plan) fitter(b seam.Body, pose func([]geom.Vec3, shop.Printer) (geom.Frame, bool)) seam.Fitter {
-	var room []shop.Printer
-	for _, p := range pl.Shop.Printers {
-		room = append(room, printing.ForCores(p, pl.filamentOf(b)))
-	}
-	return func(points []geom.Vec3) (geom.Frame, geom.Vec3, bool) {
-		for _, p := range room {
-			if f, ok := pose(points, p); ok {
-				b := geom.EmptyBox3()
-				for _, q := range points {
-					b = b.Add(f.Local(q))
-				}
-				return f, b.Size(), true
-			}
-		}
-		return geom.Frame{}, geom.Vec3{}, false
-	}
-}
-
-// flatFaces are the directions in which a body has a flat face to lie on:
-// surfaces without a pad on them, and the seams across a turning.
-func (pl *Plan) flatFaces(b seam.Body) []geom.Vec3 {
-	var out []geom.Vec3
-	add := func(n geom.Vec3) {
-		if !slices.ContainsFunc(out, func(o geom.Vec3) bool { return o.Dist(n) < 1e-6 }) {
-			out = append(out, n)
-		}
-	}
-	for _, m := range b.Members {
-		core := pl.Layout.Cores[m]
-		const chord = 1 // mm; only places and normals are looked at
-		for _, s := range core.Surfaces(chord) {
-			if s.Kind != piece.Plane || s.Area < 100 {
-				continue
-			}
-			face := geom.PlaneAt(core.Place.Point(s.Point(geom.Vec2{})), core.Place.Dir(s.Normal(geom.Vec2{})))
-			if !pl.padded(m, face) {
-				add(face.Normal)
-			}
-		}
-		if core.Turning != nil { // seams are square to its axis
-			add(core.Place.Z)
-			add(core.Place.Z.Neg())
-		}
-	}
-	return out
-}
-
-// padded reports whether a pad of the member stands out beyond a plane.
-func (pl *Plan) padded(member int, face geom.Plane) bool {
-	const proud = 0.05 // mm
-	for _, c := range pl.Layout.Cuts {
-		if c.Member != member || !c.Add {
-			continue
-		}
-		box := c.Shape.Bounds()
-		for i := range 8 {
-			corner := box.Min
-			if i&1 != 0 {
-				corner.X = box.Max.X
-			}
-			if i&2 != 0 {
-				corner.Y = box.Max.Y
-			}
-			if i&4 != 0 {
-				corner.Z = box.Max.Z
-			}
-			if face.Distance(corner) > proud {
-				return true
-			}
-		}
-	}
-	return false
-}
-
-// slender is how many times as high as its foot is narrow a print may stand
-// before it sways under the nozzle; common practice, no source.
-const slender = 4
-
-// steady reports whether points stand steadily in a pose: not above slender
-// times the least width of their outline on the bed.
-func steady(f geom.Frame, points []geom.Vec3) bool {
-	var height float64
-	for _, p := range points {
-		height = max(height, f.Local(p).Z)
-	}
-	const directions = 24 // over a half turn; the least width is met within 0.2 %
-	for i := range directions {
-		sin, cos := math.Sincos(math.Pi * float64(i) / directions)
-		along := f.X.Scale(cos).Add(f.Y.Scale(sin))
-		lo, hi := math.Inf(1), math.Inf(-1)
-		for _, p := range points {
-			d := along.Dot(p)
-			lo, hi = min(lo, d), max(hi, d)
-		}
-		if height > slender*(hi-lo) {
-			return false
-		}
-	}
-	return true
-}
-
-// printingOptions adds to the options how a segment is pulled under the loads,
-// and on which faces it meets another:
-// its seams, and the contacts of its members.
-func printingOptions(pl *Plan, o printing.Options) printing.Options {
-	if o.Across == nil && pl.field != nil {
-		o.Across = func(i int, up geom.Vec3) float64 {
-			seg := pl.Seams.Segments[i]
-			return pl.field.Across(seg.Body, seg.Planes, up)
-		}
-	}
-	if o.Mating != nil {
-		return o
-	}
-	o.Mating = func(i int) []geom.Plane {
-		seg := pl.Seams.Segments[i]
-		var out []geom.Plane
-		for _, s := range pl.Seams.Seams {
-			switch seg.ID {
-			case s.Segments[0]:
-				out = append(out, s.Plane)
-			case s.Segments[1]:
-				out = append(out, s.Plane.Flip())
-			}
-		}
-		for _, c := range pl.Joints.Contacts {
-			face := geom.PlaneAt(c.Frame.Origin, c.Frame.Z)
-			if slices.Contains(pl.Seams.Bodies[seg.Body].Members, c.A.Member) {
-				out = append(out, face)
-			}
-			if slices.Contains(pl.Seams.Bodies[seg.Body].Members, c.B.Member) {
-				out = append(out, face.Flip())
-			}
-		}
-		return out
-	}
-	return o
-}
-
-func coreInputs(pl *Plan) core.Inputs {
-	return core.Inputs{
-		Cores: pl.Layout.Cores, Seams: pl.Seams, Bores: pl.Joints.Bores(), Cuts: pl.Layout.Cuts, Faces: hiddenFaces(pl),
-	}
-}
-
-// hiddenFaces are where part numbers may go: contacts, seen from both members,
-// and flat surfaces left bare.
-func hiddenFaces(pl *Plan) []core.Hidden {
-	var out []core.Hidden
-	for _, c := range pl.Joints.Contacts {
-		f := c.Frame
-		flipped := geom.Frame{Origin: f.Origin, X: f.X.Neg(), Y: f.Y, Z: f.Z.Neg()}
-		out = append(out,
-			core.Hidden{Member: c.A.Member, Frame: f, Region: c.Region},
-			core.Hidden{Member: c.B.Member, Frame: flipped,
-				Region: c.Region.Map(func(p geom.Vec2) geom.Vec2 { return geom.V2(-p.X, p.Y) }).Reversed()})
-	}
-	const chord = 0.1 // mm; a label needs no finer outline
-	for m, printed := range pl.Layout.Cores {
-		for i, sf := range printed.Surfaces(chord) {
-			if pl.Layout.Coverings[m][i].State != veneer.Bare || sf.Kind != piece.Plane || len(sf.Region) == 0 {
-				continue
-			}
-			out = append(out, core.Hidden{Member: m, Frame: surfaceFrame(sf).In(printed.Place), Region: sf.Region})
-		}
-	}
-	return out
-}
-
-// surfaceFrame is a flat surface's chart as a frame in member coordinates.
-func surfaceFrame(s piece.Surface) geom.Frame {
-	o, x, y := s.Point(geom.V2(0, 0)), s.Point(geom.V2(1, 0)), s.Point(geom.V2(0, 1))
-	f := geom.Frame{Origin: o, X: x.Sub(o), Y: y.Sub(o)}
-	f.Z = f.X.Cross(f.Y)
-	return f
+	return m.sofar(), nil
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"slices"
 	"testing"
 
 	"groundwork/examples"
@@ -55,18 +56,26 @@ func TestMakeGoesThroughEveryStage(t *testing.T) {
 	}
 	defer k.Close()
 	p, s := given(t, box)
-	var stages []string
-	pl, err := Make(context.Background(), k, p, s, Options{Progress: func(stage string, done, total int) {
-		if done != len(stages) {
-			t.Errorf("%s is stage %d of %d, after %d", stage, done, total, len(stages))
-		}
-		stages = append(stages, stage)
-	}})
+	var begun, ended []string
+	pl, err := Make(context.Background(), k, p, s, Options{
+		Progress: func(stage string, done, total int) {
+			if done != len(ended) || total != len(stages) || slices.Contains(begun, stage) {
+				t.Errorf("%s begins after %d of %d, after %v", stage, done, total, ended)
+			}
+			begun = append(begun, stage)
+		},
+		Ready: func(stage string, _ *Plan) {
+			if !slices.Contains(begun, stage) {
+				t.Errorf("%s has ended and not begun", stage)
+			}
+			ended = append(ended, stage)
+		},
+	})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(stages) == 0 || stages[len(stages)-1] != "done" {
-		t.Errorf("stages %v", stages)
+	if len(ended) != len(stages) || len(begun) != len(stages)+1 || begun[len(stages)] != "done" {
+		t.Errorf("begun %v, ended %v", begun, ended)
 	}
 	if len(pl.Cores.Segments) != 2 || len(pl.Printing.Prints) != 2 || pl.Bill == nil || pl.Checks == nil {
 		t.Errorf("the plan lacks something: %d segments", len(pl.Cores.Segments))
