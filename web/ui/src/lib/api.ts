@@ -3,7 +3,7 @@
 
 import type { PlanDoc } from './plan';
 import type {
-  Change, Clash, Folder, FolderEvents, JobFile, Marks, Move, Piece, PlanEvents, PlanRequest, SearchEvents, Upload,
+  Change, Clash, Folder, FolderEvents, JobFile, Marks, Move, Piece, PlanEvents, PlanOrder, SearchEvents, Upload,
 } from './types';
 
 /** The server refused, and says why. */
@@ -127,7 +127,7 @@ export const upload = (kind: 'photograph' | 'solid', file: File) =>
 /** Where a photograph of the folder is to be had. */
 export const photographURL = (file: string) => `/photographs/${eachPart(file)}`;
 
-export const plan = (request: PlanRequest, signal?: AbortSignal) =>
+export const plan = (request: PlanOrder, signal?: AbortSignal) =>
   json<{ id: string }>('POST', '/api/plans', { ...request, view }, signal);
 
 export const cancel = async (id: string) => void (await call('DELETE', `/api/plans/${at(id)}`));
@@ -181,6 +181,6 @@ function listen<E>(path: string, handlers: Handlers<E>, last: (keyof E)[] = []):
 
 export const onFolder = (handlers: Handlers<FolderEvents>) => listen<FolderEvents>('/api/events', handlers);
 export const onPlan = (id: string, handlers: Handlers<PlanEvents>) =>
-  listen<PlanEvents>(`/api/plans/${at(id)}/events`, handlers, ['done', 'failed', 'superseded']);
+  listen<PlanEvents>(`/api/plans/${at(id)}/events`, handlers, ['done', 'failed', 'superseded', 'cancelled']);
 export const onSearch = (id: string, handlers: Handlers<SearchEvents>) =>
   listen<SearchEvents>(`/api/searches/${at(id)}/events`, handlers, ['done', 'failed']);

@@ -5,7 +5,7 @@ import * as api from './api';
 import { Latest } from './latest';
 import type { PlanDoc } from './plan';
 import { Relations } from './relations';
-import type { Change, Fault, Folder, Marks, Piece, PlanRequest } from './types';
+import type { Change, Fault, Folder, Marks, Piece, PlanOrder } from './types';
 
 /** What the stage shows. */
 export type Look = 'piece' | 'cores' | 'veneer' | 'sheets' | 'strength';
@@ -109,7 +109,7 @@ class Job {
   }
 
   #stop: () => void = () => {};
-  #planner = new Latest<PlanRequest>(async (request) => {
+  #planner = new Latest<PlanOrder>(async (request) => {
     this.#stop();
     this.failure = null;
     const { id } = await api.plan(request);
