@@ -119,7 +119,7 @@ type Options struct {
 	Keep     []Keep
 	Marks    string
 
-	Watch Watch // observes only
+	Watch Watch `digest:"-"` // observes only
 }
 
 func (o Options) withDefaults() Options {
