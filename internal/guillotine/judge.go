@@ -59,7 +59,7 @@ func VerifyLayout(l *Layout, items []Item, stock []Stock, o Options) error {
 				left[r] = true
 				return
 			}
-			if r.spoilt(st.Reserved) {
+			if r.spoilt(st.Reserved) && (items[c.Piece].Held == nil) {
 				bad("item %q lies on a reserved area of sheet %d", items[c.Piece].ID, i)
 			}
 			cut[place{c.Piece, i, r}]++
@@ -93,6 +93,9 @@ func VerifyLayout(l *Layout, items []Item, stock []Stock, o Options) error {
 			copies[i] = map[int]bool{}
 		}
 		copies[i][q.Copy] = true
+		if h := items[i].Held; h != nil && (q.At != h.At || q.Turned || q.Sheet < 0 || q.Sheet >= len(l.Sheets) || l.Sheets[q.Sheet].Stock != h.Stock) {
+			bad("%q is not cut where it is held", q.Item)
+		}
 		if q.Turned != (q.Size != items[i].Size) {
 			bad("copy %d of %q is told to be turned: %v", q.Copy, q.Item, q.Turned)
 		}

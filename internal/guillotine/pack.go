@@ -13,8 +13,9 @@ import (
 type Item struct {
 	ID string // unique among the items
 	Size
-	Quantity int  // copies; 0 means 1
-	Turn     bool // it may be turned by a quarter; not with a grain
+	Quantity int   // copies; 0 means 1
+	Turn     bool  // it may be turned by a quarter; not with a grain
+	Held     *Held // where it is cut from, reserved areas or not; nil for anywhere
 }
 
 // Unlimited as a Stock's Quantity lets Pack take as many as it needs.
@@ -194,6 +195,9 @@ func check(items []Item, stock []Stock, o Options) error {
 	if o.Kerf < 0 || o.Kerf > mostLength || o.Stages != 0 && o.Stages != 2 || o.First < Whole || o.First > Level ||
 		o.Least.X < 0 || o.Least.Y < 0 || !number(o.Power) || o.Power != 0 && o.Power < 1 {
 		bad("options %+v", o)
+	}
+	if len(errs) == 0 { // what follows relies on the rest
+		errs = checkHeld(items, stock, o)
 	}
 	return errors.Join(errs...)
 }
@@ -381,12 +385,16 @@ type state struct {
 	left    int64   // area of what is missing
 }
 
+// kindHeld is the kind of an item that is held.
+const kindHeld = -2
+
 type problem struct {
 	items []Item
 	stock []Stock
 	o     Options
 	kinds []kind
-	of    []int     // kind of each item, -1 for what fits no stock
+	of    []int     // kind of each item, -1 for what fits no stock, kindHeld for what is held
+	holds []bool    // by stock: whether items are held on it, so that it is open from the start
 	ways  [][]parts // by stock: ways to cut its reserved areas out
 	price float64   // charged for each unit of area that is missing
 	short Size      // least side of any kind along x and along y, turned or not
@@ -411,6 +419,10 @@ func newProblem(items []Item, stock []Stock, o Options) *problem {
 	}
 	index := map[kind]int{}
 	for _, it := range items {
+		if it.Held != nil {
+			p.of = append(p.of, kindHeld)
+			continue
+		}
 		k := kind{Size: it.Size, turn: it.Turn && it.X != it.Y}
 		if !slices.ContainsFunc(stock, func(s Stock) bool { return fits(it.Size, s.Size) || k.turn && fits(Size{it.Y, it.X}, s.Size) }) {
 			p.of = append(p.of, -1)
@@ -427,7 +439,13 @@ func newProblem(items []Item, stock []Stock, o Options) *problem {
 	}
 	for _, s := range stock {
 		p.price = max(p.price, 2*s.Cost/float64(s.X*s.Y), 2*s.Rate)
-		p.ways = append(p.ways, waysAround(s, o.Kerf))
+		held := holding(items, s.ID)
+		p.holds = append(p.holds, len(held) > 0)
+		if len(held) > 0 {
+			p.ways = append(p.ways, waysHolding(s, held, o.Kerf))
+		} else {
+			p.ways = append(p.ways, waysAround(s, o.Kerf))
+		}
 	}
 	if p.price == 0 {
 		p.price = 1
@@ -539,6 +557,12 @@ func (p *problem) layout(s *state) *Layout {
 				Rect: Rect{c.At, c.Size}, Turned: c.Size != p.items[i].Size})
 			copies[i]++
 		}
+		leaves(w.cuts, func(c *Cutting) {
+			if i := c.Piece; i >= 0 { // held
+				l.Placements = append(l.Placements, Placement{Item: p.items[i].ID, Sheet: si, Rect: Rect{c.At, c.Size}})
+				copies[i]++
+			}
+		})
 		for k, r := range sh.roots {
 			trees[k] = cutUp(r, w.rects[k].At, p.o.Kerf, give)
 		}

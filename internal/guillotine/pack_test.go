@@ -111,7 +111,7 @@ func TestPackRandom(t *testing.T) {
 		side := rapid.Int64Range(1, 60)
 		var items []Item
 		for i := range rapid.IntRange(0, 12).Draw(t, "items") {
-			items = append(items, Item{fmt.Sprint(i), Size{side.Draw(t, "x"), side.Draw(t, "y")}, rapid.IntRange(0, 4).Draw(t, "n"), rapid.Bool().Draw(t, "turn")})
+			items = append(items, Item{ID: fmt.Sprint(i), Size: Size{side.Draw(t, "x"), side.Draw(t, "y")}, Quantity: rapid.IntRange(0, 4).Draw(t, "n"), Turn: rapid.Bool().Draw(t, "turn")})
 		}
 		var stock []Stock
 		for i := range rapid.IntRange(0, 3).Draw(t, "stock") {

@@ -29,6 +29,12 @@ func (p *problem) search(ctx context.Context) (best *state, interrupted bool) {
 		cur.missing[k] = n.copies
 		pieces += n.copies
 	}
+	for i, holds := range p.holds {
+		if holds {
+			cur.sheets = append(cur.sheets, p.fresh(i, 0))
+			cur.used[i]++
+		}
+	}
 	p.sum(cur)
 	best = cur
 	for by := range orders {
@@ -152,11 +158,15 @@ func (t *trial) mine(i int) *sheet {
 	return t.sheets[i]
 }
 
-// drop puts a whole sheet back.
+// drop puts a whole sheet back, or only what lies on it if items are held there.
 func (t *trial) drop(i int) {
 	s := t.sheets[i]
 	for _, r := range s.roots {
 		r.items(t.missing)
+	}
+	if t.p.holds[s.stock] {
+		t.sheets[i], t.own[i] = t.p.fresh(s.stock, s.parts), true
+		return
 	}
 	t.used[s.stock]--
 	t.cost -= t.p.stock[s.stock].Cost
@@ -369,15 +379,20 @@ func (t *trial) open(k int, chance bool) bool {
 	if chance && t.p.rand(3) == 0 {
 		c = all[t.p.rand(len(all))]
 	}
-	s := &sheet{stock: c.stock, parts: c.parts}
-	for _, r := range t.p.ways[c.stock][c.parts].rects {
-		s.roots = append(s.roots, &node{Size: r.Size, cut: Upright})
-	}
-	t.p.measure(s)
-	t.sheets, t.own = append(t.sheets, s), append(t.own, true)
+	t.sheets, t.own = append(t.sheets, t.p.fresh(c.stock, c.parts)), append(t.own, true)
 	t.used[c.stock]++
 	t.cost += t.p.stock[c.stock].Cost
 	return t.place(k, 0)
+}
+
+// fresh is a sheet of a stock that nothing lies on yet but what is held.
+func (p *problem) fresh(stock, way int) *sheet {
+	s := &sheet{stock: stock, parts: way}
+	for _, r := range p.ways[stock][way].rects {
+		s.roots = append(s.roots, &node{Size: r.Size, cut: Upright})
+	}
+	p.measure(s)
+	return s
 }
 
 // done closes sheets that nothing is cut from, pulls pieces together where that
@@ -389,7 +404,7 @@ func (t *trial) done() *state {
 		}
 		s := t.sheets[i]
 		t.p.measure(s)
-		if s.pieces == 0 {
+		if s.pieces == 0 && !t.p.holds[s.stock] {
 			t.drop(i)
 			continue
 		}

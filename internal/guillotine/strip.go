@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math/rand/v2"
+	"slices"
 )
 
 // Strip cuts all items from a strip of the given width, along x, so that as
@@ -12,6 +13,9 @@ import (
 // what is beyond a shorter length. Iterations count as for Pack.
 func Strip(ctx context.Context, items []Item, width int64, o Options) (length int64, l *Layout, err error) {
 	o.Least, o.Power = Size{}, 1
+	if slices.ContainsFunc(items, func(it Item) bool { return it.Held != nil }) {
+		return 0, nil, fmt.Errorf("guillotine: an item is held on a strip")
+	}
 	var area, most, sum int64
 	for _, it := range items {
 		n := int64(max(1, it.Quantity))
