@@ -70,9 +70,11 @@ type File struct {
 
 // Folder is an open folder. Its methods may be called at the same time.
 type Folder struct {
-	root *os.Root
-	path string
-	now  func() time.Time
+	root   *os.Root
+	path   string
+	now    func() time.Time
+	bounds bounds
+	sync   func(*os.File) error // sees a file onto the disk
 
 	mu       sync.Mutex // held with the lock of the folder: one change at a time
 	lock     *os.File
@@ -104,7 +106,7 @@ func Open(dir string, now func() time.Time) (*Folder, error) {
 		return nil, fmt.Errorf("opening the folder %s: %w", dir, err)
 	}
 	f := &Folder{
-		root: root, path: abs, now: now,
+		root: root, path: abs, now: now, bounds: usual, sync: flush,
 		gathered: map[string]int{}, wakes: map[chan struct{}]bool{}, streamed: map[string]made{},
 	}
 	f.known.Store(&journal{})

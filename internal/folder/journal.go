@@ -40,16 +40,21 @@ const (
 // Bounds of the history. When one is passed, the oldest steps are dropped
 // until it holds again, and contents that no step names any more.
 const (
-	MaxSteps = 500      // steps kept, of all files together
-	MaxBytes = 64 << 20 // bytes of contents kept
-	// slackSteps is how far MaxSteps may be passed before the journal is
-	// written anew, so that this is not done at every step; slackLines how
-	// many lines it may have, for gathered steps have many.
-	slackSteps = 50
-	slackLines = 4000
-	maxJournal = 64 << 20
+	MaxSteps   = 500      // steps kept, of all files together
+	MaxBytes   = 64 << 20 // bytes of contents kept
+	maxJournal = 64 << 20 // bytes of a journal that is read
 	maxLine    = 256 << 10
 )
+
+// bounds of the history of a folder.
+type bounds struct {
+	steps int
+	slack int // how far steps may be passed before the journal is written anew, so that this is not done every time
+	lines int // of the journal beyond which it is written anew: a gathered step has many
+	bytes int64
+}
+
+var usual = bounds{MaxSteps, 50, 4000, MaxBytes}
 
 // change is what a record does to one file.
 type change struct {
@@ -142,7 +147,12 @@ func (r record) line() ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("writing a step of the history: %w", err)
 	}
-	return fmt.Appendf(nil, "%08x %s\n", crc32.Checksum(b, castagnoli), b), nil
+	return sealed(b), nil
+}
+
+// sealed is the body of a line with its checksum before and its end behind it.
+func sealed(body []byte) []byte {
+	return fmt.Appendf(nil, "%08x %s\n", crc32.Checksum(body, castagnoli), body)
 }
 
 // parseLine reads a line of the journal without its end.
@@ -301,7 +311,7 @@ func (f *Folder) write(j *journal, records ...record) (*journal, error) {
 		text = append(text, line...)
 	}
 	if _, err = file.Write(text); err == nil {
-		err = file.Sync()
+		err = f.sync(file)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("writing the history: %w", err)
@@ -368,10 +378,10 @@ func (f *Folder) trim(j *journal) (*journal, error) {
 	if err != nil {
 		return j, err
 	}
-	if steps(j.records) <= MaxSteps+slackSteps && j.lines <= slackLines && total <= MaxBytes || j.pending != nil {
+	if steps(j.records) <= f.bounds.steps+f.bounds.slack && j.lines <= f.bounds.lines && total <= f.bounds.bytes || j.pending != nil {
 		return j, nil
 	}
-	records := newest(j.records, sizes)
+	records := newest(j.records, sizes, f.bounds)
 	var text []byte
 	for _, r := range records {
 		line, err := r.line()
@@ -428,9 +438,9 @@ func versionsOf(records []record) map[Version]bool {
 // newest drops the oldest records until both bounds hold. The version that a
 // file has is always kept: if all that was told of it is dropped, one record
 // that it was seen stays.
-func newest(records []record, sizes map[Version]int64) []record {
+func newest(records []record, sizes map[Version]int64, most bounds) []record {
 	drop := 0
-	for n := steps(records); n > MaxSteps; drop++ {
+	for n := steps(records); n > most.steps; drop++ {
 		n -= steps(records[drop : drop+1])
 	}
 	for ; ; drop++ {
@@ -451,7 +461,7 @@ func newest(records []record, sizes map[Version]int64) []record {
 		for v := range versionsOf(out) {
 			total += sizes[v]
 		}
-		if total <= MaxBytes || drop == len(records) {
+		if total <= most.bytes || drop == len(records) {
 			return out
 		}
 	}

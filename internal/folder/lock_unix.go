@@ -21,5 +21,5 @@ func tryLock(f *os.File) (bool, error) {
 
 func unlock(f *os.File) error { return syscall.Flock(int(f.Fd()), syscall.LOCK_UN) }
 
-// syncFolder makes renames in an open folder last through a loss of power.
-func syncFolder(d *os.File) error { return d.Sync() }
+// flush sees a file, or the names in a folder, onto the disk.
+func flush(f *os.File) error { return f.Sync() }

@@ -57,7 +57,7 @@ func replay(records []record, set []string) (undo, redo []entry) {
 			s.ID, s.Did = r.Of, didStep
 			if i := byID(undo, r.Of); i >= 0 {
 				s = undo[i].step
-				undo[i].turn = slices.DeleteFunc(undo[i].turn, func(c change) bool { return r.touches([]string{c.Name}) })
+				undo[i].turn = less(undo[i].turn, r.Files)
 				if !touches(undo[i].turn, set) {
 					undo = slices.Delete(undo, i, i+1)
 				}
@@ -68,9 +68,15 @@ func replay(records []record, set []string) (undo, redo []entry) {
 		case didRedo:
 			s := r
 			s.ID, s.Did = r.Of, didStep
-			if i := byID(redo, r.Of); i >= 0 {
+			for i := len(redo) - 1; i >= 0; i-- { // its files may have been undone one by one
+				if redo[i].step.ID != r.Of || !overlap(redo[i].turn, r.Files) {
+					continue
+				}
 				s = redo[i].step
-				redo = slices.Delete(redo, i, i+1)
+				redo[i].turn = less(redo[i].turn, r.Files)
+				if !touches(redo[i].turn, set) {
+					redo = slices.Delete(redo, i, i+1)
+				}
 			}
 			if !r.touches(set) {
 				break
@@ -87,6 +93,13 @@ func replay(records []record, set []string) (undo, redo []entry) {
 
 func overlap(a, b []change) bool {
 	return slices.ContainsFunc(a, func(x change) bool {
+		return slices.ContainsFunc(b, func(y change) bool { return x.Name == y.Name })
+	})
+}
+
+// less is a without the files of b.
+func less(a, b []change) []change {
+	return slices.DeleteFunc(a, func(x change) bool {
 		return slices.ContainsFunc(b, func(y change) bool { return x.Name == y.Name })
 	})
 }

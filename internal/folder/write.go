@@ -195,7 +195,7 @@ func (f *Folder) WriteFrom(name string, r io.Reader, limit int64, base Version, 
 		err = fmt.Errorf("%w: more than %d bytes", ErrTooLarge, limit)
 	}
 	if err == nil {
-		err = file.Sync()
+		err = f.sync(file)
 	}
 	if err = errors.Join(err, file.Close()); err != nil {
 		return "", fmt.Errorf("taking in %s: %w", name, err)
@@ -229,6 +229,14 @@ func (f *Folder) WriteFrom(name string, r io.Reader, limit int64, base Version, 
 		return "", err
 	}
 	return v, nil
+}
+
+// Version is the version of a file of any kind, "" if it is not there.
+func (f *Folder) Version(name string) (Version, error) {
+	if err := CheckName(name); err != nil {
+		return "", err
+	}
+	return f.versionOfBig(name)
 }
 
 // versionOfBig hashes a file of any size without holding it.
@@ -323,10 +331,13 @@ func (f *Folder) carryOut(j *journal, r record, turns []turn) error {
 	if stale.Current != nil {
 		return &stale
 	}
-	j, err := f.write(j, r)
+	next, err := f.write(j, r)
 	if err != nil {
-		return err
+		torn := *j
+		torn.open = true // how much of the line was written is not known
+		return errors.Join(err, f.takeBack(&torn, r, turns))
 	}
+	j = next
 	for i, t := range turns {
 		if t.to.Version == "" {
 			err = f.root.Remove(t.to.Name)
@@ -518,7 +529,7 @@ func (f *Folder) stage(name string, data []byte, mode fs.FileMode) (string, erro
 		return "", err
 	}
 	if _, err = file.Write(data); err == nil {
-		err = file.Sync()
+		err = f.sync(file)
 	}
 	if err = errors.Join(err, file.Close()); err != nil {
 		f.root.Remove(part)
@@ -559,7 +570,7 @@ func (f *Folder) syncDir(name string) error {
 		return fmt.Errorf("flushing the folder %s: %w", path.Join(f.path, name), err)
 	}
 	defer d.Close()
-	if err := syncFolder(d); err != nil {
+	if err := f.sync(d); err != nil {
 		return fmt.Errorf("flushing the folder %s: %w", path.Join(f.path, name), err)
 	}
 	return nil
