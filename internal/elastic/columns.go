@@ -90,18 +90,12 @@ func (g bundle) base(b *lattice, i int) int {
 	return b.n[0] * (g.j0 + i%w + b.n[1]*(g.k0+i/w))
 }
 
-// factor makes the factors of all columns, or of those with a touched node.
-func (c *columns) factor(b *lattice, extra map[int]*[6][6]float64, touched map[int]bool, all bool) {
-	need := map[int32]bool{}
-	for n := range touched {
-		need[c.of[n/b.n[0]]] = true
-	}
+// factor makes the factors, once the nodes that are fixed are marked.
+func (c *columns) factor(b *lattice) {
 	each(b.n[2], func(k int) {
 		var space blocks
 		for g := c.from[k]; g < c.from[k+1]; g++ {
-			if all || need[int32(g)] {
-				c.factorOne(b, c.bundles[g], extra, &space)
-			}
+			c.factorOne(b, c.bundles[g], &space)
 		}
 	})
 }
@@ -122,7 +116,7 @@ func (w *blocks) clear(layers, s int) {
 	w.inv, w.low = make([]float64, s*s), make([]float64, s*s)
 }
 
-func (c *columns) factorOne(b *lattice, g bundle, extra map[int]*[6][6]float64, w *blocks) {
+func (c *columns) factorOne(b *lattice, g bundle, w *blocks) {
 	m := g.columns()
 	s := 3 * m
 	w.clear(b.n[0], s)
@@ -166,13 +160,6 @@ func (c *columns) factorOne(b *lattice, g bundle, extra map[int]*[6][6]float64, 
 		d, o := w.diag[i*s*s:(i+1)*s*s], w.off[i*s*s:(i+1)*s*s]
 		for col := range m {
 			n := g.base(b, col) + i
-			if e := extra[n]; e != nil {
-				for x := range 3 {
-					for y := range 3 {
-						d[(3*col+x)*s+3*col+y] += e[x][y]
-					}
-				}
-			}
 			for x := range 3 {
 				at := 3*col + x
 				if b.mask[n]>>x&1 == 1 {

@@ -16,7 +16,7 @@ type grid struct {
 	at    int // number of its first node on the level
 	reach [3]int
 	a     []float64 // node, neighbour, row, column
-	inv   []float64 // inverse of each node's block with its links'
+	inv   []float64 // inverse of each node's block; nil on the last level
 	dead  []uint8   // by node: bit d: the number d moves nothing
 }
 
@@ -49,6 +49,22 @@ func (g *grid) block(node, neighbour int) []float64 {
 }
 
 func (g *grid) centre(node int) []float64 { return g.block(node, (g.width()-1)/2) }
+
+// around calls f for the node and every neighbour it has.
+func (g *grid) around(node int, f func(to int, block []float64)) {
+	i, j, k := node%g.n[0], node/g.n[0]%g.n[1], node/(g.n[0]*g.n[1])
+	at := 0
+	for d2 := -g.reach[2]; d2 <= g.reach[2]; d2++ {
+		for d1 := -g.reach[1]; d1 <= g.reach[1]; d1++ {
+			for d0 := -g.reach[0]; d0 <= g.reach[0]; d0++ {
+				if p, q, r := i+d0, j+d1, k+d2; p >= 0 && p < g.n[0] && q >= 0 && q < g.n[1] && r >= 0 && r < g.n[2] {
+					f(p+g.n[0]*(q+g.n[1]*r), g.block(node, at))
+				}
+				at++
+			}
+		}
+	}
+}
 
 // plane sets y to the product with x, for the nodes of plane k of axis 2.
 func (g *grid) plane(k int, x, y []float64) {

@@ -59,10 +59,11 @@ func (m Model) Memory() int64 {
 			}
 		}
 	}
-	// A link is some ten terms on each level, and three rows of a dense matrix.
+	// A link is some ten terms on each level, and three rows of ties.
 	rows := 3 * int64(len(m.Links))
-	total += rows*1000 + levels*2*8*rows*min(rows, maxTied)
-	return total + 3*8*last*last
+	total += rows * (1000 + levels*2*8*100)
+	// The matrix of the last level, and its factor.
+	return total + 2*8*last*min(last, 400)
 }
 
 const brickBytes = 8 * (33 + 24*24 + 12*12 + 9*9 + 9*24 + 36 + 4)

@@ -35,9 +35,9 @@ type LinkForce struct {
 	Slips   bool      // a contact on the verge of opening, which bears nothing across
 }
 
-func (s *System) finish(res *Result, load, x []float64, w *work) {
+func (s *System) finish(res *Result, load, x []float64, w *cycler) {
 	res.x = x
-	s.h.stiffness(x, w.q)
+	w.stiffness(x, w.q)
 	res.Energy = dot(x, w.q) / 2
 	s.residual(load, x, w)
 	for _, held := range s.fixings {

@@ -1,10 +1,6 @@
 package elastic
 
-import (
-	"math"
-
-	"groundwork/internal/geom"
-)
+import "groundwork/internal/geom"
 
 // term is a node's share in a spring's stretch: rows of the world's axes,
 // columns of the node's numbers (three on the finest level, six below).
@@ -147,45 +143,6 @@ func (s *spring) force(h hold, e [3]float64) (f [3]float64) {
 		f[r] = k[r][0]*e[0] + k[r][1]*e[1] + k[r][2]*e[2]
 	}
 	return f
-}
-
-// bounds gives for each term a block whose sum over the terms, as a block
-// diagonal matrix, is no less than the spring: (Σ gx)ᵀk(Σ gx) ≤ Σ s · Σ xᵀgᵀkgx/s
-// for any s > 0. The smoother thus need not see how a stiff spring ties nodes
-// together to stay stable.
-func (s *spring) bounds(h hold, f func(t *term, block *[6][6]float64)) {
-	size := make([]float64, len(s.terms))
-	blocks := make([][6][6]float64, len(s.terms))
-	total := 0.0
-	k := s.k(h)
-	for i := range s.terms {
-		g := &s.terms[i].g
-		b := &blocks[i]
-		for r := range 6 {
-			for c := range 6 {
-				for p := range 3 {
-					for q := range 3 {
-						b[r][c] += g[p][r] * k[p][q] * g[q][c]
-					}
-				}
-			}
-			size[i] += b[r][r]
-		}
-		size[i] = math.Sqrt(size[i])
-		total += size[i]
-	}
-	for i := range s.terms {
-		if size[i] == 0 {
-			continue
-		}
-		w := total / size[i]
-		for r := range 6 {
-			for c := range 6 {
-				blocks[i][r][c] *= w
-			}
-		}
-		f(&s.terms[i], &blocks[i])
-	}
 }
 
 func array(v geom.Vec3) [3]float64 { return [3]float64{v.X, v.Y, v.Z} }

@@ -11,11 +11,11 @@ import (
 	"groundwork/internal/geom"
 )
 
-// System is a model made ready to be solved for any number of cases, one after
-// another: goroutines wait for each other, since a solution uses all processors
-// and the work space of the system.
+// System is a model made ready to be solved for any number of cases, by any
+// number of goroutines; each takes work space of its own, see [Model.Memory].
 type System struct {
 	mu      sync.Mutex
+	spare   []*cycler // that nobody uses
 	model   Model
 	opts    Options
 	bodies  []*lattice
@@ -98,9 +98,6 @@ func Assemble(ctx context.Context, m Model, o Options) (*System, error) {
 		return nil, fmt.Errorf("elastic: %w", err)
 	}
 	s.h = h
-	if err := h.bear(all, true); err != nil {
-		return nil, err
-	}
 	return s, nil
 }
 
@@ -243,17 +240,12 @@ func (s *System) Solve(ctx context.Context, c Case) (*Result, error) {
 // It is quicker where much the same contacts bear. Where friction-like holds
 // leave a choice, the answer may depend on where the search began.
 func (s *System) SolveFrom(ctx context.Context, c Case, from *Result) (*Result, error) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
 	load, err := s.loads(c)
 	if err != nil {
 		return nil, err
 	}
-	// Should the smoothers need more room, the next case begins without it: what
-	// a case gives does not depend on those before.
-	for _, l := range s.h.levels {
-		defer func(top float64) { l.top = top }(l.top)
-	}
+	w := s.take()
+	defer s.give(w)
 	if tips := s.rigid.tips(load); len(tips) > 0 {
 		return nil, &Mechanism{Case: c.Name, Motions: tips}
 	}
@@ -286,7 +278,6 @@ func (s *System) SolveFrom(ctx context.Context, c Case, from *Result) (*Result, 
 			holds = as
 		}
 	}
-	w := newWork(len(load))
 	seen := map[string]bool{}
 	slip := make([]bool, len(links))
 	var before []float64 // where the last round ended, once
@@ -297,7 +288,7 @@ func (s *System) SolveFrom(ctx context.Context, c Case, from *Result) (*Result, 
 		tolerance = max(tolerance, roughly)
 	}
 	for round := 1; ; round++ {
-		if err := s.h.bear(holds, false); err != nil {
+		if err := w.bear(holds); err != nil {
 			return nil, err
 		}
 		n, err := s.inner(ctx, load, x, w, tolerance)
@@ -384,11 +375,11 @@ func (s *System) next(holds []hold, slip []bool, x []float64) (next []hold, chan
 // step is how far to go from a to b, 0 to 1, so that the energy with every
 // contact as it truly is along the way is least. Without what contacts bear
 // across it is convex and smooth, and Newton's steps so shortened must end.
-func (s *System) step(a, b, load []float64, w *work) float64 {
-	holds := slices.Clone(s.h.holds)
+func (s *System) step(a, b, load []float64, w *cycler) float64 {
+	holds := slices.Clone(w.holds)
 	for i, l := range s.model.Links {
 		if l.Contact {
-			s.h.holds[i] = opens
+			w.holds[i] = opens
 		}
 	}
 	s.residual(load, a, w)
@@ -398,9 +389,9 @@ func (s *System) step(a, b, load []float64, w *work) float64 {
 			w.p[i] = b[i] - a[i]
 		}
 	})
-	s.h.stiffness(w.p, w.q)
+	w.stiffness(w.p, w.q)
 	c0, c1 := -dot(w.p, w.r), dot(w.p, w.q)
-	copy(s.h.holds, holds)
+	copy(w.holds, holds)
 	slope := func(t float64) float64 {
 		sum := c0 + t*c1
 		for i, l := range s.model.Links {
@@ -491,23 +482,40 @@ func (s *System) gently(now, next []hold, x []float64) []hold {
 	return next
 }
 
-// work space of the inner solver.
-type work struct{ r, z, p, q []float64 }
+// take is a cycler that nobody uses.
+func (s *System) take() *cycler {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	n := len(s.spare)
+	if n == 0 {
+		return s.h.cycler()
+	}
+	w := s.spare[n-1]
+	s.spare = s.spare[:n-1]
+	return w
+}
 
-func newWork(n int) *work {
-	return &work{make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)}
+// give returns it. Should its smoothers have needed more room, the next case
+// begins without: what a case gives does not depend on those before.
+func (s *System) give(w *cycler) {
+	for i, l := range s.h.levels {
+		w.at[i].top = l.top
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.spare = append(s.spare, w)
 }
 
 // residual puts the forces that x leaves unbalanced into w.r.
-func (s *System) residual(load, x []float64, w *work) {
-	s.h.stiffness(x, w.q)
+func (s *System) residual(load, x []float64, w *cycler) {
+	w.stiffness(x, w.q)
 	chunks(len(x), func(lo, hi int) {
 		for i := lo; i < hi; i++ {
 			w.r[i] = load[i] - w.q[i]
 		}
 	})
 	for i, l := range s.model.Links {
-		if s.h.holds[i] != opens {
+		if w.holds[i] != opens {
 			// A tension draws A along the axis and B against it: the terms carry
 			// the ends' signs.
 			t := -l.offset()
@@ -522,7 +530,7 @@ func (l Link) offset() float64 {
 }
 
 // inner solves for the links that bear now, by conjugate gradients from x.
-func (s *System) inner(ctx context.Context, load, x []float64, w *work, tolerance float64) (int, error) {
+func (s *System) inner(ctx context.Context, load, x []float64, w *cycler, tolerance float64) (int, error) {
 	for _, d := range s.h.fixed {
 		x[d] = s.given[d]
 	}
@@ -536,11 +544,11 @@ func (s *System) inner(ctx context.Context, load, x []float64, w *work, toleranc
 	s.residual(load, start, w)
 	s.h.clearFixed(w.r)
 	raised := 0
-	s.h.cycle(0, w.z, w.r)
+	w.cycle(0, w.z, w.r)
 	for dot(w.r, w.z) < 0 && raised < mostRaised {
 		raised++
-		s.h.raise()
-		s.h.cycle(0, w.z, w.r)
+		w.raise()
+		w.cycle(0, w.z, w.r)
 	}
 	goal := tolerance * math.Sqrt(max(0, dot(w.r, w.z)))
 	// And no force may stay unbalanced: where all the energy is in a soft part, the
@@ -556,14 +564,14 @@ func (s *System) inner(ctx context.Context, load, x []float64, w *work, toleranc
 		if err := ctx.Err(); err != nil {
 			return it, err
 		}
-		s.h.cycle(0, w.z, w.r)
+		w.cycle(0, w.z, w.r)
 		rz := dot(w.r, w.z)
 		if math.IsNaN(rz) || math.IsInf(rz, 0) {
 			return it, fmt.Errorf("numbers out of range: %w", ErrNoConvergence)
 		}
 		if rz < 0 && -rz >= goal*goal && raised < mostRaised {
 			raised++
-			s.h.raise()
+			w.raise()
 			s.residual(load, x, w)
 			s.h.clearFixed(w.r)
 			restart = true
@@ -586,7 +594,7 @@ func (s *System) inner(ctx context.Context, load, x []float64, w *work, toleranc
 				w.p[i] = w.z[i] + beta*w.p[i]
 			}
 		})
-		s.h.multiply(0, w.p, w.q)
+		w.multiply(0, w.p, w.q)
 		pq := dot(w.p, w.q)
 		if !(pq > 0) {
 			return it, fmt.Errorf("stiffness is not definite: %w", ErrNoConvergence)
@@ -606,9 +614,9 @@ const mostRaised = 10
 
 // raise gives the smoothers more room, after the preconditioner turned out not
 // to be definite: they overshoot where the spectrum was guessed too low.
-func (h *hierarchy) raise() {
-	for _, l := range h.levels {
-		l.top *= 1.25
+func (c *cycler) raise() {
+	for i := range c.at {
+		c.at[i].top *= 1.25
 	}
 }
 
