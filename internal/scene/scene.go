@@ -109,7 +109,7 @@ func Geometry(ctx context.Context, k *solid.Kernel, pl *plan.Plan, w io.Writer) 
 	if err != nil {
 		return err
 	}
-	m.apart = takeApart(m, false)
+	m.apart = takeApart(m, cores, false)
 	for i, b := range m.bodies {
 		for _, mi := range b.Members {
 			e := Extras{Kind: "member", Member: pl.Piece.Members[mi].ID, Body: b.ID}
@@ -191,7 +191,7 @@ func (m *maker) leaves(sheets bool) {
 				}
 			}
 		}
-		mo := m.lift(p, t)
+		mo := m.lift(m, p, t)
 		mi := p.Member
 		if mi < 0 { // on a plug
 			for _, g := range m.pl.Joints.Plugs {

@@ -16,7 +16,11 @@ import (
 // anew for the eye: coarser than for the printer and without part numbers.
 func Whole(ctx context.Context, k *solid.Kernel, pl *plan.Plan, w io.Writer) error {
 	m := newMaker(pl)
-	m.apart = takeApart(m, len(pl.Seams.Seams) > 0)
+	cores, err := m.cores(ctx, k, viewChord)
+	if err != nil {
+		return err
+	}
+	m.apart = takeApart(m, cores, len(pl.Seams.Seams) > 0)
 	made, err := core.Build(ctx, k, core.Inputs{Cores: pl.Layout.Cores, Seams: pl.Seams, Bores: pl.Joints.Bores(), Cuts: pl.Layout.Cuts}, core.Options{Chord: viewChord})
 	if err != nil {
 		return fmt.Errorf("scene: %w", err)
@@ -27,7 +31,7 @@ func Whole(ctx context.Context, k *solid.Kernel, pl *plan.Plan, w io.Writer) err
 			load[pl.Printing.Prints[it.Print].Segment] = l.ID
 		}
 	}
-	parts := m.part(made.Segments)
+	parts := m.part(m, made.Segments)
 	for i, s := range made.Segments {
 		b := m.bodies[s.Body]
 		e := Extras{Kind: "segment", Member: pl.Piece.Members[b.Members[0]].ID, Body: b.ID, Load: load[s.ID]}
