@@ -2,53 +2,540 @@ package api
 
 import (
 	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"math"
 	"net/http"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
 
 	"github.com/danielgtaylor/huma/v2/sse"
+
+	"groundwork/examples"
+	"groundwork/internal/finding"
+	"groundwork/internal/folder"
+	"groundwork/internal/given"
+	"groundwork/internal/marks"
+	"groundwork/internal/mesh"
+	"groundwork/internal/piece"
+	"groundwork/internal/shop"
+	"groundwork/internal/solid"
 )
 
 // desk is where the maker's files are read and changed.
-type desk struct{}
+type desk struct {
+	dir    *folder.Folder
+	kernel *solid.Kernel
+	news   *journal      // changes of files
+	intake chan struct{} // room for files with solids that are being read
 
-func notYet() error {
-	return problem(http.StatusNotImplemented, "this is not made yet", "wait for a later version")
+	mu   sync.Mutex
+	read map[string]*reading // the last of every piece file
 }
 
-func (d *desk) folder(context.Context, *struct{}) (*answer[Folder], error) { return nil, notYet() }
-func (d *desk) copyPiece(context.Context, *struct{ Body PieceCopy }) (*answer[Piece], error) {
-	return nil, notYet()
+func newDesk(ctx context.Context, dir *folder.Folder, k *solid.Kernel) *desk {
+	d := &desk{dir: dir, kernel: k, news: newJournal(500), intake: make(chan struct{}, 1), read: map[string]*reading{}}
+	changes := dir.Watch(ctx)
+	go func() {
+		for c := range changes {
+			d.news.add(ChangeEvent{File: c.Name, Version: string(c.Version), View: c.Who})
+		}
+	}()
+	return d
 }
-func (d *desk) piece(context.Context, *PieceFile) (*answer[Piece], error) { return nil, notYet() }
-func (d *desk) writePiece(context.Context, *struct {
+
+// ordinaryShop is the shop of a folder that has none.
+const ordinaryShop = "shop.yaml"
+
+// reading is what a piece file of some version says. It is not changed.
+type reading struct {
+	key      string
+	doc      *piece.Document // nil where the file cannot be read at all
+	piece    *piece.Piece    // nil where something is wrong
+	findings []finding.Finding
+	err      error
+}
+
+// papers are a piece file and what belongs to it, as they stand.
+type papers struct {
+	piece, shop, marks folder.State // the shop's Name is "" where the folder has none
+	stamps             string       // tells the files with solids apart
+}
+
+// papers reads a piece file and what belongs to it.
+func (d *desk) papers(file string) (p papers, err error) {
+	if p.piece, err = d.dir.Read(file); err != nil {
+		return p, d.refusal(err)
+	}
+	if p.marks, err = d.dir.Read(folder.MarksFor(file)); errors.Is(err, fs.ErrNotExist) {
+		p.marks = folder.State{Name: folder.MarksFor(file)}
+	} else if err != nil {
+		return p, d.refusal(err)
+	}
+	if p.shop, err = d.shopFile(); err != nil {
+		return p, d.refusal(err)
+	}
+	files, err := d.dir.List()
+	if err != nil {
+		return p, d.refusal(err)
+	}
+	for _, f := range files {
+		if f.Kind == folder.Solid {
+			p.stamps += fmt.Sprintf("%q %d %d\n", f.Name, f.Size, f.Modified.UnixNano())
+		}
+	}
+	return p, nil
+}
+
+// shopFile is the folder's shop: the one of the ordinary name, else the first,
+// else, without a name, the ordinary one of the program.
+func (d *desk) shopFile() (s folder.State, err error) {
+	files, err := d.dir.List()
+	if err != nil {
+		return s, err
+	}
+	name := ""
+	for _, f := range files {
+		if f.Kind == folder.Shop && f.Fault == "" && (name == "" || f.Name == ordinaryShop) {
+			name = f.Name
+		}
+	}
+	if name != "" {
+		return d.dir.Read(name)
+	}
+	s.Data, err = examples.Files.ReadFile(ordinaryShop)
+	return s, err
+}
+
+// where is a file's full name, as the command line would be given it: findings
+// in plan.json name it.
+func (d *desk) where(file string) string { return filepath.Join(d.dir.Path(), file) }
+
+// reading is what a piece file says. It is kept until the file is another.
+func (d *desk) reading(p papers) *reading {
+	key := string(p.piece.Version) + "\n" + p.stamps
+	d.mu.Lock()
+	r := d.read[p.piece.Name]
+	d.mu.Unlock()
+	if r != nil && r.key == key {
+		return r
+	}
+	r = &reading{key: key}
+	if r.doc, r.err = piece.Parse(d.where(p.piece.Name), p.piece.Data); r.err == nil {
+		r.doc.Open = d.solidFile
+		r.piece, r.findings, r.err = r.doc.Resolve(nil)
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	const readings = 50
+	if len(d.read) >= readings {
+		clear(d.read) // they are quickly read again
+	}
+	d.read[p.piece.Name] = r
+	return r
+}
+
+// solidFile reads a file with solids that a piece file names, within what the
+// readers of meshes take.
+func (d *desk) solidFile(name string) ([]byte, error) {
+	f, err := d.dir.FS().Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	if st, err := f.Stat(); err != nil {
+		return nil, err
+	} else if !st.Mode().IsRegular() {
+		return nil, errors.New("it is not a file")
+	}
+	limit := mesh.DefaultLimits.FileBytes
+	data, err := io.ReadAll(io.LimitReader(f, limit+1))
+	if err == nil && int64(len(data)) > limit {
+		err = fmt.Errorf("it is larger than %d MB; save it with coarser facets", limit>>20)
+	}
+	return data, err
+}
+
+// faults are an error of a reader as the page shows it. File names are those in
+// the folder.
+func (d *desk) faults(err error, file string) []Fault {
+	var es given.Errors
+	var one *given.Error
+	switch {
+	case err == nil:
+		return nil
+	case errors.As(err, &es):
+	case errors.As(err, &one):
+		es = given.Errors{one}
+	default:
+		return []Fault{{File: file, Message: err.Error()}}
+	}
+	var out []Fault
+	for _, e := range es {
+		out = append(out, Fault{File: file, Line: e.Line, Column: e.Column, Message: e.What, Remedy: e.Remedy})
+	}
+	return out
+}
+
+// tell is a piece file and what belongs to it, for the page.
+func (d *desk) tell(p papers) (*answer[Piece], error) {
+	r := d.reading(p)
+	out := Piece{
+		File: p.piece.Name, Title: strings.TrimSuffix(p.piece.Name, filepath.Ext(p.piece.Name)),
+		Text: string(p.piece.Data), Version: string(p.piece.Version),
+		Shop: p.shop.Name, ShopText: string(p.shop.Data), ShopVersion: string(p.shop.Version),
+		MarksVersion: string(p.marks.Version),
+		Parameters:   []Parameter{}, Faults: d.faults(r.err, p.piece.Name),
+	}
+	if r.doc != nil {
+		if t := r.doc.Title.Value; t != "" {
+			out.Title = t
+		} else if n := r.doc.Name.Value; n != "" {
+			out.Title = n
+		}
+	}
+	if r.piece != nil {
+		out.Parameters = parameters(r)
+	}
+	if _, err := shop.Parse(d.where(p.shop.Name), p.shop.Data); err != nil {
+		out.Faults = append(out.Faults, d.faults(err, p.shop.Name)...)
+	}
+	m, err := readMarks(p)
+	if err != nil {
+		out.Faults = append(out.Faults, d.faults(err, p.marks.Name)...)
+	}
+	out.Marks = listed(m)
+	if out.Faults == nil {
+		out.Faults = []Fault{}
+	}
+	h, err := d.dir.History(p.names())
+	if err != nil {
+		return nil, d.refusal(err)
+	}
+	if len(h.Undo) > 0 {
+		out.Undo = &Step{What: h.Undo[0].What, When: h.Undo[0].When}
+	}
+	if len(h.Redo) > 0 {
+		out.Redo = &Step{What: h.Redo[0].What, When: h.Redo[0].When}
+	}
+	return &answer[Piece]{out}, nil
+}
+
+// names are the files that undo covers.
+func (p papers) names() []string {
+	out := []string{p.piece.Name, p.marks.Name}
+	if p.shop.Name != "" {
+		out = append(out, p.shop.Name)
+	}
+	return out
+}
+
+// readMarks is what the marks file says, no marks if there is none.
+func readMarks(p papers) (marks.File, error) {
+	if p.marks.Version == "" {
+		return marks.File{Groundwork: marks.Version}, nil
+	}
+	return marks.Parse(p.marks.Name, p.marks.Data)
+}
+
+// listed is marks without absent lists: the page is promised lists.
+func listed(m marks.File) marks.File {
+	m.Groundwork = marks.Version
+	if m.Reserved == nil {
+		m.Reserved = []marks.Reserved{}
+	}
+	if m.Photographs == nil {
+		m.Photographs = []marks.Photograph{}
+	}
+	blanks := make([]marks.Blank, len(m.Blanks))
+	copy(blanks, m.Blanks)
+	for i := range blanks {
+		if blanks[i].Patterns == nil {
+			blanks[i].Patterns = []marks.Pattern{}
+		}
+	}
+	m.Blanks = blanks
+	return m
+}
+
+// parameters are what the maker may change. Numbers are in the page's units.
+func parameters(r *reading) []Parameter {
+	out := []Parameter{}
+	for _, q := range r.piece.Parameters {
+		doc, _ := r.doc.Parameters.Get(q.Name)
+		k := 1.0
+		if q.Kind == piece.Angle {
+			k = 180 / math.Pi
+		}
+		tidy := func(x float64) float64 { return math.Round(x*k*1e6) / 1e6 }
+		p := Parameter{
+			Name: q.Name, Label: q.Label, Kind: string(q.Kind), Value: tidy(q.Value), Min: tidy(q.Min), Max: tidy(q.Max), Step: tidy(q.Step),
+			Written: doc.Value.Text, Fixed: strings.HasPrefix(strings.TrimSpace(doc.Value.Text), "="),
+			Pointer: "/parameters/" + q.Name + "/value",
+		}
+		// The reader knows plain numbers only as counts; those that may have
+		// fractions are another thing to a slider.
+		if q.Kind == piece.Count && (q.Step != math.Trunc(q.Step) || q.Value != math.Trunc(q.Value) || q.Min != math.Trunc(q.Min)) {
+			p.Kind = "number"
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
+// refusal is an error of the folder as a problem.
+func (d *desk) refusal(err error) error {
+	var p *Problem
+	var name *folder.NameError
+	switch {
+	case errors.As(err, &p):
+		return p
+	case errors.As(err, &name):
+		return problem(http.StatusUnprocessableEntity, err.Error(), "choose another name, such as my-table.yaml")
+	case errors.Is(err, fs.ErrNotExist):
+		return problem(http.StatusNotFound, "the folder has no such file", "look at the list of the folder's files: it may have been moved or given another name")
+	case errors.Is(err, folder.ErrExists), errors.Is(err, fs.ErrExist):
+		return problem(http.StatusConflict, err.Error(), "choose another name, or move that file away")
+	case errors.Is(err, folder.ErrTooLarge):
+		return problem(http.StatusRequestEntityTooLarge, err.Error(), "make the file smaller")
+	case errors.Is(err, folder.ErrNothing):
+		return problem(http.StatusConflict, err.Error(), "nothing needs to be done")
+	}
+	return problem(http.StatusInternalServerError, err.Error(), "see whether the folder is there, can be written to, and its disk has room; then try again")
+}
+
+func (d *desk) folder(context.Context, *struct{}) (*answer[Folder], error) {
+	files, err := d.dir.List()
+	if err != nil {
+		return nil, d.refusal(err)
+	}
+	out := Folder{Path: d.dir.Path(), Pieces: []PieceEntry{}, Shops: []string{}, Library: library(), Photographs: []string{}, Solids: []string{}}
+	for _, f := range files {
+		switch f.Kind {
+		case folder.Piece:
+			out.Pieces = append(out.Pieces, d.entry(f))
+		case folder.Shop:
+			out.Shops = append(out.Shops, f.Name)
+		case folder.Photograph:
+			out.Photographs = append(out.Photographs, f.Name)
+		case folder.Solid:
+			out.Solids = append(out.Solids, f.Name)
+		}
+	}
+	return &answer[Folder]{out}, nil
+}
+
+// entry tells of a piece file in a list. Files with solids are not read for it.
+func (d *desk) entry(f folder.File) PieceEntry {
+	stem := strings.TrimSuffix(f.Name, filepath.Ext(f.Name))
+	e := PieceEntry{File: f.Name, Name: stem, Title: stem, Fault: f.Fault}
+	if f.Fault != "" {
+		return e
+	}
+	s, err := d.dir.Read(f.Name)
+	if err != nil {
+		e.Fault = err.Error()
+		return e
+	}
+	doc, err := piece.Parse(f.Name, s.Data)
+	if doc != nil {
+		e.Name, e.Title, e.Use = doc.Name.Value, doc.Title.Value, doc.Use.Value
+		if e.Title == "" {
+			e.Title = e.Name
+		}
+	}
+	if faults := d.faults(err, f.Name); len(faults) > 0 {
+		e.Fault = faults[0].Message
+		if faults[0].Line > 0 {
+			e.Fault = fmt.Sprintf("line %d: %s", faults[0].Line, e.Fault)
+		}
+	}
+	return e
+}
+
+// library tells of the pieces that come with the program.
+var library = sync.OnceValue(func() []LibraryEntry {
+	out := []LibraryEntry{}
+	for _, name := range examples.Pieces() {
+		e := LibraryEntry{Name: name, Title: name}
+		if data, err := examples.Files.ReadFile(name + ".yaml"); err == nil {
+			if doc, err := piece.Parse(name, data); err == nil {
+				e.Title, e.Note, e.Use = doc.Title.Value, doc.Note.Value, doc.Use.Value
+			}
+		}
+		out = append(out, e)
+	}
+	return out
+})
+
+func (d *desk) copyPiece(_ context.Context, in *struct{ Body PieceCopy }) (*answer[Piece], error) {
+	from, file := in.Body.From, in.Body.File
+	name := strings.TrimSuffix(file, ".yaml")
+	if name == file || !piece.ValidName(name) {
+		return nil, problem(http.StatusUnprocessableEntity, fmt.Sprintf("%s cannot be the name of a piece file", quoted(file)),
+			"use lower-case letters, digits and single hyphens, and end in .yaml, as in my-side-table.yaml")
+	}
+	var data []byte
+	if slices.Contains(examples.Pieces(), from) {
+		data, _ = examples.Files.ReadFile(from + ".yaml")
+	} else {
+		s, err := d.dir.Read(from)
+		if errors.Is(err, folder.ErrName) || errors.Is(err, fs.ErrNotExist) {
+			return nil, problem(http.StatusNotFound, fmt.Sprintf("there is no piece %s in the library or the folder", quoted(from)), "choose one of: "+strings.Join(examples.Pieces(), ", "))
+		}
+		if err != nil {
+			return nil, d.refusal(err)
+		}
+		data = s.Data
+	}
+	if _, err := d.dir.Create(file, renamed(data, name), ""); err != nil {
+		return nil, d.refusal(err)
+	}
+	p, err := d.papers(file)
+	if err != nil {
+		return nil, err
+	}
+	if p.shop.Name == "" { // a shop of the maker's own, to put the printer and the prices in
+		if _, err := d.dir.Create(ordinaryShop, p.shop.Data, ""); err != nil && !errors.Is(err, folder.ErrExists) {
+			return nil, d.refusal(err)
+		}
+		if p, err = d.papers(file); err != nil {
+			return nil, err
+		}
+	}
+	return d.tell(p)
+}
+
+// renamed is a piece file with another name in it, where its own is plain to see.
+func renamed(data []byte, name string) []byte {
+	lines := strings.SplitAfter(string(data), "\n")
+	for i, l := range lines {
+		if strings.HasPrefix(l, "name:") {
+			lines[i] = "name: " + name + "\n"
+			break
+		}
+	}
+	return []byte(strings.Join(lines, ""))
+}
+
+func (d *desk) piece(_ context.Context, in *PieceFile) (*answer[Piece], error) {
+	p, err := d.papers(in.File)
+	if err != nil {
+		return nil, err
+	}
+	return d.tell(p)
+}
+
+// now is the piece as it stands after a change, or as it stands instead of what
+// a change was based on.
+func (d *desk) now(file string, err error) (*answer[Piece], error) {
+	if err != nil && !errors.Is(err, folder.ErrStale) {
+		return nil, d.refusal(err)
+	}
+	p, readErr := d.papers(file)
+	if readErr != nil {
+		return nil, readErr
+	}
+	told, tellErr := d.tell(p)
+	if tellErr != nil {
+		return nil, tellErr
+	}
+	if err != nil {
+		q := problem(http.StatusConflict, file+" was changed meanwhile, in another window or by another program, so that nothing was written", "look at what it is now, and make the change again")
+		q.Current = &told.Body
+		return nil, q
+	}
+	return told, nil
+}
+
+func (d *desk) writePiece(_ context.Context, in *struct {
 	PieceFile
 	Body PieceText
 }) (*answer[Piece], error) {
-	return nil, notYet()
+	if in.Body.Base == "" {
+		return nil, problem(http.StatusUnprocessableEntity, "the request does not say which version was edited", "reload the page")
+	}
+	_, err := d.dir.Write(in.File, []byte(in.Body.Text), folder.Version(in.Body.Base), folder.Why{What: "Text of " + in.File, Who: in.Body.View})
+	return d.now(in.File, err)
 }
-func (d *desk) changePiece(context.Context, *struct {
+
+func (d *desk) writeMarks(_ context.Context, in *struct {
+	PieceFile
+	Body MarksText
+}) (*answer[Piece], error) {
+	if _, err := d.papers(in.File); err != nil {
+		return nil, err
+	}
+	name := folder.MarksFor(in.File)
+	data := marks.Format(in.Body.Marks)
+	if _, err := marks.Parse(name, data); err != nil { // the rules that a schema cannot tell
+		return nil, d.faulty("these marks cannot be kept", d.faults(err, name))
+	}
+	what := in.Body.What
+	if what == "" {
+		what = "Marks"
+	}
+	_, err := d.dir.Write(name, data, folder.Version(in.Body.Base), folder.Why{What: what, Who: in.Body.View})
+	return d.now(in.File, err)
+}
+
+// faulty is a problem that lists faults.
+func (d *desk) faulty(what string, faults []Fault) *Problem {
+	p := problem(http.StatusUnprocessableEntity, what, "mend what is listed")
+	for i, f := range faults {
+		if i == 0 {
+			p.Detail += ": " + f.Message
+			if f.Remedy != "" {
+				p.Remedy = f.Remedy
+			}
+		}
+		p.Faults = append(p.Faults, f)
+	}
+	return p
+}
+
+func (d *desk) changePiece(_ context.Context, in *struct {
 	PieceFile
 	Body Changes
 }) (*answer[Piece], error) {
 	return nil, notYet()
 }
-func (d *desk) writeMarks(context.Context, *struct {
-	PieceFile
-	Body MarksText
-}) (*answer[Piece], error) {
-	return nil, notYet()
+
+func notYet() error {
+	return problem(http.StatusNotImplemented, "this is not made yet", "wait for a later version")
 }
-func (d *desk) undo(context.Context, *struct {
-	PieceFile
-	Body ViewName
-}) (*answer[Piece], error) {
-	return nil, notYet()
-}
-func (d *desk) redo(context.Context, *struct {
+
+func (d *desk) undo(_ context.Context, in *struct {
 	PieceFile
 	Body ViewName
 }) (*answer[Piece], error) {
-	return nil, notYet()
+	return d.turn(in.File, in.Body.View, d.dir.Undo)
 }
-func (d *desk) events(context.Context, *struct{}, sse.Sender)         {}
-func (d *desk) upload(w http.ResponseWriter, r *http.Request)         { refuse(w, notYet().(*Problem)) }
-func (d *desk) photograph(context.Context, *PieceFile) (*blob, error) { return nil, notYet() }
+
+func (d *desk) redo(_ context.Context, in *struct {
+	PieceFile
+	Body ViewName
+}) (*answer[Piece], error) {
+	return d.turn(in.File, in.Body.View, d.dir.Redo)
+}
+
+func (d *desk) turn(file, view string, do func([]string, string) (folder.Step, []folder.State, error)) (*answer[Piece], error) {
+	p, err := d.papers(file)
+	if err != nil {
+		return nil, err
+	}
+	_, _, err = do(p.names(), view)
+	return d.now(file, err)
+}
+
+func (d *desk) events(ctx context.Context, in *Since, send sse.Sender) {
+	n := d.news.last()
+	if in.LastEventID > 0 { // a window that was cut off for a while
+		n = in.LastEventID
+	}
+	follow(ctx, d.news, n, MissedEvent{}, send)
+}

@@ -16,6 +16,7 @@ type Problem struct {
 	Detail string              `json:"detail" doc:"What is wrong, where and why"`
 	Remedy string              `json:"remedy" doc:"What to do"`
 	Errors []*huma.ErrorDetail `json:"errors,omitempty" doc:"Single faults of the request"`
+	Faults []Fault             `json:"faults,omitempty" doc:"Single faults of a file"`
 	// Current is the piece as it is, where a change was made to an older one.
 	Current *Piece `json:"current,omitempty"`
 }

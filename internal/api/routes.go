@@ -2,11 +2,14 @@ package api
 
 import (
 	"net/http"
+	"reflect"
 	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 	"github.com/danielgtaylor/huma/v2/sse"
+
+	"groundwork/internal/marks"
 )
 
 // anyDepth is a ServeMux on which the names of a job folder's files may hold
@@ -26,8 +29,19 @@ func config() huma.Config {
 	c.DocsPath = ""
 	c.SchemasPath = ""
 	c.CreateHooks = nil // no links to schemas in the answers
-	c.NoFormatFallback = false
+	c.Components.Schemas = huma.NewMapRegistry("#/components/schemas/", schemaName)
 	return c
+}
+
+// schemaName names the schema of a type for the page.
+func schemaName(t reflect.Type, hint string) string {
+	switch t {
+	case reflect.TypeFor[marks.File]():
+		return "Marks"
+	case reflect.TypeFor[marks.Pattern]():
+		return "Pinned"
+	}
+	return huma.DefaultSchemaNamer(t, hint)
 }
 
 // Inputs that several routes take.
@@ -37,6 +51,13 @@ type (
 	}
 	PlanID struct {
 		ID string `path:"id" maxLength:"100"`
+	}
+	SearchID struct {
+		ID string `path:"id" maxLength:"100"`
+	}
+	// Since is where a stream goes on that was cut off.
+	Since struct {
+		LastEventID int `header:"Last-Event-ID" minimum:"0" doc:"Number of the last event that was received; browsers send it by themselves"`
 	}
 	answer[T any] struct{ Body T }
 	blob          struct {
@@ -79,10 +100,13 @@ func (s *Server) routes(mux *http.ServeMux) *huma.OpenAPI {
 		{Name: "file", In: "path", Required: true, Schema: &huma.Schema{Type: "string"}},
 	}
 	up.RequestBody = &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"application/octet-stream": {Schema: &huma.Schema{Type: "string", Format: "binary"}}}}
-	up.Responses = map[string]*huma.Response{"200": {Description: "OK", Content: map[string]*huma.MediaType{"application/json": {Schema: huma.SchemaFromType(registry, typeOf[Uploaded]())}}}}
+	up.Responses = map[string]*huma.Response{"200": {Description: "OK", Content: map[string]*huma.MediaType{"application/json": {Schema: registry.Schema(reflect.TypeFor[Uploaded](), true, "Uploaded")}}}}
 	api.OpenAPI().AddOperation(&up)
 	mux.HandleFunc("POST /api/uploads/{kind}/{file}", d.upload)
-	huma.Register(api, binary("/photographs/{file}", "photograph", "A photograph of the folder", "image/*"), d.photograph)
+	photo := binary("/photographs/{file}", "photograph", "A photograph of the folder", "image/*")
+	photo.Parameters = up.Parameters[1:]
+	api.OpenAPI().AddOperation(&photo)
+	mux.HandleFunc("GET /photographs/{file}", d.photograph)
 
 	p := s.plans
 	huma.Register(api, op("POST", "/api/plans", "orderPlan", "Begin a plan; the view's earlier one, if unfinished, is given up"), p.order)

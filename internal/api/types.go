@@ -1,6 +1,10 @@
 package api
 
-import "time"
+import (
+	"time"
+
+	"groundwork/internal/marks"
+)
 
 // Folder is what the maker's folder holds.
 type Folder struct {
@@ -76,46 +80,9 @@ type Step struct {
 	When time.Time `json:"when"`
 }
 
-// Marks are what the maker marked on sheets and pinned on blanks; the file
-// <piece>.marks.yaml has the same keys.
-type Marks struct {
-	Groundwork  int          `json:"groundwork" enum:"1" default:"1"`
-	Reserved    []Reserved   `json:"reserved,omitempty" maxItems:"2000"`
-	Blanks      []Blank      `json:"blanks,omitempty" maxItems:"2000"`
-	Photographs []Photograph `json:"photographs,omitempty" maxItems:"200"`
-}
-
-// Reserved is an area of a sheet that no pattern may take.
-type Reserved struct {
-	Sheet string     `json:"sheet" doc:"Such as walnut-1"`
-	At    [2]float64 `json:"at" doc:"Its corner nearest the sheet's origin, mm"`
-	Size  [2]float64 `json:"size" doc:"mm, across and along the grain"`
-	What  string     `json:"what" enum:"knot,split,stain,other"`
-}
-
-// Blank is a blank whose patterns are pinned.
-type Blank struct {
-	Veneer   string      `json:"veneer"`
-	Sheet    string      `json:"sheet,omitempty"`
-	Size     [2]float64  `json:"size" doc:"As it lies on the laser bed, mm"`
-	At       *[2]float64 `json:"at,omitempty" doc:"Where on the sheet it is cut from, mm; left out if it may be cut anywhere"`
-	Patterns []Pinned    `json:"patterns" maxItems:"2000"`
-	Rest     bool        `json:"rest,omitempty" doc:"Other patterns may join it"`
-}
-
-// Pinned is a pattern in its place on a blank.
-type Pinned struct {
-	Pattern string     `json:"pattern"`
-	At      [2]float64 `json:"at" doc:"mm"`
-	Turn    float64    `json:"turn" doc:"Degrees, counter-clockwise"`
-}
-
-// Photograph is a photograph laid on a sheet by its corners.
-type Photograph struct {
-	Sheet   string        `json:"sheet"`
-	File    string        `json:"file"`
-	Corners [4][2]float64 `json:"corners" doc:"In pixels of the photograph, for the sheet's corners (0,0), (w,0), (w,l), (0,l)"`
-}
+// Marks are what the maker marked on sheets and pinned on blanks; the marks
+// file has the same keys.
+type Marks = marks.File
 
 // PieceCopy asks for a new piece file.
 type PieceCopy struct {
@@ -135,6 +102,7 @@ type Changes struct {
 	Changes []Change `json:"changes" minItems:"1" maxItems:"100"`
 	Base    string   `json:"base" maxLength:"200" doc:"Version of the piece file that was seen"`
 	What    string   `json:"what,omitempty" maxLength:"300" doc:"What it is to the maker, for undo"`
+	Gather  string   `json:"gather,omitempty" maxLength:"100" doc:"Changes of the same word that follow one another are one step for undo: those of one pull at a slider"`
 	View    string   `json:"view,omitempty" maxLength:"100"`
 }
 
@@ -221,8 +189,10 @@ type Clashes struct {
 
 // Clash is one thing wrong with a layout.
 type Clash struct {
-	Patterns []string `json:"patterns" doc:"IDs of the patterns concerned"`
-	Message  string   `json:"message"`
+	Kind     string     `json:"kind" enum:"overlap,gap,border,reserved,turn,blank"`
+	Patterns []string   `json:"patterns" doc:"IDs of the patterns concerned, the one that was moved first"`
+	Message  string     `json:"message"`
+	Clear    [2]float64 `json:"clear" doc:"Shortest way along the blank's edges that takes the first pattern clear, mm; zero if none does"`
 }
 
 // Improve asks for a search for tighter layouts.
