@@ -487,12 +487,23 @@ func (s Seg) paramAt(at float64) float64 {
 
 // AtLength is the segment index and parameter at arc length s from the start.
 // Closed paths wrap.
-func (p Path) AtLength(at float64) (seg int, t float64) {
+func (p Path) AtLength(at float64) (seg int, t float64) { return p.AtLengthOf(p.Lengths(), at) }
+
+// Lengths are the arc lengths of the segments.
+func (p Path) Lengths() []float64 {
 	lens := make([]float64, len(p.Segs))
-	var total float64
 	for i, s := range p.Segs {
 		lens[i] = s.Length(0, 1)
-		total += lens[i]
+	}
+	return lens
+}
+
+// AtLengthOf is AtLength for who has the path's Lengths at hand, which take
+// most of the time.
+func (p Path) AtLengthOf(lens []float64, at float64) (seg int, t float64) {
+	var total float64
+	for _, l := range lens {
+		total += l
 	}
 	if p.Closed && (at < 0 || at > total) {
 		at -= math.Floor(at/total) * total
@@ -610,20 +621,21 @@ func integrate(f func(float64) float64, a, b float64) float64 {
 	if a == b {
 		return 0
 	}
-	_, size := rule(gauss8[:], a, b)
+	whole, size := rule(gauss8[:], a, b)
 	// Where f is little but rounding noise no interval is short enough, so the
 	// number of intervals is bounded as well as their length.
 	budget := 1000
-	var refine func(a, b float64, depth int) float64
-	refine = func(a, b float64, depth int) float64 {
+	var refine func(a, b, coarse float64, depth int) float64
+	refine = func(a, b, coarse float64, depth int) float64 {
 		budget--
 		fine, _ := rule(gauss16[:], a, b)
-		coarse, _ := rule(gauss8[:], a, b)
 		if depth == 0 || budget <= 0 || !(math.Abs(fine-coarse) > 1e-11*size) { // not a number ends it, too
 			return fine
 		}
 		m := (a + b) / 2
-		return refine(a, m, depth-1) + refine(m, b, depth-1)
+		low, _ := rule(gauss8[:], a, m)
+		high, _ := rule(gauss8[:], m, b)
+		return refine(a, m, low, depth-1) + refine(m, b, high, depth-1)
 	}
-	return refine(a, b, 30)
+	return refine(a, b, whole, 30)
 }

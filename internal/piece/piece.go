@@ -294,4 +294,6 @@ type Surface struct {
 	Patch  *unfold.Patch     // Developable, and Free of a Solid: the chart
 	Strain unfold.Distortion // of Patch
 	Unlaid string            // why a Free surface of a Solid has no Patch
+
+	lengths []float64 // of the run's segments; nil where they are found when needed
 }

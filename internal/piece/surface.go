@@ -36,6 +36,9 @@ func (m Member) Surfaces(chord float64) []Surface {
 	var out []Surface
 	add := func(s Surface) {
 		s.Tag = solid.Tag(len(out))
+		if len(s.Run.Segs) > 0 {
+			s.lengths = s.Run.Lengths()
+		}
 		out = append(out, s)
 	}
 	switch {
@@ -114,7 +117,7 @@ func (s Surface) Point(uv geom.Vec2) geom.Vec3 {
 	case s.Kind == Plane || s.unlaid():
 		return s.Frame.Point(geom.V3(uv.X, uv.Y, 0))
 	case s.Kind == Extruded:
-		i, t := s.Run.AtLength(uv.X)
+		i, t := s.runAt(uv.X)
 		p := s.Run.Segs[i].At(t)
 		return s.Frame.Point(geom.V3(p.X, p.Y, uv.Y))
 	}
@@ -132,12 +135,12 @@ func (s Surface) Normal(uv geom.Vec2) geom.Vec3 {
 	case s.Kind == Plane || s.unlaid():
 		return s.Frame.Z
 	case s.Kind == Extruded:
-		i, t := s.Run.AtLength(uv.X)
+		i, t := s.runAt(uv.X)
 		n := s.Run.Segs[i].Tangent(t).Right()
 		return s.Frame.Dir(geom.V3(n.X, n.Y, 0))
 	}
 	angle, along := s.polar(uv)
-	i, t := s.Run.AtLength(along)
+	i, t := s.runAt(along)
 	n := s.Run.Segs[i].Tangent(t).Right()
 	sn, cs := math.Sincos(angle)
 	return s.Frame.Dir(geom.V3(n.X*cs, n.X*sn, n.Y))
@@ -164,6 +167,14 @@ func (s Surface) Chart(p geom.Vec3) geom.Vec2 {
 	return s.unroll(angle, along)
 }
 
+// runAt is the segment of the run, and the place on it, at an arc length.
+func (s Surface) runAt(along float64) (seg int, t float64) {
+	if s.lengths == nil {
+		return s.Run.AtLength(along)
+	}
+	return s.Run.AtLengthOf(s.lengths, along)
+}
+
 // unlaid reports whether the surface has no chart; it is then taken for a plane
 // at one of its points.
 func (s Surface) unlaid() bool { return s.Patch == nil && len(s.Run.Segs) == 0 }
@@ -172,7 +183,7 @@ func (s Surface) unlaid() bool { return s.Patch == nil && len(s.Run.Segs) == 0 }
 // profile. Straight profiles continue beyond their ends.
 func (s Surface) profileAt(along float64) geom.Vec2 {
 	if s.Kind == Free {
-		i, t := s.Run.AtLength(along)
+		i, t := s.runAt(along)
 		return s.Run.Segs[i].At(t)
 	}
 	a, b := s.Run.Segs[0].From(), s.Run.Segs[len(s.Run.Segs)-1].To()
@@ -300,12 +311,12 @@ func (s Surface) Curvature(uv geom.Vec2) (alongU, alongV float64) {
 	case s.Kind == Plane || s.unlaid():
 		return 0, 0
 	case s.Kind == Extruded:
-		i, t := s.Run.AtLength(uv.X)
+		i, t := s.runAt(uv.X)
 		return s.Run.Segs[i].Curvature(t), 0
 	}
 	_, along := s.polar(uv)
 	p := s.profileAt(along)
-	i, t := s.Run.AtLength(along)
+	i, t := s.runAt(along)
 	g := s.Run.Segs[i]
 	return g.Tangent(t).Right().X / p.X, g.Curvature(t)
 }
