@@ -52,8 +52,9 @@ type problem struct {
 	pinned  int     // as many of the first are open from the start, as trays of the same numbers
 	forms   int     // of all shapes
 	classes int
-	grow    float64 // half the gap, µm
-	figured bool    // some part is favoured
+	grow    float64      // half the gap, µm
+	figured bool         // some part is favoured
+	found   func(*build) // if not nil, told what separation on bins comes upon
 }
 
 // choice is where a part went: tray -1 is nowhere.

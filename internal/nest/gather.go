@@ -55,6 +55,11 @@ func (p *problem) gather(ctx context.Context, b *build, o Options) int {
 			const whole = 1000
 			o.Progress(int(min(1, g.meter.share())*whole), whole, g.best.merit.density)
 		}
+		if p.found != nil {
+			var better build
+			p.restow(g.best, &better)
+			p.found(&better)
+		}
 	}
 	g.best = p.stowed(b)
 	if len(g.best.stocks) == 0 || len(p.parts) == 0 {

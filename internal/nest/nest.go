@@ -100,6 +100,10 @@ type Options struct {
 	// the budget that is used and the density, 0 to 1, of the best layout so far
 	// on the kind of bin in hand.
 	Progress func(done, total int, density float64)
+
+	// Better, if not nil, is called with every layout of the kind of bin in hand that
+	// separation on bins comes upon and that is better than those before.
+	Better func(*Layout)
 }
 
 // DefaultIterations suits an answer that somebody waits for.

@@ -113,6 +113,14 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 			if math.IsInf(p.stocks[0].area, 1) {
 				l.Lines += p.separate(ctx, &best, own)
 			} else {
+				if o.Better != nil {
+					p.found = func(b *build) {
+						better := &Layout{Unplaced: slices.Clone(l.Unplaced)}
+						p.report(items, bins, b, better)
+						better.sort(items)
+						o.Better(better)
+					}
+				}
 				p.thrift(ctx, &best) // what is moved about afterwards may not be exchanged as easily
 				l.Lines += p.gather(ctx, &best, own)
 			}
@@ -134,6 +142,12 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 	if binArea > 0 {
 		l.Density = placedArea / binArea
 	}
+	l.sort(items)
+	return l, length, nil
+}
+
+// sort puts placements and what is left out in the order of the items.
+func (l *Layout) sort(items []Item) {
 	rank := map[string]int{}
 	for i, it := range items {
 		rank[it.ID] = i
@@ -142,7 +156,6 @@ func pack(ctx context.Context, items []Item, bins []Bin, o Options) (*Layout, fl
 		return cmp.Or(cmp.Compare(a.Bin, b.Bin), cmp.Compare(rank[a.Item], rank[b.Item]), cmp.Compare(a.Copy, b.Copy))
 	})
 	slices.SortStableFunc(l.Unplaced, func(a, b Unplaced) int { return cmp.Compare(rank[a.Item], rank[b.Item]) })
-	return l, length, nil
 }
 
 // share are the options for n of all parts, when those before have had theirs:

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"strconv"
-	"strings"
 
 	"groundwork/internal/geom"
 	"groundwork/internal/guillotine"
@@ -18,7 +17,7 @@ import (
 type cutting struct {
 	*guillotine.Layout
 	plans []*blankPlan
-	stock []guillotine.Stock
+	stock map[string]numbered
 }
 
 // worth is the share of its area as new that an offcut is worth (common
@@ -35,22 +34,54 @@ const bought = "bought"
 // cut up less the worth of its offcuts is little. It is counted in mm² of new
 // sheet, since a shop file need not say prices. Blanks lie with their grain along
 // the sheet's: they are not turned.
-func cutSheets(ctx context.Context, plans []*blankPlan, v shop.Veneer, o Options) (*cutting, error) {
-	c := &cutting{plans: plans, stock: stockOf(v)}
+//
+// Sheets that the maker has marked are there: they are taken in their order, and
+// one more only when those before do not hold all.
+func (l *lot) cutSheets(ctx context.Context, plans []*blankPlan) (*cutting, error) {
+	c := &cutting{plans: plans, stock: map[string]numbered{}}
 	var items []guillotine.Item
+	least := 1
 	for i, b := range plans {
-		items = append(items, guillotine.Item{ID: strconv.Itoa(i), Size: guillotine.Size{X: up(b.size.Y), Y: up(b.size.X)}})
+		it := guillotine.Item{ID: strconv.Itoa(i), Size: guillotine.Size{X: up(b.size.Y), Y: up(b.size.X)}}
+		if b.fixed != nil {
+			it.Held = &guillotine.Held{Stock: b.fixed.stock, At: b.fixed.at}
+		}
+		items = append(items, it)
 	}
-	own := guillotine.Options{Kerf: up(v.BlankKerf), Least: guillotine.Size{X: up(v.MinOffcut.X), Y: up(v.MinOffcut.Y)}, Iterations: cutIterations, Seed: o.Seed}
-	l, err := guillotine.Pack(ctx, items, c.stock, own)
-	if err != nil {
-		return nil, err
+	marked := 0
+	for _, s := range l.stock {
+		c.stock[s.ID] = s
+		if !s.known || s.kept != "" {
+			continue
+		}
+		marked = max(marked, s.first)
+		for _, b := range plans {
+			if b.fixed != nil && b.fixed.stock == s.ID {
+				least = max(least, s.first)
+			}
+		}
 	}
-	if err := guillotine.VerifyLayout(l, items, c.stock, own); err != nil {
-		return nil, fmt.Errorf("cuts of sheets do not hold: %w", err)
+	own := guillotine.Options{Kerf: up(l.v.BlankKerf), Least: guillotine.Size{X: up(l.v.MinOffcut.X), Y: up(l.v.MinOffcut.Y)}, Iterations: cutIterations, Seed: l.o.Seed}
+	for n := least; ; n++ {
+		var stock []guillotine.Stock
+		for _, s := range l.stock {
+			if s.kept != "" || s.known && s.first <= n || !s.known && n > marked || marked == 0 {
+				stock = append(stock, s.Stock)
+			}
+		}
+		out, err := guillotine.Pack(ctx, items, stock, own)
+		if err != nil {
+			return nil, err
+		}
+		if len(out.Unplaced) > 0 && marked > 0 && n <= marked {
+			continue
+		}
+		if err := guillotine.VerifyLayout(out, items, stock, own); err != nil {
+			return nil, fmt.Errorf("cuts of sheets do not hold: %w", err)
+		}
+		c.Layout = out
+		return c, nil
 	}
-	c.Layout = l
-	return c, nil
 }
 
 // cutIterations is the budget for cutting up sheets: thirty blanks take some 20 ms.
@@ -108,22 +139,24 @@ func (c *cutting) left(patterns []veneer.Pattern) []nest.Unplaced {
 
 // emit adds the sheets and the blanks on them to the result: blanks in the order
 // of the plans.
-func (c *cutting) emit(patterns []veneer.Pattern, v shop.Veneer, res *Result, places []Placement) {
+func (c *cutting) emit(patterns []veneer.Pattern, v shop.Veneer, o Options, res *Result, places []Placement) {
 	first := len(res.Sheets)
 	numbers := map[string]int{}
 	for _, l := range c.Sheets {
 		s := Sheet{Veneer: v.ID}
-		if id, kept := strings.CutPrefix(l.Stock, "kept "); kept {
-			numbers[id]++
+		of := c.stock[l.Stock]
+		n := of.first + numbers[l.Stock]
+		numbers[l.Stock]++
+		if of.kept != "" {
 			for _, q := range v.Offcuts {
-				if q.ID == id {
-					s.ID, s.Kept, s.Size, s.Price = fmt.Sprintf("%s-%s-%d", v.ID, id, numbers[id]), id, q.Size, q.Price
+				if q.ID == of.kept {
+					s.ID, s.Kept, s.Size, s.Price = fmt.Sprintf("%s-%s-%d", v.ID, of.kept, n), of.kept, q.Size, q.Price
 				}
 			}
 		} else {
-			numbers[bought]++
-			s.ID, s.Size, s.Margin, s.Price = fmt.Sprintf("%s-%d", v.ID, numbers[bought]), v.Sheet, v.EdgeMargin, v.Price
+			s.ID, s.Size, s.Margin, s.Price = fmt.Sprintf("%s-%d", v.ID, n), v.Sheet, v.EdgeMargin, v.Price
 		}
+		s.Reserved = reservedOn(v, o, s.ID)
 		for _, q := range l.Offcuts {
 			s.Offcuts = append(s.Offcuts, s.box(q))
 		}
@@ -164,4 +197,25 @@ func (c *cutting) emit(patterns []veneer.Pattern, v shop.Veneer, res *Result, pl
 func (s Sheet) box(r guillotine.Rect) geom.Box2 {
 	lo := geom.V2(float64(r.At[0])*micron+s.Margin, float64(r.At[1])*micron+s.Margin)
 	return geom.Box2{Min: lo, Max: lo.Add(geom.V2(float64(r.X)*micron, float64(r.Y)*micron))}
+}
+
+// figures are what a layout comes to: the area of its patterns, that of its
+// blanks and that of its sheets less the offcuts worth keeping, mm².
+func (c *cutting) figures(patterns []veneer.Pattern, v shop.Veneer) (used, blanks, consumed float64) {
+	for _, p := range c.Placements {
+		i, _ := strconv.Atoi(p.Item)
+		b := c.plans[i]
+		blanks += b.size.X * b.size.Y
+		for _, it := range b.items {
+			used += patterns[it.pattern].GrossArea
+		}
+	}
+	for _, l := range c.Sheets {
+		size, _ := ground(v, c.stock[l.Stock].kept)
+		consumed += size.X * size.Y
+		for _, q := range l.Offcuts {
+			consumed -= float64(q.X) * micron * float64(q.Y) * micron
+		}
+	}
+	return used, blanks, consumed
 }

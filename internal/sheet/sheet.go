@@ -12,6 +12,7 @@ package sheet
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -86,9 +87,11 @@ type Result struct {
 	Placements []Placement // in order of the patterns
 	Laser      string      // laser bed that the blanks were sized for
 	Gap        float64     // between patterns, mm
+	Border     float64     // of every blank that stays empty, mm
 	Reserved   []Reserved  // as in Options
 	Findings   []finding.Finding
 	bound      float64
+	figure     map[string]string // shop.Veneer.Figure by veneer
 }
 
 // Bound is the area of sheet, mm², that the patterns take at the least: their
@@ -184,41 +187,90 @@ func shares(l shop.Laser, v shop.Veneer) []kind {
 	return out
 }
 
-// Plan cuts blanks from sheets and lays every pattern on one.
+// Plan cuts blanks from sheets and lays every pattern on one. With Options.Spent
+// it first makes the layout that it makes without, and then looks for better
+// ones until the time is over: it never ends with a worse one, however early
+// that is.
 func Plan(ctx context.Context, k *solid.Kernel, patterns []veneer.Pattern, s *shop.Shop, o Options) (*Result, error) {
 	o = o.withDefaults()
 	if len(s.Lasers) == 0 {
 		return nil, fmt.Errorf("sheet: the shop has no laser bed")
 	}
 	laser := s.Lasers[0]
-	res := &Result{Laser: laser.ID, Gap: o.Gap + laser.Kerf}
+	res := &Result{Laser: laser.ID, Gap: o.Gap + laser.Kerf, Border: laser.Margin, Reserved: slices.Clone(o.Reserved), figure: map[string]string{}}
 	places := make([]Placement, len(patterns))
 	for i := range places {
 		places[i] = Placement{Pattern: i, Blank: -1}
 	}
-	veneers := veneersOf(patterns)
-	for i, id := range veneers {
-		own := o
-		own.Spent = nest.Within(o.Spent, float64(i)/float64(len(veneers)), float64(i+1)/float64(len(veneers)))
+	var lots []*lot
+	for _, id := range veneersOf(patterns) {
 		v, ok := s.Veneer(id)
 		if !ok {
 			return nil, fmt.Errorf("sheet: the shop has no veneer %q", id)
 		}
-		if err := planVeneer(ctx, patterns, v, laser, own, res, places); err != nil {
-			return nil, fmt.Errorf("sheet: %s: %w", id, err)
+		lots = append(lots, &lot{patterns: patterns, v: v, laser: laser, o: o, gap: res.Gap, pinned: map[int]bool{}, stock: aside(v, o)})
+		res.figure[id] = v.Figure
+	}
+	res.Findings = arrange(lots, patterns, o)
+	best := make([]*outcome, len(lots))
+	tell := func() { // of all veneers together
+		if o.Watch.Better == nil {
+			return
 		}
+		var b Better
+		var blanks float64
+		for i, l := range lots {
+			used, area, consumed := best[i].figures(patterns, l.v)
+			b.Density, blanks = b.Density+used, blanks+area
+			b.Consumed, b.Blanks = b.Consumed+consumed, b.Blanks+len(best[i].plans)
+		}
+		if blanks > 0 {
+			b.Density /= blanks
+		}
+		o.Watch.Better(b)
+	}
+	for i, l := range lots {
+		var err error
+		if best[i], err = l.lay(ctx); err != nil {
+			return nil, fmt.Errorf("sheet: %s: %w", l.v.ID, err)
+		}
+	}
+	tell()
+	for i, l := range lots {
+		if o.Spent == nil {
+			break
+		}
+		spent := nest.Within(o.Spent, float64(i)/float64(len(lots)), float64(i+1)/float64(len(lots)))
+		err := l.search(ctx, spent, func(r *outcome) {
+			if r.before(best[i]) {
+				best[i] = r
+				tell()
+			}
+		})
+		if err != nil {
+			return nil, fmt.Errorf("sheet: %s: %w", l.v.ID, err)
+		}
+	}
+	for i, l := range lots {
+		v := l.v
+		for _, u := range best[i].out {
+			i := slices.IndexFunc(patterns, func(p veneer.Pattern) bool { return p.ID == u.Item })
+			res.Findings = append(res.Findings, unfitting(u, patterns[i], laser, v))
+		}
+		best[i].emit(patterns, v, o, res, places)
 		usable := (1 - 2*v.EdgeMargin/v.Sheet.X) * (1 - 2*v.EdgeMargin/v.Sheet.Y)
 		if len(v.Offcuts) > 0 {
 			usable = 1
 		}
 		for k, p := range patterns {
-			if p.Veneer == id && places[k].Blank >= 0 {
+			if p.Veneer == v.ID && places[k].Blank >= 0 {
 				res.bound += p.GrossArea / usable
 			}
 		}
 	}
 	res.Placements = places
 	res.Findings = append(res.Findings, parted(patterns, res)...)
+	res.Findings = append(res.Findings, unused(lots, res, o)...)
 	res.Findings = finding.Sorted(res.Findings)
 	return res, nil
 }
@@ -245,76 +297,123 @@ func turns(v shop.Veneer) []float64 {
 	return []float64{0, math.Pi}
 }
 
-// planVeneer lays out the patterns of one veneer. Which blanks they are best
-// laid on, and whether tight blanks make for whole offcuts, shows only once the
-// sheets are cut: several layouts are made, on blanks that are charged the length
-// of sheet that they take and on others, and the one that spoils least veneer is
-// kept, matched sets whole before that.
-func planVeneer(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, laser shop.Laser, o Options, res *Result, places []Placement) error {
-	ks := kinds(laser, v)
-	narrow := shares(laser, v)
+// outcome is a layout of a lot, cut from sheets.
+type outcome struct {
+	*cutting
+	out    []nest.Unplaced // what has no place, or only on a strip of its own
+	rows   int
+	spoils float64 // mm² of new sheet
+}
+
+// before reports whether a layout is better: less is left out, more matched sets
+// are whole, less veneer is spoilt.
+func (r *outcome) before(q *outcome) bool {
+	return q == nil || cmp.Or(cmp.Compare(len(r.out), len(q.out)), cmp.Compare(r.rows, q.rows), cmp.Compare(r.spoils, q.spoils-1e-6)) < 0
+}
+
+// lay lays out the patterns of one veneer. Which blanks they are best laid on,
+// and whether tight blanks make for whole offcuts, shows only once the sheets are
+// cut: several layouts are made, on blanks that are charged the length of sheet
+// that they take and on others, and the one that spoils least veneer is kept,
+// matched sets whole before that.
+func (l *lot) lay(ctx context.Context) (*outcome, error) {
+	tries := l.tries()
+	results := make([]*outcome, len(tries))
+	errs := make([]error, len(tries))
+	var wait sync.WaitGroup
+	for n := range tries {
+		wait.Go(func() {
+			results[n], errs[n] = l.try(ctx, tries[n], nest.Options{
+				Gap: l.gap, Seed: l.o.Seed, Iterations: l.o.Iterations, Lines: max(0, l.o.Lines/len(tries)),
+			}, nil)
+		})
+	}
+	wait.Wait()
+	if err := errors.Join(errs...); err != nil {
+		return nil, err
+	}
+	var best *outcome
+	for _, r := range results {
+		if r.before(best) {
+			best = r
+		}
+	}
+	return best, nil
+}
+
+// search looks for layouts until the time is over, one choice of blanks after
+// the other, and hands on what it comes upon.
+func (l *lot) search(ctx context.Context, spent func() float64, found func(*outcome)) error {
+	tries := l.tries()
+	for n := range tries {
+		share := func(n int) float64 { return float64(n) / float64(len(tries)) }
+		if spent() >= share(n+1) {
+			continue
+		}
+		r, err := l.try(ctx, tries[n], nest.Options{
+			Gap: l.gap, Seed: l.o.Seed, Iterations: l.o.Iterations, Spent: nest.Within(spent, share(n), share(n+1)),
+		}, found)
+		if err != nil {
+			return err
+		}
+		found(r)
+	}
+	return nil
+}
+
+// tries are the choices of blanks that are laid out; one when all is pinned.
+func (l *lot) tries() [][]kind {
+	ks := kinds(l.laser, l.v)
+	narrow := shares(l.laser, l.v)
 	all := slices.Concat(ks, narrow)
 	plain := slices.Clone(all) // charged their own area
 	for i := range plain {
 		plain[i].cost = plain[i].size.X * plain[i].size.Y
 	}
 	tries := [][]kind{ks, {ks[1], narrow[0]}, all, plain}
-	type result struct {
-		*cutting
-		out []nest.Unplaced
-		err error
+	for i, p := range l.patterns {
+		if p.Veneer == l.v.ID && !l.pinned[i] && !p.KnifeCut {
+			return tries
+		}
 	}
-	results := make([]result, len(tries))
-	try := func(n int) (r result) {
-		share := func(n int) float64 { return float64(n) / float64(len(tries)) }
-		plans, out, err := layOut(ctx, patterns, v, laser, tries[n], o, nest.Options{
-			Gap: res.Gap, Seed: o.Seed, Iterations: o.Iterations,
-			Lines: max(0, o.Lines/len(tries)), Spent: nest.Within(o.Spent, share(n), share(n+1)),
-		})
+	return tries[:1]
+}
+
+// try is a layout on some kinds of blanks. on, if not nil, is also told what
+// comes of layouts on the way.
+func (l *lot) try(ctx context.Context, ks []kind, o nest.Options, on func(*outcome)) (*outcome, error) {
+	cut := func(plans []*blankPlan, out []nest.Unplaced) (*outcome, error) {
+		c, err := l.cutSheets(ctx, plans)
 		if err != nil {
-			return result{err: err}
+			return nil, err
 		}
-		c, err := cutSheets(ctx, plans, v, o)
-		if err != nil {
-			return result{err: err}
-		}
-		return result{cutting: c, out: append(out, c.left(patterns)...)}
+		return &outcome{c, append(out, c.left(l.patterns)...), rows(plans, l.patterns), c.Cost - c.Value}, nil
 	}
-	// Side by side, unless they share a given time.
-	var wait sync.WaitGroup
-	for n := range tries {
-		if o.Spent != nil {
-			results[n] = try(n)
-			continue
-		}
-		wait.Go(func() { results[n] = try(n) })
-	}
-	wait.Wait()
-	var best *cutting
-	var left []nest.Unplaced
-	var least float64
-	var parts int
-	for _, r := range results {
-		if r.err != nil {
-			return r.err
-		}
-		spoils, in := r.Cost-r.Value, rows(r.plans, patterns)
-		if best == nil || cmp.Or(cmp.Compare(len(r.out), len(left)), cmp.Compare(in, parts), cmp.Compare(spoils, least-1e-6)) < 0 {
-			best, left, least, parts = r.cutting, r.out, spoils, in
+	var failed error
+	var tell func([]*blankPlan, []nest.Unplaced)
+	if on != nil {
+		tell = func(plans []*blankPlan, out []nest.Unplaced) {
+			r, err := cut(plans, out)
+			if err != nil {
+				failed = err
+				return
+			}
+			on(r)
 		}
 	}
-	for _, u := range left {
-		i := slices.IndexFunc(patterns, func(p veneer.Pattern) bool { return p.ID == u.Item })
-		res.Findings = append(res.Findings, unfitting(u, patterns[i], laser, v))
+	plans, out, err := l.layOut(ctx, ks, o, tell)
+	if err = cmp.Or(err, failed); err != nil {
+		return nil, err
 	}
-	best.emit(patterns, v, res, places)
-	return nil
+	return cut(plans, out)
 }
 
 // layOut lays the patterns of one veneer on blanks of some kinds, largest blank
-// first. What fits none of them but can be cut in several set-ups has a blank of
-// its own; out is all that fits none.
-func layOut(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, laser shop.Laser, ks []kind, o Options, no nest.Options) (plans []*blankPlan, out []nest.Unplaced, err error) {
+// first, and on those of the marks. What fits none of them but can be cut in
+// several set-ups has a blank of its own; out is all that fits none. on, if not
+// nil, is told the layouts that separation comes upon.
+func (l *lot) layOut(ctx context.Context, ks []kind, no nest.Options, on func([]*blankPlan, []nest.Unplaced)) (plans []*blankPlan, out []nest.Unplaced, err error) {
+	patterns, v, laser := l.patterns, l.v, l.laser
 	var bins []nest.Bin
 	for _, kd := range ks {
 		bins = append(bins, nest.Bin{ID: kd.name, Size: kd.size, Quantity: nest.Unlimited, Margin: laser.Margin, Cost: kd.cost})
@@ -323,7 +422,7 @@ func layOut(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, laser
 	index := map[string]int{}
 	var own []*blankPlan // blanks being made, grain along X
 	for i, p := range patterns {
-		if p.Veneer != v.ID {
+		if p.Veneer != v.ID || l.pinned[i] {
 			continue
 		}
 		shape := aligned(p)
@@ -339,35 +438,97 @@ func layOut(ctx context.Context, patterns []veneer.Pattern, v shop.Veneer, laser
 		index[p.ID] = i
 	}
 	items = matched(items, patterns, index, bins, no.Gap)
-	l, err := nest.Pack(ctx, items, bins, no)
+	for i, k := range l.keeps {
+		if k.rest {
+			// What is pinned is an obstacle, not a pin: it lies where the maker has laid
+			// it, which may be some micrometres short of the gap. The blank is cut in any
+			// case, so it costs next to nothing.
+			const cut = 1e-3
+			b := nest.Bin{ID: keepID(i), Size: k.size, Margin: laser.Margin, Cost: cut, Reserved: slices.Clone(k.reserved)}
+			for _, p := range k.laid {
+				b.Reserved = append(b.Reserved, p.Outline())
+			}
+			bins = append(bins, b)
+		}
+	}
+	made := func(l2 *nest.Layout) ([]*blankPlan, []nest.Unplaced, error) {
+		if vs := nest.Verify(items, bins, l2, no.Gap); len(vs) > 0 {
+			return nil, nil, fmt.Errorf("a layout does not hold: %v", vs[0])
+		}
+		return l.blanks(ks, index, own, l2)
+	}
+	if on != nil {
+		no.Better = func(l2 *nest.Layout) {
+			if p, out, err := made(l2); err == nil { // what does not hold is not told; the last one is an error
+				on(p, out)
+			}
+		}
+	}
+	l2, err := nest.Pack(ctx, items, bins, no)
 	if err != nil {
 		return nil, nil, err
 	}
-	if vs := nest.Verify(items, bins, l, no.Gap); len(vs) > 0 {
-		return nil, nil, fmt.Errorf("a layout does not hold: %v", vs[0])
-	}
-	for _, u := range l.Unplaced {
+	return made(l2)
+}
+
+// keepID names the bin of a blank of the marks.
+func keepID(i int) string { return fmt.Sprintf("kept %d", i) }
+
+// blanks are the blanks of a layout, own among them, and those of the marks.
+func (l *lot) blanks(ks []kind, index map[string]int, own []*blankPlan, made *nest.Layout) (plans []*blankPlan, out []nest.Unplaced, err error) {
+	patterns, laser := l.patterns, l.laser
+	out = slices.Clone(made.Unplaced)
+	own = slices.Clone(own)
+	for _, u := range made.Unplaced {
 		i := index[u.Item]
-		if _, ok := setUps(aligned(patterns[i]).Bounds().Size(), laser, v); ok {
+		if _, ok := setUps(aligned(patterns[i]).Bounds().Size(), laser, l.v); ok {
 			own = append(own, knifeBlank(i, aligned(patterns[i]), laser))
 		}
 	}
-	for _, b := range l.Bins {
-		kd := ks[slices.IndexFunc(ks, func(kd kind) bool { return kd.name == b.ID })]
-		plans = append(plans, &blankPlan{kind: kd, size: kd.size})
+	keeps := make([]*blankPlan, len(l.keeps))
+	for i, k := range l.keeps {
+		b := k.blankPlan
+		b.items = slices.Clone(b.items)
+		keeps[i] = &b
+		for _, it := range b.items { // still too long for the bed
+			p := patterns[it.pattern]
+			if _, ok := setUps(aligned(p).Bounds().Size(), laser, l.v); ok && !p.KnifeCut {
+				out = append(out, nest.Unplaced{Item: p.ID, Count: 1, Reason: nest.TooLarge})
+			}
+		}
 	}
-	for _, p := range l.Placements {
-		b := plans[p.Bin]
-		b.items = append(b.items, placed{index[p.Item], p.At, p.Turn})
+	var on []*blankPlan // of the layout's bins
+	for _, b := range made.Bins {
+		if n := slices.IndexFunc(ks, func(kd kind) bool { return kd.name == b.ID }); n >= 0 {
+			p := &blankPlan{kind: ks[n], size: ks[n].size}
+			plans, on = append(plans, p), append(on, p)
+			continue
+		}
+		for i := range keeps {
+			if keepID(i) == b.ID {
+				on = append(on, keeps[i])
+			}
+		}
+	}
+	for _, p := range made.Placements {
+		b := on[p.Bin]
+		b.items = append(b.items, placed{pattern: index[p.Item], at: p.At, turn: p.Turn})
 	}
 	for _, b := range plans {
-		b.trim(patterns, laser.Margin, o.RoundUp)
+		b.trim(patterns, laser.Margin, l.o.RoundUp)
 	}
-	plans = append(plans, own...)
+	var kept []*blankPlan
+	for _, b := range keeps {
+		slices.SortFunc(b.items, func(p, q placed) int { return cmp.Compare(p.pattern, q.pattern) })
+		if len(b.items) > 0 {
+			kept = append(kept, b)
+		}
+	}
+	plans = slices.Concat(kept, plans, own)
 	slices.SortStableFunc(plans, func(a, b *blankPlan) int {
 		return cmp.Or(-cmp.Compare(a.size.X, b.size.X), -cmp.Compare(a.size.Y, b.size.Y))
 	})
-	return plans, l.Unplaced, nil
+	return plans, out, nil
 }
 
 // unfitting says what becomes of a pattern that fits no blank.
@@ -404,7 +565,8 @@ func setUps(size geom.Vec2, l shop.Laser, v shop.Veneer) (n int, ok bool) {
 type placed struct {
 	pattern int
 	at      geom.Vec2
-	turn    float64 // after the grain was brought along X
+	turn    float64    // after the grain was brought along X
+	told    *geom.Vec2 // where it is pinned, as it lies on the bed: to the last digit
 }
 
 // blankPlan is a blank while it is worked out, with the grain along X.
@@ -413,6 +575,8 @@ type blankPlan struct {
 	size  geom.Vec2
 	items []placed
 	knife bool
+	given bool   // of the marks: not trimmed
+	fixed *place // where it is cut from; nil for wherever it is best
 }
 
 // knifeBlank is a strip for one pattern that is longer than the bed.
@@ -450,7 +614,7 @@ func (b *blankPlan) outline(patterns []veneer.Pattern, it placed) geom.Polygons 
 func (b *blankPlan) emit(patterns []veneer.Pattern, v shop.Veneer, sheet int, corner geom.Vec2, res *Result, places []Placement) {
 	n := len(res.Blanks)
 	out := Blank{
-		ID: fmt.Sprintf("blank-%02d", n+1), Veneer: v.ID, Size: b.size, Sheet: sheet, At: corner, ByKnife: b.knife,
+		ID: fmt.Sprintf("blank-%02d", n+1), Veneer: v.ID, Size: b.size, Sheet: sheet, At: corner, ByKnife: b.knife, Fixed: b.fixed != nil,
 	}
 	if b.kind.turned {
 		out.Size, out.Grain = geom.V2(b.size.Y, b.size.X), math.Pi/2
@@ -461,6 +625,9 @@ func (b *blankPlan) emit(patterns []veneer.Pattern, v shop.Veneer, sheet int, co
 		if b.kind.turned { // a quarter turn counter-clockwise about the blank's corner
 			turn += math.Pi / 2
 			at = geom.V2(b.size.Y-at.Y, at.X)
+		}
+		if it.told != nil {
+			at = *it.told
 		}
 		places[it.pattern] = Placement{Pattern: it.pattern, Blank: n, At: at, Turn: math.Remainder(turn, 2*math.Pi)}
 		out.Used += p.GrossArea
