@@ -357,6 +357,10 @@ func TestGather(t *testing.T) {
 		drag("a.yaml", h, "height", "height 0 to "+h)
 	}
 	history(t, f, set, "height 0 to 3, made", "")
+	drag("a.yaml", "0", "height", "height 0 to 0") // back where it began: nothing to undo
+	history(t, f, set, "made", "")
+	drag("a.yaml", "3", "height", "height 0 to 3")
+	history(t, f, set, "height 0 to 3, made", "")
 	write(t, f, "b.yaml", "b", "other file")
 	drag("a.yaml", "4", "height", "height 0 to 4") // nothing was done to a.yaml in between
 	drag("a.yaml", "5", "depth", "depth")

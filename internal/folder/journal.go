@@ -109,7 +109,7 @@ func (r record) valid() bool {
 	}
 	seen := map[string]bool{}
 	for _, c := range r.Files {
-		if textName(c.Name) != nil || seen[c.Name] || c.Before == c.After || !c.Before.valid() || !c.After.valid() {
+		if textName(c.Name) != nil || seen[c.Name] || !c.Before.valid() || !c.After.valid() {
 			return false
 		}
 		seen[c.Name] = true

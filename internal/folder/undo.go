@@ -49,8 +49,14 @@ func replay(records []record, set []string) (undo, redo []entry) {
 				redo = slices.DeleteFunc(redo, func(e entry) bool { return overlap(e.turn, r.Files) })
 			}
 		case didStep:
-			if r.touches(set) {
-				undo, redo = append(undo, entry{r, slices.Clone(r.Files)}), nil
+			if !r.touches(set) {
+				break
+			}
+			redo = nil
+			// A gathered step may have come back to where it began.
+			turn := slices.DeleteFunc(slices.Clone(r.Files), func(c change) bool { return c.Before == c.After })
+			if touches(turn, set) {
+				undo = append(undo, entry{r, turn})
 			}
 		case didUndo:
 			s := r
