@@ -2,17 +2,22 @@
 GO      ?= go
 PIECE   ?= heron-side-table
 OUT     ?= out/$(PIECE)
+FOLDER  ?= out/folder
 FUZZTIME ?= 20s
 NESTTIME ?= 60
 NESTSEEDS ?= 0,1,2
 
-.PHONY: help demo test test-outside test-long build kernel lint bench nestbench fuzz golden clean
+.PHONY: help demo serve test test-page test-outside test-long build kernel ui lint bench nestbench fuzz golden clean
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
 
 demo: build ## make the demo side table's job folder under out/ (PIECE=otter-stool for another)
 	bin/groundwork plan examples/$(PIECE).yaml --shop examples/shop.yaml --out $(OUT) --replace
+
+serve: build ## open the page on a folder of pieces (FOLDER=..., else out/folder with the demo side table)
+	@test -e $(FOLDER) || { mkdir -p $(FOLDER) && cp examples/heron-side-table.yaml examples/shop.yaml $(FOLDER); }
+	bin/groundwork serve $(FOLDER) --open
 
 test: kernel ## vet and test everything that Go and Node alone can test
 	$(GO) vet ./...
@@ -25,11 +30,15 @@ test-outside: kernel ## compare results with outside programs (installs Debian p
 test-long: kernel ## what takes minutes: large models made for pictures, counts of their parts beside a plain grid
 	$(GO) test -tags long -timeout 60m -count=1 -v -run 'Closed|Beside|Seams|ExamplesPosed|QuickEstimate' ./internal/job ./internal/printing
 
-build: kernel ## build the program into bin/
+build: kernel ui ## build the program with its page into bin/
+	REQUIRE_UI=1 $(GO) test -count=1 ./web
 	$(GO) build -o bin/groundwork ./cmd/groundwork
 
 kernel: ## fetch the solid kernel from npm, pinned by its hash
 	$(GO) run ./tools/kernel
+
+ui: ## build the page into web/dist, where the program embeds it
+	cd web/ui && { test node_modules/.package-lock.json -nt package-lock.json || npm ci --no-audit --no-fund; } && npm run build
 
 lint: ## check formatting and vet
 	@test -z "$$(gofmt -l .)" || { echo "not gofmt'ed:"; gofmt -l .; exit 1; }

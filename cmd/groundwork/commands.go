@@ -39,6 +39,7 @@ type planCommand struct {
 	NestRounds int               `help:"How many times nesting takes a layout up and lays it again; more is tighter and slower." placeholder:"N"`
 	NestTime   time.Duration     `help:"How long to look for better layouts of veneer and print loads, as in 2m. The job then depends on the machine." placeholder:"TIME"`
 	Inch       bool              `help:"Show lengths in inches on the screen."`
+	marksFlag
 	strengthFlag
 }
 
@@ -59,13 +60,17 @@ func (c *planCommand) Run(ctx context.Context, out *output) error {
 	if err := job.Ready(c.Out, c.Replace); err != nil { // before the work, not after it
 		return withReplace(err)
 	}
-	pl, k, err := makePlan(ctx, out, c.Piece, c.Shop, c.Set, plan.Options{
+	o := plan.Options{
 		Core: core.Options{Labels: true, Solids: true},
 		// Loads gain little from time, veneer is what is dear.
 		Printing: printing.Options{Spent: lasting(c.NestTime / 5)},
 		Sheet:    sheet.Options{FaceDown: c.FaceDown, Compensate: c.Kerf, Iterations: c.NestRounds, Spent: lasting(c.NestTime - c.NestTime/5)},
 		Strength: c.options(),
-	})
+	}
+	if err := c.settle(out, c.Piece, &o.Sheet); err != nil {
+		return err
+	}
+	pl, k, err := makePlan(ctx, out, c.Piece, c.Shop, c.Set, o)
 	if err != nil {
 		return err
 	}
@@ -74,8 +79,8 @@ func (c *planCommand) Run(ctx context.Context, out *output) error {
 	if n := stops(pl.Findings); n > 0 {
 		return alterError{n}
 	}
-	o := job.Options{Replace: c.Replace, Sheet: sheet.Options{FaceDown: c.FaceDown, Compensate: c.Kerf}}
-	if err := job.Write(ctx, k, pl, c.Out, o); err != nil {
+	write := job.Options{Replace: c.Replace, Sheet: sheet.Options{FaceDown: c.FaceDown, Compensate: c.Kerf}}
+	if err := job.Write(ctx, k, pl, c.Out, write); err != nil {
 		return withReplace(err)
 	}
 	showStrength(out, pl)
@@ -96,11 +101,16 @@ type checkCommand struct {
 	Piece string            `arg:"" help:"The piece file." type:"path"`
 	Shop  string            `help:"The shop file. Without it an ordinary shop is assumed." type:"path" placeholder:"FILE"`
 	Set   map[string]string `help:"Give a parameter of the piece another value." placeholder:"NAME=VALUE"`
+	marksFlag
 	strengthFlag
 }
 
 func (c *checkCommand) Run(ctx context.Context, out *output) error {
-	pl, k, err := makePlan(ctx, out, c.Piece, c.Shop, c.Set, plan.Options{Strength: c.options()})
+	o := plan.Options{Strength: c.options()}
+	if err := c.settle(out, c.Piece, &o.Sheet); err != nil {
+		return err
+	}
+	pl, k, err := makePlan(ctx, out, c.Piece, c.Shop, c.Set, o)
 	if err != nil {
 		return err
 	}

@@ -358,7 +358,7 @@ type FindingDoc struct {
 	Message  string `json:"message"`
 	Remedy   string `json:"remedy"`
 	Source   string `json:"source"`
-	File     string `json:"file"`
+	File     string `json:"file" jsonschema:"description=Name of the file that it is about; without its folder"`
 	Line     int    `json:"line"`
 }
 

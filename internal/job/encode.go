@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"path/filepath"
 
 	"github.com/invopop/jsonschema"
 
@@ -335,10 +336,19 @@ func describeVeneer(d *Document, p *plan.Plan, names Names) {
 	}
 }
 
+// fileOnly is a file's name without the folder it lies in: a job is the same
+// wherever it is planned.
+func fileOnly(name string) string {
+	if name == "" {
+		return ""
+	}
+	return filepath.Base(name)
+}
+
 func describeVerdicts(d *Document, p *plan.Plan) {
 	d.Findings, d.Cautions, d.Stability, d.Bill = []FindingDoc{}, []CautionDoc{}, []TipDoc{}, []BillDoc{}
 	for _, f := range p.Findings {
-		d.Findings = append(d.Findings, FindingDoc{f.Severity.String(), f.Stage, f.Code, f.Subject, f.Message, f.Remedy, f.Source, f.File, f.Line})
+		d.Findings = append(d.Findings, FindingDoc{f.Severity.String(), f.Stage, f.Code, f.Subject, f.Message, f.Remedy, f.Source, fileOnly(f.File), f.Line})
 		switch f.Severity {
 		case finding.Stop:
 			d.Totals.Stops++
