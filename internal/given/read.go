@@ -75,6 +75,22 @@ func ReadFile(name string) ([]byte, error) {
 // tags, keys that are not plain words and second documents may not. faults
 // receives what is wrong; the node is nil when nothing can be made of it.
 func Read(data []byte, faults *Faults) (root *Node) {
+	return readBody(parse(data, faults), faults)
+}
+
+// readBody is a document that was parsed, or nil if it could not be.
+func readBody(body ast.Node, faults *Faults) (root *Node) {
+	defer unread(&root, faults)
+	if body == nil {
+		return nil
+	}
+	r := reader{faults: faults, anchors: map[string]*Node{}}
+	return r.node(body, 0)
+}
+
+// parse is the one document in data as the YAML library has it, or nil with
+// the reason in faults.
+func parse(data []byte, faults *Faults) (root ast.Node) {
 	top := Place{1, 1}
 	switch {
 	case len(data) > MaxBytes:
@@ -92,14 +108,7 @@ func Read(data []byte, faults *Faults) (root *Node) {
 			return nil
 		}
 	}
-	// The YAML library has panicked on hostile input before; such a file is
-	// the maker's fault to mend, not a reason for the program to fall over.
-	defer func() {
-		if r := recover(); r != nil {
-			root = nil
-			faults.Add(top, "look for unusual YAML and write it plainly", "the file cannot be read as YAML (%v)", r)
-		}
-	}()
+	defer unread(&root, faults)
 	text := string(data)
 	tokens := lexer.Tokenize(text)
 	if p, what, remedy := unfit(tokens); what != "" {
@@ -131,8 +140,18 @@ func Read(data []byte, faults *Faults) (root *Node) {
 		faults.Add(top, "start from an example", "the file is empty")
 		return nil
 	}
-	r := reader{faults: faults, anchors: map[string]*Node{}}
-	return r.node(body, 0)
+	return body
+}
+
+// unread, deferred, makes a panic a fault. The YAML library has panicked on
+// hostile input before; such a file is the maker's to mend, not a reason for
+// the program to fall over.
+func unread[T any](root *T, faults *Faults) {
+	if r := recover(); r != nil {
+		var none T
+		*root = none
+		faults.Add(Place{1, 1}, "look for unusual YAML and write it plainly", "the file cannot be read as YAML (%v)", r)
+	}
 }
 
 // unfit finds what the YAML parser would follow by recursion or for minutes,
