@@ -66,8 +66,14 @@ export function problemOf(status: number, statusText: string, body: string): Pro
   return new Problem(status, message, text('remedy'));
 }
 
-/** The server's token, or nothing under a development server. */
-export const token = globalThis.document?.querySelector<HTMLMetaElement>('meta[name=groundwork-token]')?.content ?? '';
+/** The server's token: a new one each time that it starts. */
+let token = globalThis.document?.querySelector<HTMLMetaElement>('meta[name=groundwork-token]')?.content ?? '';
+
+/** Reads the token of a server that may have started anew. Throws Unreachable. */
+export async function knock(): Promise<void> {
+  const page = new DOMParser().parseFromString(await (await call('GET', '/')).text(), 'text/html');
+  token = page.querySelector<HTMLMetaElement>('meta[name=groundwork-token]')?.content ?? token;
+}
 
 /** This window, for the server to tell windows apart. */
 export const view = Array.from(crypto.getRandomValues(new Uint8Array(8)), (b) => b.toString(16).padStart(2, '0')).join('');

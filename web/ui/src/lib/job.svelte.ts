@@ -1,45 +1,70 @@
-// The one state of the page. Everything shown is read from `job`; everything
-// done is a method of it. Parts of the page never talk to each other.
+// The one state of the page. Everything that is shown is read from `job`, and
+// everything that is done is a method of it; parts of the page know nothing of
+// one another.
 
 import * as api from './api';
-import { Latest } from './latest';
 import type { PlanDoc } from './plan';
+import { Planner } from './planner.svelte';
 import { Relations } from './relations';
-import type { Change, Fault, Folder, Marks, Piece, PlanOrder } from './types';
+import type { Change, Folder, Marks, Parameter, Piece } from './types';
+import { writeArea, writeLength, writeSize, type Fraction, type Units } from './units';
+import { orphan, Writes } from './writes.svelte';
 
 /** What the stage shows. */
 export type Look = 'piece' | 'cores' | 'veneer' | 'sheets' | 'strength';
-export type Units = 'mm' | 'in';
 
-export interface Progress {
-  stage: string;
-  done: number;
-  total: number;
+/** The sections of the job sheet, in the order of the work. */
+export type Section = 'piece' | 'findings' | 'cores' | 'veneer' | 'strength' | 'bill' | 'take';
+
+export type Theme = 'auto' | 'light' | 'dark';
+
+export interface Notice {
+  id: number;
+  message: string;
+  remedy: string;
 }
 
+/** The drawing that belongs to each section. */
+const looks: Record<Section, Look> = {
+  piece: 'piece', findings: 'piece', cores: 'cores', veneer: 'veneer', strength: 'strength', bill: 'piece', take: 'piece',
+};
+
 class Job {
-  // --- What the server has -------------------------------------------------
+  // --- The folder and the piece ---------------------------------------------
 
   folder = $state.raw<Folder | null>(null);
-  piece = $state.raw<Piece | null>(null);
+  writes = $state.raw<Writes | null>(null);
+  /** The open piece as the server has it, or null in the opening view. */
+  piece = $derived(this.writes?.piece ?? null);
+  /** The server does not answer; what is done is kept and sent when it does. */
+  away = $state(false);
+  notices = $state.raw<Notice[]>([]);
 
-  // --- The plan ------------------------------------------------------------
+  // --- The plan ---------------------------------------------------------------
 
-  /** The plan that is being made or was made last. */
-  planId = $state('');
-  progress = $state.raw<Progress | null>(null);
-  failure = $state.raw<{ message: string; faults: Fault[] } | null>(null);
+  planner = new Planner(() => this.#lost());
+  /** The plan that is being made, or was made last; empty if there is none. */
+  planId = $derived(this.planner.id);
+  /** How far it is; null while nothing is being worked out. */
+  progress = $derived(this.planner.progress);
   /** Members, joints, patterns and the first findings, as soon as they are known. */
-  geometry = $state.raw<{ id: string; doc: PlanDoc } | null>(null);
+  geometry = $derived(this.planner.geometry);
   /** The whole plan; of an earlier state of the piece while `stale`. */
-  whole = $state.raw<{ id: string; doc: PlanDoc } | null>(null);
+  whole = $derived(this.planner.whole);
   stale = $derived(this.whole !== null && this.whole.id !== this.planId);
-  /** The newest that is known: use it for members, joints, patterns, findings. */
-  doc = $derived(this.whole && !this.stale ? this.whole.doc : this.geometry?.id === this.planId ? this.geometry.doc : (this.whole?.doc ?? this.geometry?.doc ?? null));
-  relations = $derived(new Relations(this.doc));
+  /** The newest that is known of members, joints, patterns, findings. */
+  doc: PlanDoc | null = $derived.by(() => {
+    if (this.whole && !this.stale) return this.whole.doc;
+    return this.geometry?.doc ?? this.whole?.doc ?? null;
+  });
+  /** Parts of the whole plan are known too, even while they are being worked out again. */
+  relations = $derived(new Relations(this.doc, this.whole?.doc ?? null));
+  /** How the piece as it is bears its loads, if it has been asked. */
+  strength = $derived(this.planner.strength && this.planner.strength.id === this.planId ? this.planner.strength : null);
 
-  // --- What the maker looks at ---------------------------------------------
+  // --- What the maker looks at ------------------------------------------------
 
+  section = $state<Section>('piece');
   look = $state<Look>('piece');
   /** 0 together, 1 taken apart. */
   apart = $state(0);
@@ -47,15 +72,23 @@ class Job {
   case = $state(0);
   selected = $state<string | null>(null);
   hovered = $state<string | null>(null);
-  units = $state<Units>('mm');
+  units = $state<Units>(remembered('units', 'mm'));
+  fraction = $state<Fraction>(remembered('fraction', 32));
+  theme = $state<Theme>(remembered('theme', 'auto'));
+  #prefersDark = $state(globalThis.matchMedia?.('(prefers-color-scheme: dark)').matches ?? false);
+  dark = $derived(this.theme === 'auto' ? this.#prefersDark : this.theme === 'dark');
+  /** A line of the piece or shop file that the editor is to show. */
+  line = $state.raw<{ file: string; line: number } | null>(null);
 
   /** What the stage draws, or null before anything is known. */
   scene = $derived.by(() => {
     const whole = this.whole && !this.stale ? this.whole : null;
-    if (this.look === 'strength' && whole?.doc.strength) return { url: api.sceneURL(whole.id, 'strength', this.case), of: 'strength' as const, id: whole.id };
+    if (this.look === 'strength' && this.strength) {
+      return { url: api.sceneURL(this.strength.id, 'strength', this.case), of: 'strength' as const, id: this.strength.id };
+    }
     if (whole && this.look !== 'piece') return { url: api.sceneURL(whole.id, 'whole'), of: 'whole' as const, id: whole.id };
-    const geometry = this.geometry ?? this.whole;
-    return geometry ? { url: api.sceneURL(geometry.id, 'geometry'), of: 'geometry' as const, id: geometry.id } : null;
+    const known = this.geometry ?? whole;
+    return known && { url: api.sceneURL(known.id, 'geometry'), of: 'geometry' as const, id: known.id };
   });
 
   /** Chooses a part by any ID of plan.json; null chooses nothing. */
@@ -76,68 +109,354 @@ class Job {
     return this.relations.lit(id, this.hovered);
   }
 
-  // --- What the maker does -------------------------------------------------
+  /** The maker comes to a section of the sheet: its drawing goes on the stage. */
+  read(section: Section): void {
+    if (section === this.section) return;
+    this.section = section;
+    this.look = looks[section];
+  }
 
-  async start(): Promise<void> {
-    this.folder = await api.folder();
+  length(mm: number): string {
+    return writeLength(mm, this.units, this.fraction);
+  }
+
+  size(mm: readonly number[]): string {
+    return writeSize(mm, this.units, this.fraction);
+  }
+
+  area(mm2: number): string {
+    return writeArea(mm2, this.units);
+  }
+
+  measureIn(units: Units, fraction: Fraction): void {
+    this.units = units;
+    this.fraction = fraction;
+    remember('units', units);
+    remember('fraction', fraction);
+  }
+
+  paint(theme: Theme): void {
+    this.theme = theme;
+    remember('theme', theme);
+  }
+
+  // --- Coming and going ---------------------------------------------------------
+
+  /** Begins: reads the folder, opens the piece that the address names. The
+   * function it returns ends it all. */
+  start(): () => void {
+    const dark = matchMedia('(prefers-color-scheme: dark)');
+    const repaint = () => (this.#prefersDark = dark.matches);
+    const visible = () => (document.hidden ? this.#deaf() : this.#listen());
+    const gone = () => this.#follow();
+    dark.addEventListener('change', repaint);
+    document.addEventListener('visibilitychange', visible);
+    window.addEventListener('hashchange', gone);
+    // While this window is open, what it has unsaved is nobody else's.
+    void navigator.locks?.request(alive + api.view, () => new Promise(() => {}));
+    void this.#refresh().then(gone);
+    this.#listen();
+    return () => {
+      dark.removeEventListener('change', repaint);
+      document.removeEventListener('visibilitychange', visible);
+      window.removeEventListener('hashchange', gone);
+      this.#deaf();
+      clearTimeout(this.#retry);
+      this.writes?.close();
+      this.planner.clear();
+    };
+  }
+
+  /** Opens what the address names after its #. */
+  #follow(): void {
+    const file = decodeURIComponent(location.hash.slice(1));
+    if (file === (this.piece?.file ?? '')) return;
+    if (file) void this.open(file);
+    else this.close();
   }
 
   async open(file: string): Promise<void> {
-    this.#take(await api.piece(file));
+    await this.#try(`Opening ${file}`, async () => this.#opened(await api.piece(file)));
   }
 
+  /** Goes back to the opening view. What is unsaved is sent or kept. */
+  close(): void {
+    void this.writes?.flush();
+    this.writes?.close();
+    this.writes = null;
+    this.planner.clear();
+    this.select(null);
+    this.#trial = {};
+    if (location.hash) history.pushState(null, '', location.pathname);
+    void this.#refresh();
+  }
+
+  /** Makes a new piece file of one of the library or the folder, and opens it. */
+  async begin(from: string, file: string): Promise<boolean> {
+    return this.#try(`Starting ${file}`, async () => this.#opened(await api.startFrom(from, file)));
+  }
+
+  /** Puts photographs and solids into the folder. Gives the pieces made of them. */
+  async bring(files: Iterable<File>): Promise<string[]> {
+    const pieces: string[] = [];
+    for (const file of files) {
+      const kind = /\.(jpe?g|png)$/i.test(file.name) ? 'photograph' : /\.(stl|obj|3mf)$/i.test(file.name) ? 'solid' : null;
+      if (!kind) {
+        this.tell(`${file.name} is neither a photograph (jpg, png) nor a file of solids (stl, obj, 3mf).`, 'Put piece and shop files into the folder itself.');
+        continue;
+      }
+      await this.#try(`Bringing in ${file.name}`, async () => {
+        const got = await api.upload(kind, file);
+        for (const f of got.findings) this.tell(`${f.subject}: ${f.message}`, f.remedy);
+        pieces.push(...got.pieces);
+      });
+    }
+    await this.#refresh();
+    return pieces;
+  }
+
+  async #opened(piece: Piece): Promise<void> {
+    this.writes?.close();
+    this.planner.clear();
+    this.select(null);
+    this.section = 'piece';
+    this.look = 'piece';
+    this.#trial = {};
+    const place = this.folder?.path ?? '';
+    const writes = new Writes(piece, place, {
+      taken: () => this.#taken(writes),
+      unreachable: () => this.#lost(),
+      notice: (message, remedy) => this.tell(message, remedy),
+    });
+    this.writes = writes;
+    this.#planned = '';
+    if (location.hash.slice(1) !== encodeURIComponent(piece.file)) location.hash = encodeURIComponent(piece.file);
+    this.#taken(writes);
+
+    const held = await navigator.locks?.query();
+    const open = new Set(held?.held?.map((l) => (l.name ?? '').slice(alive.length)));
+    const unsaved = orphan(place, piece.file, open);
+    if (unsaved) {
+      if (unsaved.text !== undefined || unsaved.writes.length) {
+        this.tell('What you had not saved when the page ended is here again.');
+      }
+      await writes.restore(unsaved);
+    }
+  }
+
+  // --- What the maker does --------------------------------------------------------
+
+  /** Types into the piece file. */
+  edit(text: string): void {
+    this.writes?.edit(text);
+  }
+
+  /** Sets single values; `what` is what undo will call it. */
   async change(changes: Change[], what: string): Promise<void> {
-    if (this.piece) this.#take(await api.change(this.piece.file, changes, this.piece.version, what));
+    await this.writes?.do({ kind: 'changes', changes, what });
   }
 
-  /** Saves marks and pinned patterns; what is what undo says. */
+  /** Saves marks and pinned patterns; `what` is what undo will call it. */
   async mark(marks: Marks, what: string): Promise<void> {
-    if (this.piece) this.#take(await api.saveMarks(this.piece.file, marks, this.piece.marksVersion, what));
+    const writes = this.writes;
+    await writes?.do({ kind: 'marks', marks, base: writes.piece.marksVersion, what });
   }
 
   async undo(): Promise<void> {
-    if (this.piece?.undo) this.#take(await api.undo(this.piece.file));
+    if (this.piece?.undo && !this.away) await this.writes?.do({ kind: 'undo' });
   }
 
   async redo(): Promise<void> {
-    if (this.piece?.redo) this.#take(await api.redo(this.piece.file));
+    if (this.piece?.redo && !this.away) await this.writes?.do({ kind: 'redo' });
   }
 
-  #take(piece: Piece): void {
-    this.piece = piece;
-    this.#planner.want({ piece: piece.file });
+  /** A slider moves: shows what the piece would be, and saves nothing. */
+  slide(name: string, written: string): void {
+    if (!this.piece) return;
+    this.#trial = { ...this.#trial, [name]: written };
+    this.planner.want({ ...this.#order(), set: this.#trial });
+  }
+  #trial: Record<string, string> = {};
+
+  /** A measure is set: saved, and undone by undo. */
+  async measure(p: Parameter, written: string, before: string): Promise<void> {
+    if (written === p.written) {
+      this.letGo();
+      return;
+    }
+    await this.change([{ document: 'piece', pointer: p.pointer, value: written }], `${p.label || p.name}: ${before} to ${written}`);
   }
 
-  #stop: () => void = () => {};
-  #planner = new Latest<PlanOrder>(async (request) => {
-    this.#stop();
-    this.failure = null;
-    const { id } = await api.plan(request);
-    this.planId = id;
-    await new Promise<void>((resolve) => {
-      this.#stop = api.onPlan(id, {
-        stage: (p) => (this.progress = p),
-        geometry: async () => {
-          this.geometry = { id, doc: await api.geometry(id) };
-          resolve();
-        },
-        done: async () => {
-          this.progress = null;
-          this.whole = { id, doc: await api.whole(id) };
-          resolve();
-        },
-        failed: (f) => {
-          this.progress = null;
-          this.failure = { message: f.message, faults: f.faults ?? [] };
-          resolve();
-        },
-        superseded: () => resolve(),
-        lost: (again) => {
-          if (!again) resolve();
-        },
-      });
+  /** The slider is back where it was, or was let go without a change. */
+  letGo(): void {
+    if (!Object.keys(this.#trial).length) return;
+    this.#trial = {};
+    this.planner.want(this.#order());
+  }
+
+  /** Asks how the piece bears its loads, and what would help where it does not. */
+  hold(): void {
+    if (this.piece) this.planner.want({ ...this.#order(), strength: true, remedies: true });
+  }
+
+  /** Works the plan out that was given up. */
+  plan(): void {
+    if (this.piece) this.planner.want(this.#order());
+  }
+
+  /** How blanks are cut; part of the order of every plan. */
+  cutting = $state.raw(remembered('cutting', { faceDown: false, kerf: false }));
+
+  cut(how: { faceDown: boolean; kerf: boolean }): void {
+    this.cutting = how;
+    remember('cutting', how);
+    this.plan();
+  }
+
+  #order() {
+    return { piece: this.piece!.file, ...this.cutting };
+  }
+
+  /** Takes the maker to a finding's place: the line in the file, or the part. */
+  visit(subject: string, file = '', line = 0): void {
+    const name = file.split(/[\\/]/).pop()!;
+    if (line > 0 && (name === this.piece?.file || name === this.piece?.shop)) {
+      this.line = { file: name, line };
+      return;
+    }
+    const id = this.relations.place(subject);
+    if (id) this.select(id);
+  }
+
+  tell(message: string, remedy = ''): void {
+    if (this.notices.some((n) => n.message === message)) return;
+    this.notices = [...this.notices, { id: ++this.#count, message, remedy }];
+  }
+  #count = 0;
+
+  dismiss(id: number): void {
+    this.notices = this.notices.filter((n) => n.id !== id);
+  }
+
+  // --- Behind it ------------------------------------------------------------------
+
+  /** The piece has a new state: it is planned anew if it is really another. */
+  #taken(writes: Writes): void {
+    const { piece } = writes;
+    if (this.writes !== writes) return;
+    const state = JSON.stringify([piece.version, piece.shopVersion, piece.marksVersion]);
+    if (state === this.#planned && !Object.keys(this.#trial).length) return;
+    this.#planned = state;
+    this.#trial = {};
+    if (piece.faults.length) this.planner.rest();
+    else this.planner.want(this.#order());
+  }
+  #planned = '';
+
+  async #try(what: string, run: () => Promise<void>): Promise<boolean> {
+    try {
+      await run();
+      return true;
+    } catch (err) {
+      if (err instanceof api.Unreachable) this.#lost();
+      const remedy = err instanceof api.Problem ? err.remedy : '';
+      this.tell(`${what}: ${err instanceof Error ? err.message : String(err)}`, remedy);
+      return false;
+    }
+  }
+
+  /** Reads the folder and the open piece anew. */
+  async #refresh(): Promise<void> {
+    try {
+      const folder = await api.folder();
+      this.folder = folder;
+      const writes = this.writes;
+      if (writes) {
+        const piece = await api.piece(writes.piece.file);
+        // What is being saved meanwhile comes back with its own answer.
+        if (this.writes === writes && !writes.busy && versions(piece) !== versions(writes.piece)) writes.take(piece);
+      }
+    } catch (err) {
+      if (err instanceof api.Unreachable) this.#lost();
+      else this.tell(err instanceof Error ? err.message : String(err), err instanceof api.Problem ? err.remedy : '');
+    }
+  }
+
+  /** Hears of what other windows and programs change. A hidden window does not
+   * listen, for a browser has few connections to one server; it reads
+   * everything anew when it is looked at again. */
+  #listen(): void {
+    if (this.#hears || document.hidden) return;
+    const stop = api.onFolder({
+      open: () => {
+        if (this.#missed) void this.#refresh();
+        this.#missed = false;
+      },
+      change: (c) => {
+        if (c.view !== api.view) void this.#refresh();
+      },
+      missed: () => void this.#refresh(),
+      lost: () => this.#lost(),
     });
-  });
+    this.#hears = stop;
+  }
+  #hears: (() => void) | null = null;
+  #missed = false;
+
+  #deaf(): void {
+    this.#hears?.();
+    this.#hears = null;
+    this.#missed = true;
+  }
+
+  /** The server does not answer: tries again until it does, then sends what
+   * waits and orders the plan anew. */
+  #lost(): void {
+    if (this.away) return;
+    this.away = true;
+    this.#deaf();
+    const knock = async (wait: number) => {
+      try {
+        await api.knock();
+      } catch {
+        this.#retry = setTimeout(() => void knock(Math.min(wait * 1.5, 5000)), wait);
+        return;
+      }
+      this.away = false;
+      this.#listen();
+      await this.#refresh();
+      await this.writes?.flush();
+      if (this.planner.order) this.planner.again();
+      else this.#follow();
+    };
+    this.#retry = setTimeout(() => void knock(1000), 500);
+  }
+  #retry: ReturnType<typeof setTimeout> | undefined;
+}
+
+/** Names of the locks that show which windows are open. */
+const alive = 'groundwork window ';
+
+function versions(p: Piece): string {
+  return JSON.stringify([p.version, p.shopVersion, p.marksVersion, p.undo, p.redo]);
+}
+
+/** What the maker chose the last time, in this browser. */
+function remembered<T>(name: string, otherwise: T): T {
+  try {
+    const kept = localStorage.getItem(`groundwork ${name}`);
+    return kept === null ? otherwise : (JSON.parse(kept) as T);
+  } catch {
+    return otherwise;
+  }
+}
+
+function remember(name: string, value: unknown): void {
+  try {
+    localStorage.setItem(`groundwork ${name}`, JSON.stringify(value));
+  } catch {
+    // Then it is chosen again the next time.
+  }
 }
 
 export const job = new Job();

@@ -12,8 +12,12 @@ export class Relations {
   readonly #members = new Map<string, string[]>();
   readonly #parts = new Map<string, Set<string>>();
 
-  constructor(doc: PlanDoc | null) {
-    if (!doc) return;
+  /** Of several documents: what is known early, and an earlier whole plan. */
+  constructor(...docs: (PlanDoc | null)[]) {
+    for (const doc of new Set(docs)) if (doc) this.#read(doc);
+  }
+
+  #read(doc: PlanDoc) {
     for (const m of doc.members) this.#add(m.id, 'member', [m.id]);
     const bodies = new Map(doc.bodies?.map((b) => [b.id, b.members]));
     for (const b of doc.bodies ?? []) this.#add(b.id, 'body', b.members);
@@ -40,9 +44,10 @@ export class Relations {
   }
 
   #add(id: string, kind: Kind, members: string[], parts: readonly string[] = []) {
-    // A body of one member has the member's ID, and a plug its leaf's: the
-    // first that comes names the kind.
+    // A body has its first member's ID, and a plug its leaf's: the first that
+    // comes names the kind, and a member belongs to itself alone.
     if (!this.#kinds.has(id)) this.#kinds.set(id, kind);
+    else if (this.#kinds.get(id) === 'member') return;
     const known = this.#members.get(id) ?? [];
     this.#members.set(id, [...known, ...members.filter((m) => !known.includes(m))]);
     for (const part of parts) {

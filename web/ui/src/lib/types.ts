@@ -20,7 +20,6 @@ export type Change = S['Change'];
 export type JobFile = S['JobFile'];
 export type Move = S['Move'];
 export type Clash = S['Clash'];
-export type Upload = S['Uploaded'];
 export type PlanOrder = Omit<S['PlanOrder'], 'view'>;
 
 /** A piece file with the shop and marks it is planned with. */
@@ -38,6 +37,14 @@ export interface Marks {
   reserved?: Reserved[];
   blanks?: MarkedBlank[];
   photographs?: Photograph[];
+}
+
+/** What became of a file that was brought in. */
+export interface Upload {
+  file: string;
+  /** Piece files made of it. */
+  pieces: string[];
+  findings: S['Finding'][];
 }
 
 /** Events of a plan in the making. */
