@@ -19,7 +19,8 @@ func laid(l *veneer.Layout, p veneer.Pattern, height func(q geom.Vec2) float64, 
 	if !ok {
 		return nil, false
 	}
-	parts := []geom.Polygons{thinned(p.Net, flatChord)}
+	size := p.Net.Bounds().Size()
+	parts := []geom.Polygons{thinned(p.Net, min(flatChord, 0.002*min(size.X, size.Y)))} // narrow leaves keep their area, too
 	for _, x := range breaks {
 		last := parts[len(parts)-1]
 		parts[len(parts)-1] = last.ClipHalfPlane(geom.V2(1, 0), x)

@@ -47,7 +47,7 @@ type Extras struct {
 	Stages []Stage   `json:"stages,omitempty"` // of taking apart
 	Stress *float64  `json:"stress,omitempty"` // MPa, greatest
 	Moved  *float64  `json:"moved,omitempty"`  // mm, greatest
-	Case   string    `json:"case,omitempty"`
+	Case   *int      `json:"case,omitempty"`   // load case, from 0
 }
 
 // Stage is a part of taking apart.
@@ -119,7 +119,7 @@ func Geometry(ctx context.Context, k *solid.Kernel, pl *plan.Plan, w io.Writer) 
 	}
 	m.leaves(false)
 	m.hardware()
-	return m.write(w)
+	return m.write(w, Extras{})
 }
 
 // cores are the members' cores with their pads, by member, in the world.
@@ -310,12 +310,16 @@ func quaternion(f geom.Frame) *[4]float32 {
 	return &out
 }
 
-// write hangs the bodies into the assemblies and writes the file.
-func (m *maker) write(w io.Writer) error {
+// write hangs the bodies into the assemblies and writes the file. e is what the
+// root tells beside the usual.
+func (m *maker) write(w io.Writer, e Extras) error {
 	var build func(a *assembly) int
 	build = func(a *assembly) int {
 		if a.body >= 0 {
 			b := m.bodies[a.body]
+			if len(m.hangs[a.body]) == 1 && a.motion == (motion{}) { // nothing to hold together
+				return m.hangs[a.body][0]
+			}
 			return m.node(nodeDoc{Name: b.ID, Children: m.hangs[a.body]}, Extras{Kind: "body", Body: b.ID}, a.motion)
 		}
 		var children []int
@@ -328,7 +332,7 @@ func (m *maker) write(w io.Writer) error {
 		}
 		return m.node(nodeDoc{Name: strings.Join(names, " + "), Children: children}, Extras{Kind: "assembly"}, a.motion)
 	}
-	e := Extras{Kind: "piece", Box: box(m.size), Stages: m.stages}
+	e.Kind, e.Box, e.Stages = "piece", box(m.size), m.stages
 	root := m.g.node(nodeDoc{
 		Name: m.pl.Piece.Name, Children: []int{build(m.whole)}, Extras: e,
 		Matrix: []float64{0.001, 0, 0, 0, 0, 0, -0.001, 0, 0, 0.001, 0, 0, 0, 0, 0, 1}, // columns: where x, y and z go

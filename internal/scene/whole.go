@@ -41,7 +41,7 @@ func Whole(ctx context.Context, k *solid.Kernel, pl *plan.Plan, w io.Writer) err
 	m.leaves(true)
 	m.hardware()
 	m.seams(made.Segments, parts)
-	return m.write(w)
+	return m.write(w, Extras{})
 }
 
 // seams adds the outlines of seams, and their dowels, which stay in the segment
