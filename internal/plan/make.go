@@ -86,6 +86,9 @@ func (st stage) do(ctx context.Context, k *solid.Kernel, seen Plan, c Cache) (*r
 	work := func() (*result, error) {
 		pl := seen
 		found, err := st.run(ctx, k, &pl)
+		if err == nil {
+			err = ctx.Err() // some end early with what they have, and that is not to be kept
+		}
 		if err != nil {
 			return nil, err
 		}

@@ -129,9 +129,10 @@ var stages = []stage{
 		name: "loads", after: []string{"patterns"}, // which it does not need, but the maker sooner
 		sees: forLoads,
 		run: func(ctx context.Context, k *solid.Kernel, pl *Plan) ([]finding.Finding, error) {
+			pl.fieldOf = pl.key
 			return pl.roughField(ctx, k, pl.options.Strength != nil)
 		},
-		gives: func(from, to *Plan) { to.cases, to.field, to.fieldOf = from.cases, from.field, from.key },
+		gives: func(from, to *Plan) { to.cases, to.field, to.fieldOf = from.cases, from.field, from.fieldOf },
 	},
 	{
 		name: "seams", after: []string{"loads"},
