@@ -52,6 +52,30 @@ type Finding struct {
 	Source   string // standard, table or rule that it rests on; "common practice, no source"
 	File     string // piece or shop file, when the place is known
 	Line     int    // 1-based; 0 when unknown
+	// Changes are what the remedy, or the first of several, does to the files,
+	// if it was worked out and can be written down as values: made together
+	// they clear the finding. Empty where it takes the maker to decide.
+	Changes []Change
+}
+
+// Change sets one value of a file.
+type Change struct {
+	Document string `json:"document"` // PieceFile or ShopFile
+	Pointer  string `json:"pointer"`  // JSON Pointer (RFC 6901): "/parameters/height/value"
+	Value    string `json:"value"`    // as it stands in the file: "600 mm"
+}
+
+// Documents that a Change may be to.
+const (
+	PieceFile = "piece"
+	ShopFile  = "shop"
+)
+
+// Equal reports whether two findings tell the same.
+func (f Finding) Equal(g Finding) bool {
+	return f.Severity == g.Severity && f.Stage == g.Stage && f.Code == g.Code && f.Subject == g.Subject &&
+		f.Message == g.Message && f.Remedy == g.Remedy && f.Source == g.Source &&
+		f.File == g.File && f.Line == g.Line && slices.Equal(f.Changes, g.Changes)
 }
 
 // String is the finding on one line, for tests and logs.
@@ -80,7 +104,7 @@ func Sorted(fs []Finding) []Finding {
 			cmp.Compare(a.Message, b.Message),
 		)
 	})
-	return slices.Compact(out)
+	return slices.CompactFunc(out, Finding.Equal)
 }
 
 // Worst is the gravest severity in fs, and false if there is none.

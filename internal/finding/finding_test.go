@@ -2,6 +2,8 @@ package finding
 
 import (
 	"encoding/json"
+	"reflect"
+	"slices"
 	"testing"
 )
 
@@ -17,12 +19,35 @@ func TestSorted(t *testing.T) {
 		t.Fatalf("%d findings, want %d: repeats are dropped", len(got), len(want))
 	}
 	for i := range want {
-		if got[i] != want[i] {
+		if !got[i].Equal(want[i]) {
 			t.Errorf("place %d: %v, want %v", i, got[i], want[i])
 		}
 	}
-	if in[0] != a {
+	if !in[0].Equal(a) {
 		t.Error("the list given was changed")
+	}
+}
+
+// Every field counts: two findings that differ in one are two. A field that is
+// added must be told apart too.
+func TestEqual(t *testing.T) {
+	full := Finding{Stop, "a", "b", "c", "d", "e", "f", "g", 1, []Change{{PieceFile, "/filament", "asa"}}}
+	v := reflect.ValueOf(&full).Elem()
+	for i := range v.NumField() {
+		other := full
+		reflect.ValueOf(&other).Elem().Field(i).SetZero()
+		if full.Equal(other) || other.Equal(full) {
+			t.Errorf("%s is not told apart", v.Type().Field(i).Name)
+		}
+	}
+	again := full
+	again.Changes = slices.Clone(full.Changes)
+	if !full.Equal(again) || len(Sorted([]Finding{full, again})) != 1 {
+		t.Error("the same is told apart")
+	}
+	again.Changes[0].Value = "abs"
+	if full.Equal(again) || len(Sorted([]Finding{full, again})) != 2 {
+		t.Error("another value is not told apart")
 	}
 }
 
