@@ -50,9 +50,7 @@ func cutOut(r Rect, held []heldRect, outs []Rect, kerf int64, clear func(Rect)) 
 	case r.X <= 0 || r.Y <= 0:
 		return c, true
 	case len(held) == 0:
-		known := map[Rect]*choice{}
-		outs = slices.DeleteFunc(slices.Clone(outs), func(k Rect) bool { return !k.overlaps(r) })
-		c = around(r, outs, kerf, Whole, known).cutting(r, kerf, known)
+		c = oneByOne(r, outs, kerf, Whole)
 		c.waste(func(q *Cutting) {
 			if rest := (Rect{q.At, q.Size}); clear != nil && !rest.spoilt(outs) {
 				clear(rest)

@@ -2,9 +2,14 @@ package guillotine
 
 import "slices"
 
-// mostReserved is how many reserved areas a sheet may have: all orders of cutting
-// them out are gone through, rectangle by rectangle.
-const mostReserved = 12
+// mostReserved is how many reserved areas a sheet may have. All orders of cutting
+// out as many as exhaustive (10 ms) are gone through, rectangle by rectangle; of
+// more, the first cuts are chosen one by one until no part has more than few.
+const (
+	mostReserved = 100
+	exhaustive   = 8
+	few          = 6
+)
 
 // parts is a way to cut the reserved areas out of a sheet: what is clear of them.
 type parts struct {
@@ -24,9 +29,12 @@ func waysAround(s Stock, kerf int64) []parts {
 	known := map[Rect]*choice{}
 	var ways []parts
 	for _, d := range []Direction{Upright, Level} {
-		c := around(whole, outs, kerf, d, known)
 		w := parts{}
-		w.cuts = c.cutting(whole, kerf, known)
+		if len(outs) > exhaustive {
+			w.cuts = oneByOne(whole, outs, kerf, d)
+		} else {
+			w.cuts = around(whole, outs, kerf, d, known).cutting(whole, kerf, known)
+		}
 		w.cuts.waste(func(q *Cutting) {
 			if r := (Rect{q.At, q.Size}); !r.spoilt(outs) {
 				w.rects = append(w.rects, r)
@@ -79,6 +87,57 @@ func around(r Rect, outs []Rect, kerf int64, only Direction, known map[Rect]*cho
 	if only == Whole {
 		known[r] = c
 	}
+	return c
+}
+
+// oneByOne cuts a rectangle with many reserved areas: each time where it leaves
+// most in large parts with few of them.
+func oneByOne(r Rect, outs []Rect, kerf int64, only Direction) *Cutting {
+	in := func(q Rect) (n int) {
+		for _, k := range outs {
+			if k.overlaps(q) {
+				n++
+			}
+		}
+		return n
+	}
+	c := &Cutting{At: r.At, Size: r.Size, Piece: -1}
+	if r.X <= 0 || r.Y <= 0 {
+		return c
+	}
+	if only == Whole && in(r) <= few {
+		known := map[Rect]*choice{}
+		outs = slices.DeleteFunc(slices.Clone(outs), func(k Rect) bool { return !k.overlaps(r) })
+		return around(r, outs, kerf, Whole, known).cutting(r, kerf, known)
+	}
+	most := 0.0
+	try := func(d Direction, where int64) {
+		if where <= 0 || where >= along(r.Size, d) || only != Whole && d != only {
+			return
+		}
+		merit := 0.0
+		a, b := halves(r, d, where, kerf)
+		for _, q := range []Rect{a, b} {
+			area := float64(q.X) * float64(q.Y)
+			merit += area * area / float64(1+in(q))
+		}
+		if merit > most {
+			most, c.Cut, c.Where = merit, d, where
+		}
+	}
+	for _, k := range outs {
+		if r.overlaps(k) {
+			try(Upright, k.At[0]-r.At[0])
+			try(Upright, max(1, k.At[0]+k.X-r.At[0]-kerf))
+			try(Level, k.At[1]-r.At[1])
+			try(Level, max(1, k.At[1]+k.Y-r.At[1]-kerf))
+		}
+	}
+	if c.Cut == Whole {
+		return c
+	}
+	a, b := halves(r, c.Cut, c.Where, kerf)
+	c.Parts = [2]*Cutting{oneByOne(a, outs, kerf, Whole), oneByOne(b, outs, kerf, Whole)}
 	return c
 }
 

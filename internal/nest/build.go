@@ -37,7 +37,8 @@ type stock struct {
 	empty    int   // how many of reserved are the bin's own; the others are pinned
 	best     *best // where the figure is best; nil if nowhere
 
-	copy   int     // of the bin, if it has pins
+	open   bool    // from the start
+	copy   int     // of the bin, if it is
 	held   []held  // pinned copies
 	weight float64 // area of those, mm²
 	reach  float64 // how far they reach, µm

@@ -69,6 +69,7 @@ type Bin struct {
 	Best     geom.Polygons   // where the figure is best: items of a Priority above 0 go there if they can
 	Cost     float64         // what opening one costs; 0 means its area in mm²
 	Kind     string          // takes only items of the same kind
+	Open     bool            // one is opened in any case, before others, as if something were pinned there
 }
 
 // Options steer Pack and Strip. The zero value works.

@@ -186,7 +186,7 @@ func (p *problem) take(items []Item, which []int, bins []Bin, kind string, grow 
 			}
 		}
 	}
-	open, err := pinned(items, which, bins, p.grow)
+	open, err := pinned(items, which, bins, kind, p.grow)
 	if err != nil {
 		return err
 	}
@@ -419,7 +419,7 @@ func (p *problem) report(items []Item, bins []Bin, b *build, l *Layout) (placedA
 	open := func(st *stock) *BinUse {
 		bin := bins[st.bin]
 		u := BinUse{ID: bin.ID, Copy: st.copy, Cost: bin.cost(), Extent: geom.EmptyBox2()}
-		if st.held == nil {
+		if !st.open {
 			for slices.ContainsFunc(p.stocks[:p.pinned], func(o stock) bool { return o.bin == st.bin && o.copy == next[st.bin] }) {
 				next[st.bin]++
 			}

@@ -82,9 +82,10 @@ type held struct {
 	figured    bool      // lies wholly where the figure is best, and should
 }
 
-// pinned makes a stock of one of every bin that has pins, with these as
-// obstacles. They are to be opened first, in the order of bins and copies.
-func pinned(items []Item, which []int, bins []Bin, grow float64) ([]stock, error) {
+// pinned makes a stock of one of every bin of a kind that has pins, with these as
+// obstacles, or is open. They are to be opened first, in the order of bins and
+// copies.
+func pinned(items []Item, which []int, bins []Bin, kind string, grow float64) ([]stock, error) {
 	type tray struct{ bin, copy int }
 	on := map[tray][]held{}
 	var trays []tray
@@ -95,6 +96,11 @@ func pinned(items []Item, which []int, bins []Bin, grow float64) ([]stock, error
 				trays = append(trays, t)
 			}
 			on[t] = append(on[t], held{item: i, copy: k, turn: p.Turn, at: p.at()})
+		}
+	}
+	for i, b := range bins {
+		if t := (tray{i, 0}); b.Open && b.Kind == kind && on[t] == nil {
+			trays = append(trays, t)
 		}
 	}
 	slices.SortFunc(trays, func(a, b tray) int {
@@ -109,7 +115,7 @@ func pinned(items []Item, which []int, bins []Bin, grow float64) ([]stock, error
 		if err != nil {
 			return nil, err
 		}
-		s.quantity, s.copy = 1, t.copy
+		s.quantity, s.copy, s.open = 1, t.copy, true
 		for _, h := range on[t] {
 			it := items[h.item]
 			it.Set = "" // the place is the item's own

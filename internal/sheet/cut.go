@@ -18,6 +18,7 @@ type cutting struct {
 	*guillotine.Layout
 	plans []*blankPlan
 	stock map[string]numbered
+	last  int // how many of the marked sheets it takes, and one more for others; 0 if none is marked
 }
 
 // worth is the share of its area as new that an offcut is worth (common
@@ -80,6 +81,9 @@ func (l *lot) cutSheets(ctx context.Context, plans []*blankPlan) (*cutting, erro
 			return nil, fmt.Errorf("cuts of sheets do not hold: %w", err)
 		}
 		c.Layout = out
+		if marked > 0 {
+			c.last = n
+		}
 		return c, nil
 	}
 }

@@ -202,7 +202,7 @@ func onStock(v shop.Veneer, kept string, k Reserved, size guillotine.Size) (guil
 // joined puts reserved areas together until there are few enough to be cut out:
 // the two first whose common rectangle takes least more.
 func joined(rs []guillotine.Rect) []guillotine.Rect {
-	const most = 12 // as guillotine has it
+	const most = 100 // as guillotine has it
 	both := func(a, b guillotine.Rect) guillotine.Rect {
 		lo := [2]int64{min(a.At[0], b.At[0]), min(a.At[1], b.At[1])}
 		return guillotine.Rect{At: lo, Size: guillotine.Size{

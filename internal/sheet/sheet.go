@@ -306,9 +306,10 @@ type outcome struct {
 }
 
 // before reports whether a layout is better: less is left out, more matched sets
-// are whole, less veneer is spoilt.
+// are whole, fewer sheets are bought beside the marked ones, less veneer is
+// spoilt.
 func (r *outcome) before(q *outcome) bool {
-	return q == nil || cmp.Or(cmp.Compare(len(r.out), len(q.out)), cmp.Compare(r.rows, q.rows), cmp.Compare(r.spoils, q.spoils-1e-6)) < 0
+	return q == nil || cmp.Or(cmp.Compare(len(r.out), len(q.out)), cmp.Compare(r.rows, q.rows), cmp.Compare(r.last, q.last), cmp.Compare(r.spoils, q.spoils-1e-6)) < 0
 }
 
 // lay lays out the patterns of one veneer. Which blanks they are best laid on,
@@ -441,10 +442,9 @@ func (l *lot) layOut(ctx context.Context, ks []kind, no nest.Options, on func([]
 	for i, k := range l.keeps {
 		if k.rest {
 			// What is pinned is an obstacle, not a pin: it lies where the maker has laid
-			// it, which may be some micrometres short of the gap. The blank is cut in any
-			// case, so it costs next to nothing.
-			const cut = 1e-3
-			b := nest.Bin{ID: keepID(i), Size: k.size, Margin: laser.Margin, Cost: cut, Reserved: slices.Clone(k.reserved)}
+			// it, which may be some micrometres short of the gap. The blank is filled before
+			// others.
+			b := nest.Bin{ID: keepID(i), Size: k.size, Margin: laser.Margin, Reserved: slices.Clone(k.reserved), Open: true}
 			for _, p := range k.laid {
 				b.Reserved = append(b.Reserved, p.Outline())
 			}
