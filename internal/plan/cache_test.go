@@ -294,7 +294,7 @@ loads:
 			}
 		}
 	}
-	if again := lined(text, "post.yaml"); !maps.Equal(again, was) {
+	if again := lined(text, "post.yaml"); !maps.EqualFunc(again, was, finding.Finding.Equal) {
 		t.Errorf("the lines do not come back: %v, want %v", again, was)
 	}
 	lined(text, "other.yaml")
@@ -439,11 +439,11 @@ func TestReady(t *testing.T) {
 		if early == nil || early.Joints == nil || early.Layout == nil || len(early.Patterns) == 0 || early.Seams != nil || early.Cores != nil || early.Sheets != nil || early.Bill != nil || early.Checks != nil {
 			t.Fatalf("after the patterns: %+v", early)
 		}
-		if len(early.Findings) == 0 || len(early.Findings) >= len(pl.Findings) || !slices.Equal(early.Findings, finding.Sorted(early.Findings)) {
+		if len(early.Findings) == 0 || len(early.Findings) >= len(pl.Findings) || !slices.EqualFunc(early.Findings, finding.Sorted(early.Findings), finding.Finding.Equal) {
 			t.Errorf("%d findings early, %d at the end", len(early.Findings), len(pl.Findings))
 		}
 		for _, f := range early.Findings {
-			if !slices.Contains(pl.Findings, f) {
+			if !slices.ContainsFunc(pl.Findings, f.Equal) {
 				t.Errorf("%v is not said at the end", f)
 			}
 		}
