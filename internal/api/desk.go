@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -12,6 +13,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 
 	"github.com/danielgtaylor/huma/v2/sse"
 
@@ -39,6 +41,9 @@ type desk struct {
 
 func newDesk(ctx context.Context, dir *folder.Folder, k *solid.Kernel) *desk {
 	d := &desk{dir: dir, kernel: k, news: newJournal(500), intake: make(chan struct{}, 1), read: map[string]*reading{}}
+	// Numbers go on from the time, so that those of an earlier run of the program
+	// are known to be old.
+	d.news.gone = int(time.Now().Unix())
 	changes := dir.Watch(ctx)
 	go func() {
 		for c := range changes {
@@ -69,12 +74,12 @@ type papers struct {
 // papers reads a piece file and what belongs to it.
 func (d *desk) papers(file string) (p papers, err error) {
 	if p.piece, err = d.dir.Read(file); err != nil {
-		return p, d.refusal(err)
+		return p, d.refusalOf(file, err)
 	}
 	if p.marks, err = d.dir.Read(folder.MarksFor(file)); errors.Is(err, fs.ErrNotExist) {
 		p.marks = folder.State{Name: folder.MarksFor(file)}
 	} else if err != nil {
-		return p, d.refusal(err)
+		return p, d.refusalOf(folder.MarksFor(file), err)
 	}
 	if p.shop, err = d.shopFile(); err != nil {
 		return p, d.refusal(err)
@@ -287,6 +292,22 @@ func parameters(r *reading) []Parameter {
 	return out
 }
 
+// refusalOf is an error of the folder about a file as a problem. The list of
+// files knows in the maker's words why a file cannot be used.
+func (d *desk) refusalOf(file string, err error) error {
+	q := d.refusal(err)
+	if p, ok := q.(*Problem); !ok || p.Status < 500 {
+		return q
+	}
+	files, _ := d.dir.List() // without it the error itself is told
+	for _, f := range files {
+		if f.Name == file && f.Fault != "" {
+			return problem(http.StatusUnprocessableEntity, file+" cannot be used: "+f.Fault, "put a plain file in its place")
+		}
+	}
+	return q
+}
+
 // refusal is an error of the folder as a problem.
 func (d *desk) refusal(err error) error {
 	var p *Problem
@@ -388,12 +409,12 @@ func (d *desk) copyPiece(_ context.Context, in *struct{ Body PieceCopy }) (*answ
 			return nil, problem(http.StatusNotFound, fmt.Sprintf("there is no piece %s in the library or the folder", quoted(from)), "choose one of: "+strings.Join(examples.Pieces(), ", "))
 		}
 		if err != nil {
-			return nil, d.refusal(err)
+			return nil, d.refusalOf(from, err)
 		}
 		data = s.Data
 	}
 	if _, err := d.dir.Create(file, renamed(data, name), ""); err != nil {
-		return nil, d.refusal(err)
+		return nil, d.refusalOf(file, err)
 	}
 	p, err := d.papers(file)
 	if err != nil {
@@ -434,7 +455,7 @@ func (d *desk) piece(_ context.Context, in *PieceFile) (*answer[Piece], error) {
 // a change was based on.
 func (d *desk) now(file string, err error) (*answer[Piece], error) {
 	if err != nil && !errors.Is(err, folder.ErrStale) {
-		return nil, d.refusal(err)
+		return nil, d.refusalOf(file, err)
 	}
 	p, readErr := d.papers(file)
 	if readErr != nil {
@@ -502,11 +523,97 @@ func (d *desk) changePiece(_ context.Context, in *struct {
 	PieceFile
 	Body Changes
 }) (*answer[Piece], error) {
-	return nil, notYet()
+	for again := 0; ; again++ {
+		p, err := d.papers(in.File)
+		if err != nil {
+			return nil, err
+		}
+		if string(p.piece.Version) != in.Body.Base {
+			return d.now(in.File, folder.ErrStale)
+		}
+		edits, what, err := d.edits(p, in.Body.Changes)
+		if err != nil {
+			return nil, err
+		}
+		why := folder.Why{What: cmp.Or(in.Body.What, what), Who: in.Body.View}
+		if in.Body.Gather != "" {
+			why.Gather = fmt.Sprintf("%q %q %q", in.Body.View, in.File, in.Body.Gather)
+		}
+		_, err = d.dir.Save(edits, why)
+		// Single values can be set again in a shop or marks file that was just
+		// changed; the piece is held to its version above.
+		if errors.Is(err, folder.ErrStale) && again < 3 {
+			continue
+		}
+		return d.now(in.File, err)
+	}
 }
 
-func notYet() error {
-	return problem(http.StatusNotImplemented, "this is not made yet", "wait for a later version")
+// edits are the files of a piece with values changed, and what that is in
+// words.
+func (d *desk) edits(p papers, changes []Change) (edits []folder.Edit, what string, err error) {
+	states := map[string]*folder.State{"piece": &p.piece, "shop": &p.shop, "marks": &p.marks}
+	if p.shop.Name == "" { // the ordinary shop becomes the folder's own
+		p.shop.Name = ordinaryShop
+	}
+	if p.marks.Version == "" {
+		p.marks.Data = marks.Format(marks.File{})
+	}
+	was := ""
+	for _, c := range changes {
+		s := states[c.Document]
+		if len(changes) == 1 {
+			if n := given.Read(s.Data, &given.Faults{}).At(c.Pointer); n != nil {
+				was = n.Text
+			}
+		}
+		out, err := given.Edit(s.Data, c.Pointer, c.Value)
+		if err != nil {
+			return nil, "", d.unchanged(s.Name, err)
+		}
+		s.Data = out
+	}
+	for _, doc := range []string{"piece", "shop", "marks"} {
+		if slices.ContainsFunc(changes, func(c Change) bool { return c.Document == doc }) {
+			s := states[doc]
+			edits = append(edits, folder.Edit{Name: s.Name, Data: s.Data, Base: s.Version})
+		}
+	}
+	what = fmt.Sprintf("%d values", len(changes))
+	if c := changes[0]; len(changes) == 1 {
+		label := strings.Trim(c.Pointer, "/")
+		for _, q := range d.known(p) {
+			if q.Pointer == c.Pointer && c.Document == "piece" {
+				label = q.Label
+			}
+		}
+		what = label + " to " + c.Value
+		if was != "" {
+			what = label + ": " + was + " to " + c.Value
+		}
+	}
+	return edits, what, nil
+}
+
+// known are the parameters of a piece, none while it has faults.
+func (d *desk) known(p papers) []Parameter {
+	if r := d.reading(p); r.piece != nil {
+		return parameters(r)
+	}
+	return nil
+}
+
+// unchanged is why a value could not be set.
+func (d *desk) unchanged(file string, err error) error {
+	var e *given.EditError
+	if errors.As(err, &e) {
+		q := problem(http.StatusUnprocessableEntity, fmt.Sprintf("%s cannot be set in %s: %s", e.Pointer, file, e.Why), "change it in the text of the file")
+		q.Faults = []Fault{{File: file, Line: e.Line, Column: e.Column, Message: e.Why}}
+		return q
+	}
+	q := d.faulty(file+" has faults, so that no value in it can be set", d.faults(err, file))
+	q.Remedy = "mend its faults in the text first"
+	return q
 }
 
 func (d *desk) undo(_ context.Context, in *struct {

@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"math"
 	"mime"
 	"net/http"
 	"path"
@@ -22,12 +23,14 @@ import (
 
 	"groundwork/internal/core"
 	"groundwork/internal/finding"
+	"groundwork/internal/geom"
 	"groundwork/internal/job"
 	"groundwork/internal/plan"
 	"groundwork/internal/scene"
 	"groundwork/internal/sheet"
 	"groundwork/internal/shop"
 	"groundwork/internal/solid"
+	"groundwork/internal/veneer"
 )
 
 // plans answers what is asked of plans.
@@ -256,7 +259,7 @@ func (p *plans) scene(ctx context.Context, in *SceneRequest) (*blob, error) {
 		}
 		err = scene.Whole(ctx, p.kernel, m.Plan, &b)
 	default:
-		return nil, notYet()
+		return nil, problem(http.StatusNotImplemented, "pictures of strength are not made yet", "look at the figures under strength")
 	}
 	if err != nil {
 		return nil, broken(err)
@@ -375,8 +378,26 @@ func (p *plans) clashes(_ context.Context, in *struct {
 	PlanID
 	Body Moves
 }) (*answer[Clashes], error) {
-	if _, _, err := p.whole(in.ID); err != nil {
+	_, m, err := p.whole(in.ID)
+	if err != nil {
 		return nil, err
 	}
-	return nil, notYet()
+	pl := m.Plan
+	var moves []sheet.Placement
+	for _, v := range in.Body.Moves {
+		i := slices.IndexFunc(pl.Patterns, func(q veneer.Pattern) bool { return q.ID == v.Pattern })
+		if i < 0 {
+			return nil, problem(http.StatusUnprocessableEntity, "the plan has no pattern "+quoted(v.Pattern), "look at the plan again: the piece has changed")
+		}
+		b := slices.IndexFunc(pl.Sheets.Blanks, func(b sheet.Blank) bool { return b.ID == v.Blank })
+		if b < 0 && v.Blank != "" { // "" is for one that is held beside the blanks
+			return nil, problem(http.StatusUnprocessableEntity, "the plan has no blank "+quoted(v.Blank), "look at the plan again: the layout has changed")
+		}
+		moves = append(moves, sheet.Placement{Pattern: i, Blank: b, At: geom.V2(v.X, v.Y), Turn: v.Rotation * math.Pi / 180})
+	}
+	out := Clashes{[]Clash{}}
+	for _, c := range pl.Sheets.Clashes(pl.Patterns, moves...) {
+		out.Clashes = append(out.Clashes, Clash{Kind: string(c.Kind), Patterns: c.Patterns, Message: c.Message, Clear: [2]float64{c.Clear.X, c.Clear.Y}})
+	}
+	return &answer[Clashes]{out}, nil
 }

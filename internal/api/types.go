@@ -176,7 +176,7 @@ type Moves struct {
 // Move is one pattern in another place.
 type Move struct {
 	Pattern  string  `json:"pattern"`
-	Blank    string  `json:"blank"`
+	Blank    string  `json:"blank" doc:"Empty for a pattern that is held beside the blanks"`
 	X        float64 `json:"x" doc:"mm"`
 	Y        float64 `json:"y" doc:"mm"`
 	Rotation float64 `json:"rotation" doc:"Degrees, counter-clockwise"`

@@ -153,7 +153,7 @@ func (d *desk) taken(name string, err error) error {
 	if much := (*http.MaxBytesError)(nil); errors.As(err, &much) || errors.Is(err, folder.ErrTooLarge) {
 		return err
 	}
-	return d.refusal(err)
+	return d.refusalOf(name, err)
 }
 
 // takeSolid makes a piece of a file with solids. Neither comes into the folder
@@ -261,7 +261,7 @@ func (d *desk) photograph(w http.ResponseWriter, r *http.Request) {
 	f, err := d.dir.OpenFile(name)
 	if err != nil {
 		var p *Problem
-		errors.As(d.refusal(err), &p)
+		errors.As(d.refusalOf(name, err), &p)
 		refuse(w, p)
 		return
 	}
