@@ -18,6 +18,8 @@ export interface Extras {
   load?: string;
   pattern?: string;
   veneer?: string;
+  /** Thickness with backing and adhesive, mm. */
+  stack?: number;
   species?: string;
   sheet?: string;
   sheetSize?: [number, number];
@@ -33,7 +35,7 @@ export interface Extras {
   stress?: number;
   moved?: number;
   strength?: number;
-  case?: string;
+  case?: number;
 }
 
 /** A part of taking apart. */
@@ -109,30 +111,93 @@ export function understand(root: Object3D): PieceScene {
   });
   for (const m of stock) m.dispose();
   root.updateMatrixWorld(true);
-  const b = out.extras.box;
-  out.box = b?.length === 6 ? { min: [b[0]!, b[1]!, b[2]!], max: [b[3]!, b[4]!, b[5]!] } : measured(out.parts);
-  for (const p of out.parts) if (p.kind === 'leaf') place(p);
+  for (const p of out.parts) {
+    if (p.kind !== 'leaf') continue;
+    place(p);
+    thicken(p.object.geometry, p.extras.stack ?? STACK);
+  }
+  out.box = measured(out.parts);
   out.crowds = crowds(out.parts);
   takeApart(out, 0);
   return out;
 }
 
+/** The box of all but the hardware, which may be turned any way and lies inside. */
 function measured(parts: Part[]): PieceScene['box'] {
   const min: [number, number, number] = [Infinity, Infinity, Infinity];
   const max: [number, number, number] = [-Infinity, -Infinity, -Infinity];
-  const v = new Vector3();
-  for (const { object } of parts) {
-    const at = object.geometry.getAttribute('position') as BufferAttribute;
-    for (let i = 0; i < at.count; i++) {
-      v.fromBufferAttribute(at, i).applyMatrix4(object.matrixWorld);
+  for (const p of parts) {
+    if (p.kind === 'screw' || p.kind === 'insert' || p.kind === 'dowel' || p.kind === 'plug' || p.kind === 'seam') continue;
+    for (const v of corners(p)) {
       const mm = [v.x * 1000, -v.z * 1000, v.y * 1000];
       for (let k = 0; k < 3; k++) {
-        min[k] = Math.min(min[k]!, mm[k]!);
-        max[k] = Math.max(max[k]!, mm[k]!);
+        // To a hundredth: single precision has no more to say.
+        min[k] = Math.min(min[k]!, Math.round(mm[k]! * 100) / 100);
+        max[k] = Math.max(max[k]!, Math.round(mm[k]! * 100) / 100);
       }
     }
   }
   return min[0] <= max[0] ? { min, max } : { min: [0, 0, 0], max: [0, 0, 0] };
+}
+
+/** How thick a leaf is shown where the scene does not tell, mm. */
+const STACK = 0.8;
+
+/** Gives a leaf its edge: from the border of its show side straight down, so
+ * that no gap shows where two leaves meet at an arris. */
+export function thicken(geometry: BufferGeometry, thickness: number): void {
+  const { index } = geometry;
+  const position = geometry.getAttribute('position');
+  const normal = geometry.getAttribute('normal');
+  const uv = geometry.getAttribute('uv');
+  if (!index || !normal) return;
+  // Sides that belong to one triangle only, in its sense.
+  const sides = new Map<number, [number, number]>();
+  const n = position.count;
+  for (let i = 0; i < index.count; i += 3) {
+    for (let k = 0; k < 3; k++) {
+      const a = index.getX(i + k);
+      const b = index.getX(i + ((k + 1) % 3));
+      if (!sides.delete(b * n + a)) sides.set(a * n + b, [a, b]);
+    }
+  }
+  const p: number[] = [];
+  const q: number[] = [];
+  const t: number[] = [];
+  const tri: number[] = [];
+  const [a, b, na, nb, e] = [new Vector3(), new Vector3(), new Vector3(), new Vector3(), new Vector3()];
+  for (const [i, j] of sides.values()) {
+    a.fromBufferAttribute(position as BufferAttribute, i);
+    b.fromBufferAttribute(position as BufferAttribute, j);
+    na.fromBufferAttribute(normal as BufferAttribute, i);
+    nb.fromBufferAttribute(normal as BufferAttribute, j);
+    e.subVectors(b, a).cross(na).normalize();
+    const base = n + p.length / 3;
+    for (const [v, m] of [[a, na], [b, nb]] as const) p.push(v.x, v.y, v.z, v.x - m.x * thickness, v.y - m.y * thickness, v.z - m.z * thickness);
+    for (let k = 0; k < 4; k++) q.push(e.x, e.y, e.z);
+    if (uv) for (const k of [i, i, j, j]) t.push(uv.getX(k), uv.getY(k));
+    tri.push(base, base + 1, base + 3, base, base + 3, base + 2);
+  }
+  const grown = (old: ArrayLike<number>, more: number[]) => {
+    const out = new Float32Array(old.length + more.length);
+    out.set(old);
+    out.set(more, old.length);
+    return out;
+  };
+  const flat = (x: { count: number; itemSize: number; getComponent(i: number, k: number): number }) => {
+    const out = new Float32Array(x.count * x.itemSize);
+    for (let i = 0; i < x.count; i++) for (let k = 0; k < x.itemSize; k++) out[i * x.itemSize + k] = x.getComponent(i, k);
+    return out;
+  };
+  const all = new Uint32Array(index.count + tri.length);
+  for (let i = 0; i < index.count; i++) all[i] = index.getX(i);
+  all.set(tri, index.count);
+  geometry.setAttribute('position', new BufferAttribute(grown(flat(position), p), 3));
+  geometry.setAttribute('normal', new BufferAttribute(grown(flat(normal), q), 3));
+  if (uv) geometry.setAttribute('uv', new BufferAttribute(grown(flat(uv), t), 2));
+  geometry.setIndex(new BufferAttribute(all, 1));
+  geometry.boundingBox = null;
+  geometry.boundingSphere = null;
 }
 
 /** What a leaf that has no place on a sheet yet is shown on, mm. */

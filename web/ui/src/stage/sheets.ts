@@ -15,20 +15,24 @@ export interface Order {
 
 /** Pixels to the mm: fine enough for pores at arm's length, coarse enough that
  * ten sheets fit into a small graphics memory. */
-const FINE = 1.25;
+const FINE = 1.2;
 const LARGEST = 4096;
 
-export function pixelsOf(size: readonly [number, number]): [number, number] {
-  const k = Math.min(FINE, LARGEST / Math.max(size[0], size[1]));
+/** Of a first picture that is there at once. */
+const ROUGH = 0.3;
+
+export function pixelsOf(size: readonly [number, number], rough = false): [number, number] {
+  const k = Math.min(rough ? ROUGH : FINE, LARGEST / Math.max(size[0], size[1]));
   return [Math.max(2, Math.round(size[0] * k)), Math.max(2, Math.round(size[1] * k))];
 }
 
 /** Makes the picture of a sheet, row 0 at y = 0. A photograph that cannot be
- * had or whose corners fix no map gives drawn wood. */
-export async function make(order: Order): Promise<Pixels> {
-  const [width, height] = pixelsOf(order.size);
+ * had or whose corners fix no map gives drawn wood; so does a rough picture,
+ * which is small and shows until the fine one is there. */
+export async function make(order: Order, rough = false): Promise<Pixels> {
+  const [width, height] = pixelsOf(order.size, rough);
   const out: Pixels = { data: new Uint8ClampedArray(width * height * 4), width, height };
-  if (order.photograph) {
+  if (order.photograph && !rough) {
     try {
       const { pixels, scale } = await photograph(order.photograph.url);
       if (straighten(out, pixels, order.photograph.corners.map(([x, y]) => [x * scale, y * scale]))) return out;

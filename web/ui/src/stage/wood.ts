@@ -194,12 +194,16 @@ export function drawWood(out: Pixels, name: string, seed: number, w: number, l: 
   const off = (pick(4) - 0.5) * 0.35 * leaf; // of the cathedrals from the leaf's middle
   const rings = new Rings(seed, s.ring, 3 * leaf + l * 0.045 + 120);
 
+  /** What depends on y alone: where the pith runs beside and below the cut. */
+  const beside = (y: number) => off + 0.11 * leaf * noise(seed + 11, y / 620, 0.3) + 2.2 * noise(seed + 12, y / 130, 0.7);
+  const below = (y: number) => depth + (rise > 0 ? rise * y : rise * (y - l)) + 9 * noise(seed + 13, y / 380, 0.1);
+
   /** Distance from the pith. */
-  const radius = (x: number, y: number): number => {
+  const radius = (x: number, y: number, b = beside(y), w = below(y)): number => {
     const k = Math.floor(x / leaf);
-    const u = x - k * leaf - half - off - 0.11 * leaf * noise(seed + 11, y / 620, 0.3) - 2.2 * noise(seed + 12, y / 130, 0.7);
+    const u = x - k * leaf - half - b;
     // Each leaf is cut 0.6 mm deeper than the last.
-    const d = depth + 0.6 * k + (rise > 0 ? rise * y : rise * (y - l)) + 9 * noise(seed + 13, y / 380, 0.1) + 1.6 * noise(seed + 14, u / 60, y / 90);
+    const d = w + 0.6 * k + 1.6 * noise(seed + 14, u / 60, y / 90);
     // Rings are not round, and their lines shake.
     return (
       Math.sqrt(u * u + d * d) +
@@ -213,9 +217,10 @@ export function drawWood(out: Pixels, name: string, seed: number, w: number, l: 
   const [wood, dark, pale] = [s.wood, s.dark, s.pale];
   for (let j = 0, o = 0; j < out.height; j++) {
     const y = (j + 0.5) / py;
+    const [b, u] = [beside(y), below(y)];
     for (let i = 0; i < out.width; i++, o += 4) {
       const x = (i + 0.5) / px;
-      const r = radius(x, y);
+      const r = radius(x, y, b, u);
       const t = rings.through(r);
       const ring = rings.number(r);
       const year = hash(seed + 21, ring, 3);
