@@ -24,18 +24,25 @@ export function entries(findings: readonly FindingDoc[]): Entry[] {
   for (const f of findings) {
     // Each with its own edit stays by itself, to be put right by itself.
     const alone = f.changes?.length || f.line ? f.subject : '';
-    const key = JSON.stringify([f.severity, f.code, f.message, f.remedy, f.source, alone]);
+    const words = unnamed(f.message, f.subject);
+    const key = JSON.stringify([f.severity, f.code, words, f.remedy, f.source, alone]);
     const known = byWords.get(key);
     if (known) {
       if (!known.subjects.includes(f.subject)) known.subjects.push(f.subject);
+      if (known.subjects.length > 1) known.message = sentence(words);
       continue;
     }
     byWords.set(key, {
       severity: f.severity, subjects: f.subject && f.subject !== 'piece' ? [f.subject] : [],
-      message: sentence(f.message), remedy: sentence(f.remedy), source: f.source, file: f.file, line: f.line, changes: f.changes ?? [],
+      message: sentence(f.message, f.subject), remedy: sentence(f.remedy), source: f.source, file: f.file, line: f.line, changes: f.changes ?? [],
     });
   }
   return [...byWords.values()];
+}
+
+/** A message without the name of the part it is about. */
+function unnamed(message: string, subject: string): string {
+  return subject ? message.split(subject).join('each') : message;
 }
 
 /** Faults of the files, which come before everything else. */
@@ -45,9 +52,10 @@ export function faultEntries(faults: readonly Fault[]): Entry[] {
   }));
 }
 
-/** With a capital and a full stop. */
-export function sentence(s: string): string {
+/** With a capital, unless it begins with the name of a part, and a full stop. */
+export function sentence(s: string, subject = ''): string {
   if (!s) return '';
-  const begun = s[0]!.toUpperCase() + s.slice(1);
+  const named = (subject && s.startsWith(subject)) || /^\S*[\d/]/.test(s);
+  const begun = named ? s : s[0]!.toUpperCase() + s.slice(1);
   return /[.!?]$/.test(begun) ? begun : `${begun}.`;
 }

@@ -17,6 +17,13 @@ describe('findings', () => {
     expect(got.map((e) => [e.subjects.join(' '), e.message])).toEqual([['leg-1.a leg-1.b', 'It leans.'], ['seat', 'Other.']]);
   });
 
+  it('are one entry too where only the name in them differs', () => {
+    const got = entries([
+      finding({ subject: 'leg-1', message: 'leg-1 leans by 2 mm' }), finding({ subject: 'leg-2', message: 'leg-2 leans by 2 mm' }), finding({ subject: 'leg-3', message: 'leg-3 leans by 3 mm' }),
+    ]);
+    expect(got.map((e) => [e.subjects.join(' '), e.message])).toEqual([['leg-1 leg-2', 'Each leans by 2 mm.'], ['leg-3', 'leg-3 leans by 3 mm.']]);
+  });
+
   it('stay apart where a line or an edit belongs to each', () => {
     expect(entries([finding({ subject: 'a', line: 3 }), finding({ subject: 'b', line: 4 })])).toHaveLength(2);
     const changes = [{ document: 'piece' as const, pointer: '/a', value: '1' }];
@@ -26,7 +33,7 @@ describe('findings', () => {
 
   it('of the whole piece name no part', () => expect(entries([finding({ subject: 'piece' })])[0]!.subjects).toEqual([]));
 
-  it.each([['it leans', 'It leans.'], ['It leans.', 'It leans.'], ['Why?', 'Why?'], ['', '']])('%s', (s, want) => expect(sentence(s)).toBe(want));
+  it.each([['it leans', 'It leans.'], ['It leans.', 'It leans.'], ['Why?', 'Why?'], ['', ''], ['top/edge-1 leans', 'top/edge-1 leans.'], ['165 mm² lean', '165 mm² lean.']])('%s', (s, want) => expect(sentence(s)).toBe(want));
 });
 
 describe('problems', () => {
