@@ -259,7 +259,19 @@ func (p *plans) scene(ctx context.Context, in *SceneRequest) (*blob, error) {
 		}
 		err = scene.Whole(ctx, p.kernel, m.Plan, &b)
 	default:
-		return nil, problem(http.StatusNotImplemented, "pictures of strength are not made yet", "look at the figures under strength")
+		_, m, known := p.whole(in.ID)
+		if known != nil {
+			return nil, known
+		}
+		switch strained := m.Plan.Strained; {
+		case m.Plan.Strength == nil:
+			return nil, problem(http.StatusConflict, "strength was not asked for with this plan", "order the plan with strength")
+		case in.Case >= len(strained):
+			return nil, problem(http.StatusNotFound, fmt.Sprintf("the plan has %d load cases, numbered from 0", len(strained)), "look at the cases under strength in plan.json")
+		case strained[in.Case] == nil:
+			return nil, problem(http.StatusConflict, fmt.Sprintf("load case %d could not be solved", in.Case), "look at the findings of the plan: they say why")
+		}
+		err = scene.Strength(ctx, p.kernel, m.Plan, in.Case, &b)
 	}
 	if err != nil {
 		return nil, broken(err)
