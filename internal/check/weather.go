@@ -8,6 +8,7 @@ import (
 	"groundwork/internal/climate"
 	"groundwork/internal/core"
 	"groundwork/internal/finding"
+	"groundwork/internal/given"
 	"groundwork/internal/piece"
 	"groundwork/internal/printing"
 	"groundwork/internal/seam"
@@ -29,7 +30,13 @@ func (r *Result) weather(in Inputs) {
 		}
 		parts = append(parts, p)
 	}
-	r.Findings = append(r.Findings, climate.Heat(parts, in.Shop.Filaments)...)
+	heat := climate.Heat(parts, in.Shop.Filaments)
+	for i, f := range heat {
+		if better := climate.Clear(f.Subject, in.Shop.Filaments); f.Code == "heat" && f.Severity > finding.Note && len(better) > 0 {
+			heat[i].Changes = printedIn(in, f.Subject, better[0].ID)
+		}
+	}
+	r.Findings = append(r.Findings, heat...)
 
 	var veneers []shop.Veneer
 	seen := map[string]bool{}
@@ -70,6 +77,29 @@ func filamentOf(in Inputs, m piece.Member) string {
 		return in.Piece.Filament
 	}
 	return in.Shop.Filaments[0].ID
+}
+
+// printedIn are the changes to the piece file after which all that is printed in
+// one filament is printed in another: for the piece, and for members that name
+// it themselves.
+func printedIn(in Inputs, from, to string) []finding.Change {
+	var out []finding.Change
+	add := func(keys ...string) {
+		c := finding.Change{Document: finding.PieceFile, Pointer: given.Pointer(keys...), Value: to}
+		if !slices.Contains(out, c) { // copies of a member share its entry
+			out = append(out, c)
+		}
+	}
+	for _, m := range in.Layout.Cores {
+		switch {
+		case filamentOf(in, m) != from:
+		case m.Filament == "":
+			add("filament")
+		default:
+			add("members", m.Name, "filament")
+		}
+	}
+	return out
 }
 
 // lasting reports whether parts of a filament bear loads for months: all of a

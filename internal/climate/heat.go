@@ -83,10 +83,13 @@ var generic = []struct {
 	low  float64
 }{{"ABS", 85}, {"ASA", 90}, {"ABS-GF", 95}, {"PC", 110}, {"PA-CF", 130}}
 
-// Instead says what else to print in, to stay clear of a closed car's heat: from
-// the shop's own filaments or, if it has none, by kind.
-func Instead(id string, has []shop.Filament) string {
-	const need = CarDash + Keep
+// need is the temperature of deflection, °C, that stays clear of a closed car's
+// heat.
+const need = CarDash + Keep
+
+// Clear lists the shop's other filaments that stay clear of a closed car's heat,
+// the one that stands most first.
+func Clear(id string, has []shop.Filament) []shop.Filament {
 	var own []shop.Filament
 	for _, f := range has {
 		if f.ID != id && f.HDT >= need {
@@ -94,7 +97,13 @@ func Instead(id string, has []shop.Filament) string {
 		}
 	}
 	slices.SortStableFunc(own, func(a, b shop.Filament) int { return cmp.Or(-cmp.Compare(a.HDT, b.HDT), cmp.Compare(a.ID, b.ID)) })
-	if len(own) > 0 {
+	return own
+}
+
+// Instead says what else to print in, to stay clear of a closed car's heat: from
+// the shop's own filaments or, if it has none, by kind.
+func Instead(id string, has []shop.Filament) string {
+	if own := Clear(id, has); len(own) > 0 {
 		var names []string
 		for _, f := range own {
 			names = append(names, fmt.Sprintf("%s (%.0f °C)", f.ID, f.HDT))

@@ -52,7 +52,7 @@ type Finding struct {
 	Source   string // standard, table or rule that it rests on; "common practice, no source"
 	File     string // piece or shop file, when the place is known
 	Line     int    // 1-based; 0 when unknown
-	// Changes are what the remedy, or the first of several, does to the files,
+	// Changes are what the remedy, or one of several, does to the files,
 	// if it was worked out and can be written down as values: made together
 	// they clear the finding. Empty where it takes the maker to decide.
 	Changes []Change

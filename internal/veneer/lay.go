@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
+	"strconv"
 
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
@@ -312,6 +314,7 @@ func (t *task) balance(mi int) {
 			subject := t.p.Members[mi].ID + "/" + c.surfaces[si].Name
 			t.add(finding.Warning, "unbalanced", subject, t.wishes[mi][si].line, "veneer both sides of unsupported panels (trade practice: Balancing veneers, furnituremaking.us)",
 				"let the piece's veneer balance hidden faces; or show this one", "%s is veneered on one side only and may bow as the veneer dries.", t.p.Members[mi].ID)
+			t.mend("true", "veneer", "balance")
 		default:
 			v := c.stack[opposite]
 			t.lay(mi, si, v)
@@ -379,6 +382,9 @@ func (t *task) cores() error {
 			m.treatment = Pad
 			if !finished {
 				m.treatment = Open
+			}
+			if i := slices.Index(t.p.Joints, rule); i >= 0 { // in the order of the piece file
+				t.mend(string(m.treatment), "joints", strconv.Itoa(i), "contact")
 			}
 		}
 		if m.inside {

@@ -9,6 +9,7 @@ import (
 
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
+	"groundwork/internal/given"
 	"groundwork/internal/piece"
 	"groundwork/internal/shop"
 	"groundwork/internal/unfold"
@@ -235,6 +236,12 @@ func (r *report) add(sev finding.Severity, code, subject string, line int, sourc
 		Severity: sev, Stage: "veneer", Code: code, Subject: subject, Message: fmt.Sprintf(message, args...),
 		Remedy: remedy, Source: source, File: r.p.File, Line: line,
 	})
+}
+
+// mend gives the finding added last the change to the piece file that clears it.
+func (r *report) mend(value string, keys ...string) {
+	f := &r.list[len(r.list)-1]
+	f.Changes = append(f.Changes, finding.Change{Document: finding.PieceFile, Pointer: given.Pointer(keys...), Value: value})
 }
 
 // mm writes a length for a message.
