@@ -57,6 +57,7 @@ func TestChangesClear(t *testing.T) {
 		return text
 	}
 	const screwed, two = "kind: knock-down,", "  side-board:\n"
+	oak, _, _ := strings.Cut(example("use: walnut", "use: oak"), "joints:")
 	for _, tt := range []struct {
 		name, text, code string
 		least            finding.Severity
@@ -68,6 +69,9 @@ func TestChangesClear(t *testing.T) {
 		{"balance", example("order: faces first", "order: faces first, balance: false") + "surfaces:\n  - {on: top, surface: back, show: hidden}\n", "unbalanced", finding.Warning, 1},
 		{"veneer under a screw", example(screwed, screwed+" contact: through,"), "veneer-under-screw", finding.Stop, 1},
 		{"veneer under a screw, core sizes", example(screwed, screwed+" contact: through,", "sizes: finished", "sizes: core"), "veneer-under-screw", finding.Stop, 1},
+		{"a veneer too thick for a post", oak + "  post:\n    turning: {cylinder: {diameter: 40 mm, length: 100 mm}}\n    at: [0, 0, 20]\n", "bend-radius", finding.Stop, 1},
+		{"a veneer too thick by a rule", oak + "  post:\n    turning: {cylinder: {diameter: 40 mm, length: 100 mm}}\n    at: [0, 0, 20]\nsurfaces:\n  - {on: post, surface: ends, show: bare}\n  - {on: post, surface: edges, veneer: oak}\n", "bend-radius", finding.Stop, 1},
+		{"a veneer near too thick", oak + "  post:\n    turning: {cylinder: {diameter: 56 mm, length: 100 mm}}\n    at: [0, 0, 20]\n    veneer: oak\n", "bend-radius-near", finding.Warning, 1},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			before := planned(t, k, "piece.yaml", tt.text, nil)

@@ -54,7 +54,7 @@ func (t *task) divide(r *solid.Regions, c *clad, si int) {
 	sf := &c.surfaces[si]
 	w := t.wishes[c.index][si]
 	id := t.p.Members[c.index].ID
-	t.bends(id+"/"+sf.Name, sf, w, c.cover[si].Grain, t.o)
+	t.bends(id+"/"+sf.Name, sf, w, c.cover[si].Grain, t.o, t.shop.Veneers)
 	if err := c.neutral(si).err; err != nil {
 		t.add(finding.Stop, "neutral-surface", id+"/"+sf.Name, w.line, "geometry of parallel surfaces", "make its tightest radius larger; or leave it bare",
 			"The veneer on %s has no neutral surface: %v.", id+"/"+sf.Name, err)

@@ -26,6 +26,7 @@ type wish struct {
 	lapAt     *float64
 	relief    bool
 	line      int
+	from      []string // keys of the piece file at which the veneer is named, or would be for this member
 }
 
 // wishes gathers the rules that apply to a surface; later ones win.
@@ -35,10 +36,11 @@ func wishes(p *piece.Piece, s *shop.Shop, o Options, m *piece.Member, sf *piece.
 		w.allowance = *p.Veneer.Allowance
 	}
 	id := p.Veneer.Veneer
+	w.from = []string{"members", m.Name, "veneer"}
 	if m.Veneer != "" {
 		id = m.Veneer
 	}
-	for _, r := range p.Surfaces {
+	for i, r := range p.Surfaces {
 		if !applies(r, m, sf) {
 			continue
 		}
@@ -54,6 +56,7 @@ func wishes(p *piece.Piece, s *shop.Shop, o Options, m *piece.Member, sf *piece.
 		}
 		if r.Veneer != "" {
 			id = r.Veneer
+			w.from = []string{"surfaces", strconv.Itoa(i), "veneer"} // in the order of the piece file
 		}
 		if r.Match != "" {
 			w.match = r.Match
@@ -223,6 +226,30 @@ func bendLimit(v shop.Veneer, angle float64) float64 {
 	return along * v.Stack()
 }
 
+// thinner is the thickest of the shop's veneers of the same species that is
+// thinner and bears a radius of the core at angle from the direction that bends,
+// without so much as a warning if there is one. With finished sizes the core
+// moves out by the difference of the stacks, and a hollow becomes tighter.
+func thinner(v shop.Veneer, has []shop.Veneer, radius, angle float64) (shop.Veneer, bool) {
+	spares := []float64{1.5, 1}
+	if radius >= bendLimit(v, angle)-1e-9 {
+		spares = spares[:1] // it is only the warning that is to go
+	}
+	for _, spare := range spares {
+		best, found := shop.Veneer{}, false
+		for _, o := range has {
+			less := v.Stack() - o.Stack()
+			if o.Species == v.Species && o.Species != "" && less > 0 && radius-less >= spare*bendLimit(o, angle) && (!found || o.Stack() > best.Stack()) {
+				best, found = o, true
+			}
+		}
+		if found {
+			return best, true
+		}
+	}
+	return shop.Veneer{}, false
+}
+
 const bendSource = "smallest radius 60 stacks with the grain round the curve (beech, dry), 30 along its axis (derived from FAA AC 43.13-1B plywood table)"
 
 // report gathers findings.
@@ -248,7 +275,7 @@ func (r *report) mend(value string, keys ...string) {
 func mm(x float64) string { return strconv.FormatFloat(math.Round(x*10)/10, 'f', -1, 64) }
 
 // bends checks the bend radii of a covered surface.
-func (r *report) bends(subject string, sf *piece.Surface, w wish, grain float64, o Options) {
+func (r *report) bends(subject string, sf *piece.Surface, w wish, grain float64, o Options, has []shop.Veneer) {
 	b := sf.MinRadius()
 	var way geom.Vec2 // in which a patch bends
 	if sf.Patch != nil {
@@ -276,12 +303,20 @@ func (r *report) bends(subject string, sf *piece.Surface, w wish, grain float64,
 		if other < limit && b.Radius >= other {
 			remedy = fmt.Sprintf("turn the grain by a quarter (then %s mm is allowed); or ", mm(other))
 		}
+		thinner, found := thinner(w.veneer, has, b.Radius, turn)
 		if thin := b.Radius / (limit / t); thin >= 0.3 {
-			remedy += fmt.Sprintf("use a stack of at most %.2f mm; or ", thin)
+			remedy += fmt.Sprintf("use a stack of at most %.2f mm", thin)
+			if found {
+				remedy += fmt.Sprintf(", as the shop's %s is", thinner.ID)
+			}
+			remedy += "; or "
 		}
 		remedy += fmt.Sprintf("make the radius at least %s mm (%s mm to be without a warning); or break the band at the tight place with a corner sharper than 30 degrees", mm(limit), mm(1.5*limit))
 		r.add(sev, code, subject, w.line, bendSource, remedy,
 			"The core bends to a radius of %s mm, %s that a stack of %.2f mm takes this way (%s mm).", mm(b.Radius), what, t, mm(limit))
+		if found {
+			r.mend(thinner.ID, w.from...)
+		}
 	}
 	if b.Hollow && b.Radius < o.Cutter {
 		r.add(finding.Warning, "hollow-tighter-than-cutter", subject, w.line, "geometry",
