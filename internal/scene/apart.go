@@ -78,13 +78,15 @@ type apart struct {
 
 	extent  float64 // greatest of size, mm
 	times   [phases][2]float64
-	shrink  float64     // what all ways are multiplied by, to stay within boxMost
-	hulls   []hull      // by member
-	members [][]int     // by body
-	names   []string    // of bodies
-	kinds   []string    // names of their members, which copies share
-	meets   []meeting   // of members of different bodies
-	ways    []geom.Vec3 // directions that are tried
+	sunk    float64             // how far sleeves go below the floor, mm
+	strewn  map[int][]geom.Vec3 // how far segments part, by body
+	shrink  float64             // what all ways are multiplied by, to stay within boxMost
+	hulls   []hull              // by member
+	members [][]int             // by body
+	names   []string            // of bodies
+	kinds   []string            // names of their members, which copies share
+	meets   []meeting           // of members of different bodies
+	ways    []geom.Vec3         // directions that are tried
 	spans   map[spanKey]interval
 	free    map[freeKey]bool
 	shift   map[int]geom.Vec3 // of bodies, by easing
@@ -828,32 +830,55 @@ func (a *apart) unplug(p joint.Plug) motion {
 	return a.during(screwsOut, p.Axis.Scale(gapLeast*a.extent+p.Depth))
 }
 
-// lift is how a leaf comes off: along its mean normal; a band that goes round,
-// along the axis it goes round.
-func (a *apart) lift(m *maker, p veneer.Pattern, t *triangles) motion {
+// lift is how a leaf comes off: along its mean normal, farther than the
+// segments under it part that way. A sleeve slides off along its axis, towards
+// its thin end.
+func (a *apart) lift(body int, on *veneer.Laid, t *triangles) motion {
 	var sum geom.Vec3
 	var area float64
 	for i := 0; i < len(t.Index); i += 3 {
 		o, u, v := t.Points[t.Index[i]], t.Points[t.Index[i+1]], t.Points[t.Index[i+2]]
 		n := u.Sub(o).Cross(v.Sub(o)).Scale(0.5)
-		sum, area = sum.Add(n), area+n.Len()
+		if n.Dot(t.Normals[t.Index[i]]) > 0 { // not the rim's, which cancel out
+			sum, area = sum.Add(n), area+n.Len()
+		}
 	}
 	far := min(max(liftShare*a.extent, 8), 20)
 	if sum.Len() > 0.25*area {
-		return a.during(leavesOff, sum.Unit().Scale(far))
-	}
-	on, ok := veneer.Lie(m.pl.Layout, p)
-	if !ok {
-		return motion{}
+		d := sum.Unit()
+		var under float64
+		for _, p := range a.strewn[body] {
+			under = max(under, p.Dot(d))
+		}
+		return a.during(leavesOff, d.Scale(far+under))
 	}
 	axis, ok := on.Axis()
-	if !ok {
-		return motion{}
+	if !ok { // of the member's own axes the one to which it is most nearly straight
+		least := math.Inf(1)
+		f := a.hulls[a.members[body][0]].frame
+		for _, d := range []geom.Vec3{f.Z, f.X, f.Y} {
+			var across float64
+			for _, n := range t.Normals {
+				across += n.Dot(d) * n.Dot(d)
+			}
+			if across < least {
+				least, axis = across, d
+			}
+		}
 	}
-	if axis.Z < -1e-9 || math.Abs(axis.Z) <= 1e-9 && axis.X+axis.Y < 0 {
+	switch d := sum.Dot(axis); {
+	case d < -1e-3*area:
+		axis = axis.Neg()
+	case d <= 1e-3*area && axis.Z < -1e-9: // up, if it is as thin at both ends
 		axis = axis.Neg()
 	}
-	return a.during(leavesOff, axis.Scale(min(p.Width+far, gapMost*a.extent/2)))
+	lo, hi, low := math.Inf(1), math.Inf(-1), math.Inf(1)
+	for _, p := range t.Points {
+		lo, hi, low = min(lo, p.Dot(axis)), max(hi, p.Dot(axis)), min(low, p.Z)
+	}
+	away := axis.Scale(min(hi-lo+far, gapMost*a.extent/2))
+	a.sunk = max(a.sunk, a.size.Min.Z-low-away.Z)
+	return a.during(leavesOff, away)
 }
 
 // part is how segments part: each moves off the planes of its body's seams, to
@@ -891,7 +916,10 @@ func (a *apart) part(m *maker, segments []core.Segment) []motion {
 			}
 		}
 	}
+	a.strewn = map[int][]geom.Vec3{}
 	for k := range out {
+		b := segments[k].Body
+		a.strewn[b] = append(a.strewn[b], out[k].Away)
 		out[k] = a.during(segmentsOff, out[k].Away)
 	}
 	return out

@@ -84,7 +84,6 @@ func fill(region geom.Polygons) (points []geom.Vec2, tris [][3]uint32) {
 		}
 	}
 	for i, o := range outer {
-		base := len(points)
 		var ring []int // indices into points
 		for _, p := range o {
 			ring = append(ring, len(points))
@@ -96,7 +95,6 @@ func fill(region geom.Polygons) (points []geom.Vec2, tris [][3]uint32) {
 			ring = bridge(&points, ring, h)
 		}
 		tris = append(tris, ears(points, ring)...)
-		_ = base
 	}
 	return points, tris
 }

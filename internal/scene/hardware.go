@@ -73,22 +73,19 @@ func plug(diameter, depth float64) *triangles {
 }
 
 // plugLeaf is the leaf on a plug, in its place.
-func plugLeaf(pl *plan.Plan, p veneer.Pattern) (*triangles, bool) {
-	for _, g := range pl.Joints.Plugs {
-		if g.ID != p.ID {
-			continue
-		}
-		f := geom.FrameFromZ(g.Center.Add(g.Axis.Scale(pl.Layout.Coverings[g.Member][g.Surface].Stack)), g.Axis)
-		points, tris := fill(thinned(p.Net, flatChord))
-		out := &triangles{Place: points}
-		for _, q := range points {
-			out.Points = append(out.Points, f.Point(geom.V3(q.X, q.Y, 0)))
-			out.Normals = append(out.Normals, f.Z)
-		}
-		for _, t := range tris {
-			out.Index = append(out.Index, t[0], t[1], t[2])
-		}
-		return out, len(tris) > 0
+func plugLeaf(pl *plan.Plan, p veneer.Pattern, g joint.Plug) *triangles {
+	stack := pl.Layout.Coverings[g.Member][g.Surface].Stack
+	f := geom.FrameFromZ(g.Center.Add(g.Axis.Scale(stack)), g.Axis)
+	points, tris := fill(thinned(p.Net, flatChord))
+	out := &triangles{Place: points}
+	for _, q := range points {
+		q = q.Rotate(-p.Turn).Add(p.Chart)
+		out.Points = append(out.Points, f.Point(geom.V3(q.X, q.Y, 0)))
+		out.Normals = append(out.Normals, f.Z)
 	}
-	return nil, false
+	for _, t := range tris {
+		out.Index = append(out.Index, t[0], t[1], t[2])
+	}
+	out.rim(stack)
+	return out
 }

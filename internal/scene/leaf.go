@@ -14,11 +14,7 @@ const flatChord = 0.05
 
 // laid is a leaf as it lies on the piece, height mm above the core, as one
 // sheet seen from its show side. Place is the leaf's own coordinates.
-func laid(l *veneer.Layout, p veneer.Pattern, height func(q geom.Vec2) float64, breaks []float64) (*triangles, bool) {
-	on, ok := veneer.Lie(l, p)
-	if !ok {
-		return nil, false
-	}
+func laid(on *veneer.Laid, p veneer.Pattern, height func(q geom.Vec2) float64, breaks []float64) *triangles {
 	size := p.Net.Bounds().Size()
 	parts := []geom.Polygons{thinned(p.Net, min(flatChord, 0.002*min(size.X, size.Y)))} // narrow leaves keep their area, too
 	for _, x := range breaks {
@@ -49,15 +45,13 @@ func laid(l *veneer.Layout, p veneer.Pattern, height func(q geom.Vec2) float64, 
 			}
 		}
 	}
-	return out, len(out.Index) > 0
+	return out
 }
 
 // leaf is a pattern's leaf with its show side where it is in the finished
-// piece: a stack above the core, and above the band under it where it laps.
-func leaf(pl *plan.Plan, p veneer.Pattern) (*triangles, bool) {
-	if p.Member < 0 {
-		return plugLeaf(pl, p)
-	}
+// piece: a stack above the core, and above the band under it where it laps. Its
+// border goes down to what it lies on.
+func leaf(pl *plan.Plan, on *veneer.Laid, p veneer.Pattern) *triangles {
 	stack := pl.Layout.Coverings[p.Member][p.Surface].Stack
 	height := func(geom.Vec2) float64 { return stack }
 	var breaks []float64
@@ -81,7 +75,37 @@ func leaf(pl *plan.Plan, p veneer.Pattern) (*triangles, bool) {
 			return stack + proud*max(0, min(1, 1-way*(q.X-from)/ramp))
 		}
 	}
-	return laid(pl.Layout, p, height, breaks)
+	t := laid(on, p, height, breaks)
+	t.rim(stack)
+	return t
+}
+
+// rim adds the thickness of a leaf all along its border. The rim takes no room
+// in the flat: its triangles have no area there.
+func (t *triangles) rim(thick float64) {
+	used := map[[2]uint32]bool{}
+	for i := 0; i < len(t.Index); i += 3 {
+		for k := range 3 {
+			used[[2]uint32{t.Index[i+k], t.Index[i+(k+1)%3]}] = true
+		}
+	}
+	index := t.Index
+	for i := 0; i < len(index); i += 3 {
+		for k := range 3 {
+			a, b := index[i+k], index[i+(k+1)%3]
+			if used[[2]uint32{b, a}] || t.Points[a].Dist(t.Points[b]) < 1e-6 {
+				continue
+			}
+			out := t.Points[b].Sub(t.Points[a]).Cross(t.Normals[a]).Unit()
+			base := uint32(len(t.Points))
+			for _, v := range []uint32{a, b} {
+				t.Points = append(t.Points, t.Points[v], t.Points[v].Sub(t.Normals[v].Scale(thick)))
+				t.Normals = append(t.Normals, out, out)
+				t.Place = append(t.Place, t.Place[v], t.Place[v])
+			}
+			t.Index = append(t.Index, base, base+1, base+2, base+2, base+1, base+3)
+		}
+	}
 }
 
 // lapOf is the lap whose fingers a pattern carries.

@@ -17,9 +17,11 @@ import (
 	"strings"
 
 	"groundwork/internal/geom"
+	"groundwork/internal/joint"
 	"groundwork/internal/plan"
 	"groundwork/internal/seam"
 	"groundwork/internal/solid"
+	"groundwork/internal/veneer"
 )
 
 // Extras are what a node tells beside its shape.
@@ -109,7 +111,10 @@ func Geometry(ctx context.Context, k *solid.Kernel, pl *plan.Plan, w io.Writer) 
 	if err != nil {
 		return err
 	}
-	m.apart = takeApart(m, cores, false)
+	// Times are those of the piece in segments, so that the slider keeps its
+	// meaning once these are known.
+	m.apart = takeApart(m, cores, true)
+	m.stages = m.stages[:len(m.stages)-1]
 	for i, b := range m.bodies {
 		for _, mi := range b.Members {
 			e := Extras{Kind: "member", Member: pl.Piece.Members[mi].ID, Body: b.ID}
@@ -175,13 +180,25 @@ func (m *maker) node(n nodeDoc, e Extras, mo motion) int {
 
 // leaves adds all leaves, with their places on the sheets if these are known.
 func (m *maker) leaves(sheets bool) {
+	lie := veneer.Lying(m.pl.Layout)
 	for i, p := range m.pl.Patterns {
-		t, ok := leaf(m.pl, p)
-		if !ok {
-			continue
-		}
 		e := Extras{Kind: "leaf", Pattern: p.ID, Veneer: p.Veneer, Grain: new(float64)}
 		*e.Grain = math.Round(p.Grain*180/math.Pi*1e6) / 1e6
+		member := p.Member
+		var t *triangles
+		var mo motion
+		if on, ok := lie(p); ok {
+			t = leaf(m.pl, on, p)
+			mo = m.lift(m.of[member], on, t)
+		} else if k := slices.IndexFunc(m.pl.Joints.Plugs, func(g joint.Plug) bool { return g.ID == p.ID }); k >= 0 {
+			g := m.pl.Joints.Plugs[k]
+			t, member = plugLeaf(m.pl, p, g), g.Member
+			mo = m.unplug(g)
+			mo.Away = mo.Away.Scale(1.5) // it comes off the plug
+		}
+		if t == nil || len(t.Index) == 0 {
+			continue
+		}
 		if sheets {
 			if at := m.pl.Sheets.Placements[i]; at.Blank >= 0 {
 				s := m.pl.Sheets.Sheets[m.pl.Sheets.Blanks[at.Blank].Sheet]
@@ -191,18 +208,9 @@ func (m *maker) leaves(sheets bool) {
 				}
 			}
 		}
-		mo := m.lift(m, p, t)
-		mi := p.Member
-		if mi < 0 { // on a plug
-			for _, g := range m.pl.Joints.Plugs {
-				if g.ID == p.ID {
-					mi, mo = g.Member, m.unplug(g)
-				}
-			}
-		}
-		e.Member, e.Body = m.pl.Piece.Members[mi].ID, m.bodies[m.of[mi]].ID
+		e.Member, e.Body = m.pl.Piece.Members[member].ID, m.bodies[m.of[member]].ID
 		mesh := m.g.mesh(p.ID, t, matVeneer)
-		m.hang(m.of[mi], nodeDoc{Name: p.ID, Mesh: &mesh}, e, mo)
+		m.hang(m.of[member], nodeDoc{Name: p.ID, Mesh: &mesh}, e, mo)
 	}
 }
 
@@ -333,8 +341,12 @@ func (m *maker) write(w io.Writer, e Extras) error {
 		return m.node(nodeDoc{Name: strings.Join(names, " + "), Children: children}, Extras{Kind: "assembly"}, a.motion)
 	}
 	e.Kind, e.Box, e.Stages = "piece", box(m.size), m.stages
+	whole := m.whole
+	if m.sunk > 0 { // it rises so that nothing goes below the floor
+		whole = &assembly{body: -1, parts: []*assembly{whole}, motion: m.during(leavesOff, geom.V3(0, 0, m.sunk))}
+	}
 	root := m.g.node(nodeDoc{
-		Name: m.pl.Piece.Name, Children: []int{build(m.whole)}, Extras: e,
+		Name: m.pl.Piece.Name, Children: []int{build(whole)}, Extras: e,
 		Matrix: []float64{0.001, 0, 0, 0, 0, 0, -0.001, 0, 0, 0.001, 0, 0, 0, 0, 0, 1}, // columns: where x, y and z go
 	})
 	return m.g.write(w, root)

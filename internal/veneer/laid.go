@@ -16,15 +16,22 @@ type Laid struct {
 	place geom.Frame
 }
 
-// Lie lays a pattern of a layout. It is false where the pattern covers nothing
-// of a member, as a plug's does not.
-func Lie(l *Layout, p Pattern) (*Laid, bool) {
-	if p.Member < 0 || p.Member >= len(l.Cores) {
-		return nil, false
+// Lying lays patterns of a layout one after another. The function is false
+// where a pattern covers nothing of a member, as a plug's does not. It is for one
+// goroutine.
+func Lying(l *Layout) func(p Pattern) (*Laid, bool) {
+	surfaces := make([][]piece.Surface, len(l.Cores))
+	return func(p Pattern) (*Laid, bool) {
+		if p.Member < 0 || p.Member >= len(l.Cores) {
+			return nil, false
+		}
+		core := l.Cores[p.Member]
+		if surfaces[p.Member] == nil {
+			surfaces[p.Member] = core.Surfaces(1) // borders are not looked at
+		}
+		on := &surfaces[p.Member][p.Surface]
+		return &Laid{p, on, newNeutral(on, l.Coverings[p.Member][p.Surface].Neutral), core.Place}, true
 	}
-	core := l.Cores[p.Member]
-	on := &core.Surfaces(0)[p.Surface]
-	return &Laid{p, on, newNeutral(on, l.Coverings[p.Member][p.Surface].Neutral), core.Place}, true
 }
 
 // At is the point of the core's surface that the pattern's point q, as in its
