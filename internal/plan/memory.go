@@ -67,6 +67,9 @@ func (m *Memory) do(key digest.Sum, work func() (any, error)) (v any, err error)
 		var size int64
 		if err == nil {
 			size = weight(v)
+			if r, ok := v.(*result); ok {
+				size += weight(r.plan.field)
+			}
 		}
 		m.mu.Lock()
 		defer m.mu.Unlock()
@@ -99,7 +102,9 @@ func (m *Memory) Size() int64 {
 }
 
 // weight is how many bytes a value reaches, about: maps count without what is
-// left free in them, and functions without what they close over.
+// left free in them, and functions without what they close over. What does not
+// count as content is left out, for it may be changing: solids of the piece,
+// which other plans use meanwhile, draw their surfaces when they are asked to.
 func weight(v any) int64 {
 	w := weighing{seen: map[reach]bool{}}
 	w.value(reflect.ValueOf(v))
@@ -141,8 +146,10 @@ func (w *weighing) value(v reflect.Value) {
 	case reflect.String:
 		w.sum += int64(v.Len())
 	case reflect.Struct:
-		for i := range v.NumField() {
-			w.value(v.Field(i))
+		for f := range v.Type().Fields() {
+			if f.Tag.Get("digest") != "-" {
+				w.value(v.FieldByIndex(f.Index))
+			}
 		}
 	case reflect.Array:
 		w.elements(v)
