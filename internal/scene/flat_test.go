@@ -94,7 +94,7 @@ func TestFillStars(t *testing.T) {
 func TestThinned(t *testing.T) {
 	round := geom.Polygons{ring(0, 0, 100, 2000, false), ring(0, 0, 60, 1500, true)}
 	thin := thinned(round, 0.05)
-	if len(thin) != 2 || len(thin[0]) > 120 {
+	if len(thin) != 2 || len(thin[0]) > 130 {
 		t.Fatalf("%d loops, %d points", len(thin), len(thin[0]))
 	}
 	for i, loop := range round {
