@@ -27,7 +27,7 @@ const (
 	firstStep = 4
 	laterStep = 2
 	direct    = 4000 // numbers for which the last level is solved directly
-	sweeps    = 3    // degree of the smoother before and after each visit below
+	sweeps    = 2    // degree of the smoother before and after each visit below
 )
 
 // hierarchy is what one multigrid V-cycle, the preconditioner, needs and what
@@ -171,7 +171,7 @@ func newHierarchy(ctx context.Context, bodies []*lattice, springs []spring, link
 	h.ties = newTies(h)
 	for i, l := range h.levels[1:] {
 		last := i+2 == len(h.levels)
-		l.web = newWeb(l, last)
+		l.web = newWeb(l, links, last)
 		if !last {
 			l.invert()
 		}

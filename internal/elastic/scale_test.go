@@ -79,7 +79,8 @@ func TestIterationsAreFlat(t *testing.T) {
 			fmt.Fprintf(&out, " %d | %d |", len(b.Lattice.Fill), r.Iterations)
 		}
 		fmt.Fprintln(&out)
-		if its[2] > 50 || float64(its[2]) > 1.6*float64(its[1])+3 {
+		// Of smoothers of degree 3 it would be 50, at half as much work again for each.
+		if its[2] > 70 || float64(its[2]) > 1.6*float64(its[1])+3 {
 			t.Errorf("%s: %v iterations", k.name, its)
 		}
 	}

@@ -283,15 +283,18 @@ func (s *System) SolveFrom(ctx context.Context, c Case, from *Result) (*Result, 
 	var before []float64 // where the last round ended, once
 	careful := false     // steps must be shortened
 	// Which contacts bear is found roughly, then confirmed at the full accuracy.
-	tolerance := s.opts.Tolerance
-	if contacts {
-		tolerance = max(tolerance, roughly)
-	}
+	rough := contacts
+	var whole aim
 	for round := 1; ; round++ {
 		if err := w.bear(holds); err != nil {
 			return nil, err
 		}
-		n, err := s.inner(ctx, load, x, w, tolerance)
+		if round == 1 {
+			if whole, err = s.wanted(load, w); err != nil {
+				return nil, fmt.Errorf("elastic: case %q: %w", c.Name, err)
+			}
+		}
+		n, settled, err := s.inner(ctx, load, x, w, whole, rough)
 		res.Iterations += n
 		res.Rounds = round
 		if err != nil {
@@ -301,15 +304,15 @@ func (s *System) SolveFrom(ctx context.Context, c Case, from *Result) (*Result, 
 			break
 		}
 		next, changed := s.next(holds, slip, x)
-		if changed == 0 && tolerance > s.opts.Tolerance {
-			tolerance = s.opts.Tolerance
-			continue
-		}
-		if changed == 0 {
+		if changed == 0 && settled {
 			break
 		}
+		if changed == 0 {
+			rough = false
+			continue
+		}
 		if round >= s.opts.MaxContact {
-			if tolerance <= s.opts.Tolerance && s.faint(holds, next, x, load) {
+			if settled && s.faint(holds, next, x, load) {
 				break
 			}
 			return nil, fmt.Errorf("elastic: case %q: contacts %w in %d rounds, %d still change", c.Name, ErrNoConvergence, round, changed)
@@ -342,7 +345,7 @@ func (s *System) SolveFrom(ctx context.Context, c Case, from *Result) (*Result, 
 		}
 		if id := string(holdBytes(next)); seen[id] && !careful {
 			// Going round in circles: from here on no further than the energy falls.
-			careful, tolerance = true, s.opts.Tolerance
+			careful, rough = true, false
 			before = slices.Clone(x)
 		} else {
 			seen[id] = true
@@ -431,8 +434,12 @@ func holdBytes(h []hold) []byte {
 	return out
 }
 
-// roughly is the tolerance while contacts open and close.
-const roughly = 1e-3
+// While contacts open and close, it is enough to come to roughly the whole, or
+// closer than at the start of the round.
+const (
+	roughly = 1e-3
+	closer  = 1e-2
+)
 
 // press is the overlap of a contact's faces (mm), above nought if they press.
 func (s *System) press(i int, x []float64) float64 {
@@ -529,13 +536,14 @@ func (l Link) offset() float64 {
 	return l.Preload + l.Along*l.Gap
 }
 
-// inner solves for the links that bear now, by conjugate gradients from x.
-func (s *System) inner(ctx context.Context, load, x []float64, w *cycler, tolerance float64) (int, error) {
-	for _, d := range s.h.fixed {
-		x[d] = s.given[d]
-	}
-	// What counts is the error against the whole: the norm of the right-hand
-	// side from nothing but what is given.
+// aim is how small the error is to become: in the norm of the energy, and as
+// forces out of balance, for where all the energy is in a soft part, its norm
+// hardly sees the stiff ones.
+type aim struct{ energy, force float64 }
+
+// wanted is the aim of a case: what counts is the error against the whole, the
+// norms of the right-hand side from nothing but what is given.
+func (s *System) wanted(load []float64, w *cycler) (aim, error) {
 	start := w.p // not yet in use
 	clear(start)
 	for _, d := range s.h.fixed {
@@ -543,33 +551,38 @@ func (s *System) inner(ctx context.Context, load, x []float64, w *cycler, tolera
 	}
 	s.residual(load, start, w)
 	s.h.clearFixed(w.r)
-	raised := 0
 	w.cycle(0, w.z, w.r)
-	for dot(w.r, w.z) < 0 && raised < mostRaised {
-		raised++
+	for raised := 0; dot(w.r, w.z) < 0 && raised < mostRaised; raised++ {
 		w.raise()
 		w.cycle(0, w.z, w.r)
 	}
-	goal := tolerance * math.Sqrt(max(0, dot(w.r, w.z)))
-	// And no force may stay unbalanced: where all the energy is in a soft part, the
-	// norm of the energy hardly sees the stiff ones.
-	calm := 1000 * tolerance * math.Sqrt(dot(w.r, w.r))
-	if math.IsNaN(goal) || math.IsInf(goal, 0) {
-		return 0, fmt.Errorf("numbers out of range: %w", ErrNoConvergence)
+	a := aim{s.opts.Tolerance * math.Sqrt(max(0, dot(w.r, w.z))), 1000 * s.opts.Tolerance * math.Sqrt(dot(w.r, w.r))}
+	if math.IsNaN(a.energy) || math.IsInf(a.energy, 0) {
+		return a, fmt.Errorf("numbers out of range: %w", ErrNoConvergence)
+	}
+	return a, nil
+}
+
+// inner solves for the links that bear now, by conjugate gradients from x, until
+// it has the aim (then settled is true), or comes near it, if that is enough.
+func (s *System) inner(ctx context.Context, load, x []float64, w *cycler, whole aim, rough bool) (iterations int, settled bool, err error) {
+	for _, d := range s.h.fixed {
+		x[d] = s.given[d]
 	}
 	s.residual(load, x, w)
 	s.h.clearFixed(w.r)
-	rho, restart := 0.0, true
+	rho, restart, raised := 0.0, true, 0
+	enough := whole
 	for it := 0; ; it++ {
 		if err := ctx.Err(); err != nil {
-			return it, err
+			return it, false, err
 		}
 		w.cycle(0, w.z, w.r)
 		rz := dot(w.r, w.z)
 		if math.IsNaN(rz) || math.IsInf(rz, 0) {
-			return it, fmt.Errorf("numbers out of range: %w", ErrNoConvergence)
+			return it, false, fmt.Errorf("numbers out of range: %w", ErrNoConvergence)
 		}
-		if rz < 0 && -rz >= goal*goal && raised < mostRaised {
+		if rz < 0 && -rz >= whole.energy*whole.energy && raised < mostRaised {
 			raised++
 			w.raise()
 			s.residual(load, x, w)
@@ -577,11 +590,18 @@ func (s *System) inner(ctx context.Context, load, x []float64, w *cycler, tolera
 			restart = true
 			continue
 		}
-		if math.Sqrt(max(0, rz)) <= goal && math.Sqrt(dot(w.r, w.r)) <= calm {
-			return it, nil
+		left := aim{math.Sqrt(max(0, rz)), math.Sqrt(dot(w.r, w.r))}
+		if it == 0 {
+			if rough {
+				more := max(1, roughly/s.opts.Tolerance)
+				enough = aim{max(more*whole.energy, closer*left.energy), max(more*whole.force, closer*left.force)}
+			}
+		}
+		if left.energy <= enough.energy && left.force <= enough.force {
+			return it, left.energy <= whole.energy && left.force <= whole.force, nil
 		}
 		if it == s.opts.MaxIterations || rz <= 0 {
-			return it, fmt.Errorf("the inner solver %w in %d iterations: %.2g of the error is left", ErrNoConvergence, it, math.Sqrt(math.Abs(rz))/goal*tolerance)
+			return it, false, fmt.Errorf("the inner solver %w in %d iterations: %.2g of the error is left", ErrNoConvergence, it, math.Sqrt(math.Abs(rz))/whole.energy*s.opts.Tolerance)
 		}
 		beta := 0.0
 		if !restart {
@@ -597,7 +617,7 @@ func (s *System) inner(ctx context.Context, load, x []float64, w *cycler, tolera
 		w.multiply(0, w.p, w.q)
 		pq := dot(w.p, w.q)
 		if !(pq > 0) {
-			return it, fmt.Errorf("stiffness is not definite: %w", ErrNoConvergence)
+			return it, false, fmt.Errorf("stiffness is not definite: %w", ErrNoConvergence)
 		}
 		alpha := rz / pq
 		chunks(len(x), func(lo, hi int) {

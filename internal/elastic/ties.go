@@ -246,10 +246,11 @@ type web struct {
 	block   []int32 // of each node, -1 for none
 	base    []float64
 	springs []spring
+	loose   []int // the contacts among them; the others are in base
 	at      []int
 }
 
-func newWeb(l *level, whole bool) *web {
+func newWeb(l *level, links []Link, whole bool) *web {
 	w := &web{block: make([]int32, l.nodes), springs: l.springs, at: l.at}
 	for i := range w.block {
 		w.block[i] = -1
@@ -323,6 +324,13 @@ func newWeb(l *level, whole bool) *web {
 		}
 		w.pattern.add(w.base, int(a), int(a), m[:])
 	})
+	for i, l := range links {
+		if l.Contact {
+			w.loose = append(w.loose, i)
+		} else {
+			w.tie(w.base, &w.springs[i], bears)
+		}
+	}
 	return w
 }
 
@@ -332,7 +340,7 @@ func (w *web) bear(holds []hold, v []float64) error {
 	// stiffness; it only weakens the preconditioner.
 	for _, trace := range []float64{1e-13, 1e-11, 1e-9, 1e-7} {
 		copy(v, w.base)
-		for i := range w.springs {
+		for _, i := range w.loose {
 			if holds[i] != opens {
 				w.tie(v, &w.springs[i], holds[i])
 			}
