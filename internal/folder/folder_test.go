@@ -509,3 +509,32 @@ func TestModeAndSweep(t *testing.T) {
 		}
 	}
 }
+
+// A folder from elsewhere may have a link in the place of our hidden folder or
+// of what is in it: nothing is written where it leads.
+func TestHiddenFolderIsALink(t *testing.T) {
+	for _, link := range []string{hidden, lockName, journalName, versionsName} {
+		dir, far := t.TempDir(), t.TempDir()
+		if link != hidden {
+			if err := os.Mkdir(filepath.Join(dir, hidden), 0o755); err != nil {
+				t.Fatal(err)
+			}
+		}
+		to := far
+		if link == lockName || link == journalName {
+			to = filepath.Join(far, "file")
+		}
+		if err := os.Symlink(to, filepath.Join(dir, link)); err != nil {
+			t.Fatal(err)
+		}
+		f := open(t, dir)
+		outside(t, f, "a.yaml", "1")
+		if _, err := f.Write("a.yaml", []byte("2"), VersionOf([]byte("1")), Why{}); err == nil {
+			t.Errorf("%s leads out of the folder, and a file was written", link)
+		}
+		holds(t, f, "a.yaml", "1")
+		if entries, _ := os.ReadDir(far); len(entries) != 0 {
+			t.Errorf("%s: %v was written outside", link, entries)
+		}
+	}
+}
