@@ -27,8 +27,10 @@ const (
 	firstStep = 4
 	laterStep = 2
 	direct    = 4000 // numbers for which the last level is solved directly
-	sweeps    = 2    // degree of the smoother before and after each visit below
 )
+
+// weights are those of the smoother of degree 2, before and after each visit below.
+var weights = [2]float64{1.02387287570313, 1.26408905371085}
 
 // hierarchy is what one multigrid V-cycle, the preconditioner, needs and what
 // does not depend on the links that bear. It does not change.
@@ -58,6 +60,7 @@ type space struct {
 	in      []float64
 	x, b    []float64 // none on the finest, which has its own from the caller
 	r, d, t []float64
+	left    []float64 // out of balance after smoothing
 }
 
 // work space of the conjugate gradients.
@@ -218,7 +221,7 @@ func (h *hierarchy) cycler() *cycler {
 			s.x, s.b = make([]float64, n), make([]float64, n)
 		}
 		if i < len(h.levels)-1 {
-			s.r, s.d, s.t = make([]float64, n), make([]float64, n), make([]float64, n)
+			s.r, s.d, s.t, s.left = make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
 		}
 		s.factor, s.in = make([]float64, p.len), make([]float64, p.rows())
 	}
@@ -383,14 +386,15 @@ func (c *cycler) largest(i int) float64 {
 	return 1.1 * value
 }
 
-// smooth improves x by the Chebyshev polynomial of the fourth kind (Lottes,
-// Optimal polynomial smoothers for multigrid V-cycles, 2023): it needs the top
-// of the spectrum only. The level's r holds b - A x when it ends, if wanted.
+// smooth improves x by the Chebyshev polynomial of the fourth kind with Lottes's
+// weights (Optimal polynomial smoothers for multigrid V-cycles, 2023, table 1):
+// it needs the top of the spectrum only. The level's left holds b - A x when it
+// ends, if wanted.
 func (c *cycler) smooth(i int, x, b []float64, zero, residual bool) {
 	l := &c.at[i]
-	r, d, t := l.r, l.d, l.t
+	r, d, t, left := l.r, l.d, l.t, l.left
 	if zero {
-		chunks(len(x), func(lo, hi int) { clear(x[lo:hi]); copy(r[lo:hi], b[lo:hi]) })
+		chunks(len(x), func(lo, hi int) { clear(x[lo:hi]); copy(r[lo:hi], b[lo:hi]); copy(left[lo:hi], b[lo:hi]) })
 	} else {
 		c.multiply(i, x, t)
 		chunks(len(x), func(lo, hi int) {
@@ -399,23 +403,28 @@ func (c *cycler) smooth(i int, x, b []float64, zero, residual bool) {
 			}
 		})
 	}
-	for s := 1; s <= sweeps; s++ {
-		if s == 1 {
+	for s, weight := range weights {
+		if s == 0 {
 			c.smoothed(i, r, d, 0, 4/(3*l.top))
 		} else {
-			f := float64(2*s + 1)
-			c.smoothed(i, r, d, float64(2*s-3)/f, float64(8*s-4)/(f*l.top))
+			f := float64(2*s + 3)
+			c.smoothed(i, r, d, float64(2*s-1)/f, float64(8*s+4)/(f*l.top))
 		}
 		chunks(len(x), func(lo, hi int) {
 			for j := lo; j < hi; j++ {
-				x[j] += d[j]
+				x[j] += weight * d[j]
 			}
 		})
-		if s < sweeps || residual {
+		if s < len(weights)-1 || residual {
 			c.multiply(i, d, t)
 			chunks(len(x), func(lo, hi int) {
 				for j := lo; j < hi; j++ {
 					r[j] -= t[j]
+				}
+				if residual {
+					for j := lo; j < hi; j++ {
+						left[j] -= weight * t[j]
+					}
 				}
 			})
 		}
@@ -433,10 +442,10 @@ func (c *cycler) cycle(i int, x, b []float64) {
 	next, under := c.levels[i+1], &c.at[i+1]
 	c.smooth(i, x, b, true, true)
 	c.planes(next, func(body, k int) {
-		lo, hi := l.dof*l.at[body], len(c.at[i].r)
+		lo, hi := l.dof*l.at[body], len(c.at[i].left)
 		t := l.down[body]
 		to := under.b[6*next.at[body] : 6*(next.at[body]+next.grids[body].nodes())]
-		t.restrict(k, c.at[i].r[lo:hi], to, l.dof)
+		t.restrict(k, c.at[i].left[lo:hi], to, l.dof)
 		dead := next.grids[body].dead
 		for n := k * t.coarse[0] * t.coarse[1]; n < (k+1)*t.coarse[0]*t.coarse[1]; n++ {
 			for d := range 6 {

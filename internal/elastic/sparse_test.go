@@ -98,3 +98,29 @@ func TestSparseFactorRefuses(t *testing.T) {
 		t.Error("1 1.5; 1.5 1 is not definite")
 	}
 }
+
+// The smoother's weights are the best of their degree: what bounds a V-cycle,
+// the largest λp²/(1-p²) of the error's polynomial p on (0, 1], is 1/8 without
+// them (3/4k(k+1); Lottes, Optimal polynomial smoothers for multigrid V-cycles,
+// 2023) and grows when either is moved.
+func TestSmootherWeights(t *testing.T) {
+	bound := func(w [2]float64) (most float64) {
+		for i := 1; i <= 2000; i++ {
+			l := float64(i) / 2000
+			first := 4.0 / 3
+			second := first/5 + 12.0/5*(1-l*first)
+			p := 1 - l*(w[0]*first+w[1]*second)
+			most = max(most, l*p*p/(1-p*p))
+		}
+		return most
+	}
+	if b := bound([2]float64{1, 1}); math.Abs(b-1.0/8) > 1e-3 {
+		t.Errorf("without weights the bound is %.4f", b)
+	}
+	best := bound(weights)
+	for _, d := range [][2]float64{{0.01, 0}, {-0.01, 0}, {0, 0.01}, {0, -0.01}} {
+		if b := bound([2]float64{weights[0] + d[0], weights[1] + d[1]}); b <= best {
+			t.Errorf("moved by %v the bound is %.5f, less than %.5f", d, b, best)
+		}
+	}
+}
