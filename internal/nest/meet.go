@@ -62,14 +62,19 @@ func (l Laid) meets(o Laid, gap int64, by point) Meeting {
 }
 
 // Clear is the shortest way left, right, down or up on which l comes clear of o,
-// to the hundredth of a millimetre; zero if it is.
-func (l Laid) Clear(o Laid, gap float64) geom.Vec2 {
+// to the hundredth of a millimetre; zero if it is. Ways on which l stays in a box,
+// if there are any, go before others.
+func (l Laid) Clear(o Laid, gap float64, in geom.Box2) geom.Vec2 {
 	g := int64(math.Round(gap * micron))
 	if l.meets(o, g, point{}) == Apart {
 		return geom.Vec2{}
 	}
 	const fine = 10 // µm
-	best, way := int64(math.MaxInt64), point{}
+	leaves := func(way point) bool {
+		back, fits := l.moved(way).Beyond(in)
+		return !fits || back != geom.Vec2{}
+	}
+	best, way, out := int64(math.MaxInt64), point{}, true
 	for _, d := range []struct {
 		way point
 		far int64 // that the boxes round them are clear
@@ -77,22 +82,33 @@ func (l Laid) Clear(o Laid, gap float64) geom.Vec2 {
 		{point{-1, 0}, l.b.hi.x - o.b.lo.x + g}, {point{1, 0}, o.b.hi.x - l.b.lo.x + g},
 		{point{0, -1}, l.b.hi.y - o.b.lo.y + g}, {point{0, 1}, o.b.hi.y - l.b.lo.y + g},
 	} {
+		at := func(m int64) point { return point{d.way.x * m, d.way.y * m} }
 		// At the far end it is clear, at the near end it is not; halving finds a place
 		// between where it comes clear: the first if the outlines are plain.
 		near, far := int64(0), d.far
-		for far-near > fine && near < best {
+		for far-near > fine && (out || near < best) {
 			m := (near + far) / 2
-			if l.meets(o, g, point{d.way.x * m, d.way.y * m}) == Apart {
+			if l.meets(o, g, at(m)) == Apart {
 				far = m
 			} else {
 				near = m
 			}
 		}
-		if far < best && far-near <= fine {
-			best, way = far, point{d.way.x * far, d.way.y * far}
+		if far-near > fine {
+			continue // no shorter than another
+		}
+		switch off := leaves(at(far)); {
+		case off == out && far < best, out && !off:
+			best, way, out = far, at(far), off
 		}
 	}
 	return geom.V2(float64(way.x)/micron, float64(way.y)/micron)
+}
+
+// moved is l with its box elsewhere; its loops stay.
+func (l Laid) moved(by point) Laid {
+	l.b.lo, l.b.hi = l.b.lo.add(by), l.b.hi.add(by)
+	return l
 }
 
 // Beyond is the way back on which l comes to lie in a box, mm; zero if it does.

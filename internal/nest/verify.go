@@ -286,9 +286,13 @@ func (v *verifier) apart(a, b body, overlap, gap string) {
 // lies inside the other, or runs along an edge of the other in the same
 // direction, since material lies to the left of both.
 func shareArea(a, b outline) bool {
+	lo, hi := b.bounds()
 	for _, la := range a {
 		for i, p := range la {
 			q := la[(i+1)%len(la)]
+			if beside(p, q, lo, hi) {
+				continue
+			}
 			for _, lb := range b {
 				for j, r := range lb {
 					s := lb[(j+1)%len(lb)]
@@ -310,14 +314,18 @@ func shareArea(a, b outline) bool {
 // boundary in the same direction. No edges may cross properly.
 func enters(a, b outline) bool {
 	var cuts []point
+	lo, hi := b.bounds()
 	for _, la := range a {
 		for i, p := range la {
 			q := la[(i+1)%len(la)]
+			if beside(p, q, lo, hi) {
+				continue // no point of it is in b or on its boundary
+			}
 			d := q.sub(p)
 			cuts = append(cuts[:0], p, q)
 			for _, lb := range b {
 				for _, r := range lb {
-					if turnOf(p, q, r) == 0 && between(p, q, r) {
+					if between(p, q, r) && turnOf(p, q, r) == 0 {
 						cuts = append(cuts, r)
 					}
 				}
@@ -339,7 +347,7 @@ func enters(a, b outline) bool {
 					for j, r := range lb {
 						s := lb[(j+1)%len(lb)]
 						r, s := point{2 * r.x, 2 * r.y}, point{2 * s.x, 2 * s.y}
-						if turnOf(r, s, m) == 0 && between(r, s, m) {
+						if between(r, s, m) && turnOf(r, s, m) == 0 {
 							if e := s.sub(r); sign(e.x)*sign(d.x) > 0 || sign(e.x)*sign(d.x) == 0 && sign(e.y)*sign(d.y) > 0 {
 								along = true
 							} else {
@@ -358,6 +366,12 @@ func enters(a, b outline) bool {
 		}
 	}
 	return false
+}
+
+// beside reports whether the segment pq lies beyond a side of a box, without
+// touching it.
+func beside(p, q, lo, hi point) bool {
+	return max(p.x, q.x) < lo.x || min(p.x, q.x) > hi.x || max(p.y, q.y) < lo.y || min(p.y, q.y) > hi.y
 }
 
 func sign(a int64) int { return cmp.Compare(a, 0) }

@@ -18,7 +18,8 @@ type Clash struct {
 	Kind     ClashKind
 	Patterns []string // IDs: first the one that is asked about
 	// Clear is the shortest way along the blank's edges on which the first pattern
-	// gets clear of what it meets, mm, to the hundredth; zero when no way helps.
+	// gets clear of what it meets, without leaving the blank if that can be, mm, to
+	// the hundredth; zero when no way helps.
 	Clear   geom.Vec2
 	By      float64 // length of Clear, mm; of TurnClash the angle back to the grain, radians
 	Message string
@@ -62,9 +63,24 @@ func (r *Result) Clashes(patterns []veneer.Pattern, moves ...Placement) []Clash 
 		}
 	}
 	gap := max(0, r.Gap-slack)
+	// Most are far from what is moved: boxes tell, and only the others are laid.
+	boxes := make([]geom.Box2, len(now))
+	for i, p := range now {
+		if touched[p.Blank] && p.Blank >= 0 {
+			boxes[i] = r.Outline(patterns, p).Bounds()
+		}
+	}
+	close := func(i, j int) bool { return boxes[i].Grow(r.Gap + slack).Overlaps(boxes[j]) }
 	laid := make([]*nest.Laid, len(now))
 	for i, p := range now {
 		if !touched[p.Blank] || p.Blank < 0 {
+			continue
+		}
+		met := asked[i]
+		for j := range now {
+			met = met || asked[j] && now[j].Blank == p.Blank && close(i, j)
+		}
+		if !met {
 			continue
 		}
 		pat := patterns[i]
@@ -92,16 +108,16 @@ func (r *Result) Clashes(patterns []veneer.Pattern, moves ...Placement) []Clash 
 		}
 		out = append(out, r.alone(patterns[i], p, *laid[i], areas[p.Blank], names[p.Blank])...)
 		for j, q := range now {
-			if j == i || laid[j] == nil || q.Blank != p.Blank || asked[j] && j < i {
+			if j == i || laid[j] == nil || q.Blank != p.Blank || asked[j] && j < i || !close(i, j) {
 				continue
 			}
 			a, b := patterns[i].ID, patterns[j].ID
 			switch laid[i].Meets(*laid[j], gap) {
 			case nest.Overlap:
-				way := laid[i].Clear(*laid[j], r.Gap)
+				way := laid[i].Clear(*laid[j], r.Gap, r.inner(p.Blank))
 				out = append(out, Clash{OverlapClash, []string{a, b}, way, way.Len(), fmt.Sprintf("%s lies on %s: it comes clear %s.", a, b, inWords(way))})
 			case nest.Near:
-				way := laid[i].Clear(*laid[j], r.Gap)
+				way := laid[i].Clear(*laid[j], r.Gap, r.inner(p.Blank))
 				out = append(out, Clash{GapClash, []string{a, b}, way, way.Len(), fmt.Sprintf("%s lies closer than %.2f mm (kerf and gap) to %s: it comes clear %s.", a, r.Gap, b, inWords(way))})
 			}
 		}
@@ -148,19 +164,24 @@ func (r *Result) alone(pat veneer.Pattern, p Placement, l nest.Laid, areas []nes
 	if off := math.Remainder(turn, allowed); math.Abs(off) > near {
 		add(TurnClash, geom.Vec2{}, math.Abs(off), "%s lies %.1f degrees off: it must lie %s.", pat.ID, math.Abs(off)*180/math.Pi, what)
 	}
-	m := r.Border - slack
-	if way, fits := l.Beyond(geom.Box2{Min: geom.V2(m, m), Max: b.Size.Sub(geom.V2(m, m))}); !fits {
+	if way, fits := l.Beyond(r.inner(p.Blank)); !fits {
 		add(BorderClash, geom.Vec2{}, 0, "%s is larger than %s less its border of %.0f mm.", pat.ID, b.ID, r.Border)
 	} else if way.Len() > 0 {
 		add(BorderClash, way, way.Len(), "%s reaches beyond %s or into its border of %.0f mm: it comes back %s.", pat.ID, b.ID, r.Border, inWords(way))
 	}
 	for i, a := range areas {
 		if l.Meets(a, max(0, r.Gap-slack)) != nest.Apart {
-			way := l.Clear(a, r.Gap)
+			way := l.Clear(a, r.Gap, r.inner(p.Blank))
 			add(ReservedClash, way, way.Len(), "%s lies on a %s of the sheet, or closer to it than %.2f mm: it comes clear %s.", pat.ID, names[i], r.Gap, inWords(way))
 		}
 	}
 	return out
+}
+
+// inner is where patterns may lie on a blank.
+func (r *Result) inner(blank int) geom.Box2 {
+	m := geom.V2(r.Border-slack, r.Border-slack)
+	return geom.Box2{Min: m, Max: r.Blanks[blank].Size.Sub(m)}
 }
 
 // inWords is a way in words.

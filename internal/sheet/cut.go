@@ -38,7 +38,7 @@ const bought = "bought"
 //
 // Sheets that the maker has marked are there: they are taken in their order, and
 // one more only when those before do not hold all.
-func (l *lot) cutSheets(ctx context.Context, plans []*blankPlan) (*cutting, error) {
+func (l *lot) cutSheets(ctx context.Context, plans []*blankPlan, from []numbered) (*cutting, error) {
 	c := &cutting{plans: plans, stock: map[string]numbered{}}
 	var items []guillotine.Item
 	least := 1
@@ -50,7 +50,7 @@ func (l *lot) cutSheets(ctx context.Context, plans []*blankPlan) (*cutting, erro
 		items = append(items, it)
 	}
 	marked := 0
-	for _, s := range l.stock {
+	for _, s := range from {
 		c.stock[s.ID] = s
 		if !s.known || s.kept != "" {
 			continue
@@ -65,7 +65,7 @@ func (l *lot) cutSheets(ctx context.Context, plans []*blankPlan) (*cutting, erro
 	own := guillotine.Options{Kerf: up(l.v.BlankKerf), Least: guillotine.Size{X: up(l.v.MinOffcut.X), Y: up(l.v.MinOffcut.Y)}, Iterations: cutIterations, Seed: l.o.Seed}
 	for n := least; ; n++ {
 		var stock []guillotine.Stock
-		for _, s := range l.stock {
+		for _, s := range from {
 			if s.kept != "" || s.known && s.first <= n || !s.known && n > marked || marked == 0 {
 				stock = append(stock, s.Stock)
 			}

@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"math"
 	"slices"
@@ -320,6 +321,7 @@ func TestMarksWithoutEffect(t *testing.T) {
 
 // Layouts with random marks verify.
 func TestRandomMarks(t *testing.T) {
+	few(t, 25)
 	rapid.Check(t, func(rt *rapid.T) {
 		s := testShop()
 		kerf := rapid.SampledFrom([]float64{0, 0, 2}).Draw(rt, "kerf")
@@ -381,4 +383,16 @@ func TestRandomMarks(t *testing.T) {
 			rt.Fatalf("failed with %+v", o)
 		}
 	})
+}
+
+// few lets a test that lays out whole sheets make do with fewer random cases
+// than rapid's own 100, unless another number is asked for.
+func few(t *testing.T, n int) {
+	f := flag.Lookup("rapid.checks")
+	if old := f.Value.String(); old == f.DefValue {
+		if err := f.Value.Set(fmt.Sprint(n)); err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { f.Value.Set(old) })
+	}
 }

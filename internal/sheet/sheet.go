@@ -36,7 +36,7 @@ type Blank struct {
 	At      geom.Vec2 // lower left corner on the sheet, in the sheet's coordinates (Y along the grain)
 	Used    float64   // mm² of patterns on it
 	ByKnife bool      // longer than the bed: cut by knife, with only its fingered end lasered
-	Fixed   bool      // Sheet and At are the maker's: see Keep
+	Fixed   bool      // Sheet and At must be kept: the maker wants it so, or its patterns keep clear of reserved areas there
 }
 
 // Sheet is one sheet of veneer as bought, or an offcut that the shop had, and
@@ -372,23 +372,40 @@ func (l *lot) tries() [][]kind {
 		plain[i].cost = plain[i].size.X * plain[i].size.Y
 	}
 	tries := [][]kind{ks, {ks[1], narrow[0]}, all, plain}
+	if l.settled() {
+		return tries[:1]
+	}
+	return tries
+}
+
+// settled reports whether every pattern is pinned.
+func (l *lot) settled() bool {
 	for i, p := range l.patterns {
-		if p.Veneer == l.v.ID && !l.pinned[i] && !p.KnifeCut {
-			return tries
+		if p.Veneer == l.v.ID && !l.pinned[i] {
+			return false
 		}
 	}
-	return tries[:1]
+	return true
 }
 
 // try is a layout on some kinds of blanks. on, if not nil, is also told what
 // comes of layouts on the way.
 func (l *lot) try(ctx context.Context, ks []kind, o nest.Options, on func(*outcome)) (*outcome, error) {
 	cut := func(plans []*blankPlan, out []nest.Unplaced) (*outcome, error) {
-		c, err := l.cutSheets(ctx, plans)
+		of := func(c *cutting) *outcome {
+			return &outcome{c, slices.Concat(out, c.left(l.patterns)), rows(c.plans, l.patterns), c.Cost - c.Value}
+		}
+		c, err := l.cutSheets(ctx, plans, l.stock)
 		if err != nil {
 			return nil, err
 		}
-		return &outcome{c, append(out, c.left(l.patterns)...), rows(plans, l.patterns), c.Cost - c.Value}, nil
+		r := of(c)
+		if c, err = l.over(ctx, plans); c != nil {
+			if q := of(c); q.before(r) {
+				r = q
+			}
+		}
+		return r, err
 	}
 	var failed error
 	var tell func([]*blankPlan, []nest.Unplaced)
