@@ -1,70 +1,146 @@
 package scene
 
 import (
+	"bytes"
 	"context"
+	"errors"
+	"fmt"
 	"math"
 	"slices"
 	"testing"
 
 	"groundwork/examples"
 	"groundwork/internal/geom"
+	"groundwork/internal/joint"
 	"groundwork/internal/piece"
+	"groundwork/internal/plan"
+	"groundwork/internal/shop"
 	"groundwork/internal/solid"
+	"groundwork/internal/veneer"
 )
 
-// Nothing moves through anything else: the kernel's own booleans of the cores,
-// moved as the file says, at many places of the slider. Together they may only
-// have in common what they have at rest, and what a coarse chord adds.
+// passThrough reports whatever moves through anything else, by the kernel's own
+// booleans of the cores, moved as the file says, at many places of the slider.
+// Two may only have in common what they have at rest, and what a coarse chord
+// adds.
+func passThrough(t *testing.T, k *solid.Kernel, pl *plan.Plan, d *decoded) {
+	t.Helper()
+	nodes := d.of("member")
+	var shapes []solid.Shape
+	for _, n := range nodes {
+		mi := slices.IndexFunc(pl.Piece.Members, func(m piece.Member) bool { return m.ID == n.name })
+		s, err := pl.Layout.Cores[mi].Body(viewChord)
+		if err != nil {
+			t.Fatal(err)
+		}
+		shapes = append(shapes, s.At(pl.Layout.Cores[mi].Place))
+	}
+	common := func(i, j int, s float64) float64 {
+		f, g := geom.World(), geom.World()
+		f.Origin, g.Origin = nodes[i].at(geom.Vec3{}, s), nodes[j].at(geom.Vec3{}, s)
+		a, b := shapes[i].At(f), shapes[j].At(g)
+		if !a.Bounds().Overlaps(b.Bounds()) {
+			return 0
+		}
+		m, err := k.Measure(context.Background(), solid.Intersection(a, b))
+		switch {
+		case errors.Is(err, solid.ErrEmpty):
+			return 0
+		case err != nil:
+			t.Fatal(err)
+		}
+		return m.Volume
+	}
+	moved := 0
+	const steps = 12
+	for i := range nodes {
+		for j := range i {
+			rest := common(i, j, 0)
+			for s := range steps {
+				at := float64(s+1) / steps
+				if nodes[i].at(geom.Vec3{}, at).Dist(nodes[j].at(geom.Vec3{}, at)) < 1e-6 {
+					continue
+				}
+				moved++
+				if v := common(i, j, at); v > rest+20 {
+					t.Errorf("at %.2f %s goes %.0f mm³ into %s", at, nodes[i].name, v, nodes[j].name)
+					break
+				}
+			}
+		}
+	}
+	if moved == 0 {
+		t.Error("nothing moves")
+	}
+}
+
 func TestNothingMovesThroughAnother(t *testing.T) {
-	for _, name := range examples.Pieces() {
+	for _, name := range pieces() {
 		t.Run(name, func(t *testing.T) {
 			k, pl := planned(t, name)
-			d := geometry(t, name)
-			nodes := d.of("member")
-			var shapes []solid.Shape
-			for _, n := range nodes {
-				mi := slices.IndexFunc(pl.Piece.Members, func(m piece.Member) bool { return m.ID == n.name })
-				s, err := pl.Layout.Cores[mi].Body(viewChord)
-				if err != nil {
-					t.Fatal(err)
-				}
-				shapes = append(shapes, s.At(pl.Layout.Cores[mi].Place))
-			}
-			common := func(i, j int, s float64) float64 {
-				f, g := geom.World(), geom.World()
-				f.Origin, g.Origin = nodes[i].at(geom.Vec3{}, s), nodes[j].at(geom.Vec3{}, s)
-				a, b := shapes[i].At(f), shapes[j].At(g)
-				if !a.Bounds().Overlaps(b.Bounds()) {
-					return 0
-				}
-				m, err := k.Measure(context.Background(), solid.Intersection(a, b))
-				if err != nil {
-					return 0 // nothing in common
-				}
-				return m.Volume
-			}
-			moved := 0
-			const steps = 12
-			for i := range nodes {
-				for j := range i {
-					rest := common(i, j, 0)
-					for s := range steps {
-						at := float64(s+1) / steps
-						if nodes[i].at(geom.Vec3{}, at).Dist(nodes[j].at(geom.Vec3{}, at)) < 1e-6 {
-							continue
-						}
-						moved++
-						if v := common(i, j, at); v > rest+20 {
-							t.Errorf("at %.2f %s goes %.0f mm³ into %s", at, nodes[i].name, v, nodes[j].name)
-							break
-						}
-					}
-				}
-			}
-			if moved == 0 {
-				t.Error("nothing moves")
-			}
+			passThrough(t, k, pl, geometry(t, name))
 		})
+	}
+}
+
+// The same at the least and the greatest of every length that a maker may
+// change.
+func TestNothingMovesThroughAnotherAtLimits(t *testing.T) {
+	ctx := context.Background()
+	data, err := examples.Files.ReadFile("shop.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := shop.Parse("shop.yaml", data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	k, err := kernel()
+	if err != nil {
+		t.Fatal(err)
+	}
+	made := 0
+	for _, name := range examples.Pieces() {
+		text, err := examples.Files.ReadFile(name + ".yaml")
+		if err != nil {
+			t.Fatal(err)
+		}
+		doc, err := piece.Parse(name+".yaml", text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		usual, _, err := doc.Resolve(nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, q := range usual.Parameters {
+			if q.Kind != piece.Length || q.Max <= q.Min {
+				continue
+			}
+			for _, v := range []float64{q.Min, q.Max} {
+				t.Run(fmt.Sprintf("%s/%s %g", name, q.Name, v), func(t *testing.T) {
+					pl := &plan.Plan{Shop: s}
+					if pl.Piece, _, err = doc.Resolve(map[string]string{q.Name: fmt.Sprintf("%g mm", v)}); err != nil {
+						t.Fatal(err)
+					}
+					if pl.Joints, err = joint.Place(ctx, k, pl.Piece, s, joint.Options{}); err != nil {
+						t.Fatal(err)
+					}
+					if pl.Layout, err = veneer.Lay(ctx, k, pl.Piece, pl.Joints.Contacts, pl.Joints.Rounds, s, veneer.Options{}); err != nil {
+						t.Fatal(err)
+					}
+					var b bytes.Buffer
+					if err := Geometry(ctx, k, pl, &b); err != nil {
+						t.Fatal(err)
+					}
+					passThrough(t, k, pl, decode(t, b.Bytes()))
+					made++
+				})
+			}
+		}
+	}
+	if made < 10 {
+		t.Errorf("only %d made", made)
 	}
 }
 
