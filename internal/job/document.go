@@ -1,5 +1,7 @@
 package job
 
+import "groundwork/internal/finding"
+
 // Version is the version of plan.json's layout. It changes when a key changes
 // its meaning or goes; new keys do not change it.
 const Version = 1
@@ -351,15 +353,16 @@ type SheetDoc struct {
 }
 
 type FindingDoc struct {
-	Severity string `json:"severity" jsonschema:"enum=stop,enum=warning,enum=note"`
-	Stage    string `json:"stage"`
-	Code     string `json:"code"`
-	Subject  string `json:"subject"`
-	Message  string `json:"message"`
-	Remedy   string `json:"remedy"`
-	Source   string `json:"source"`
-	File     string `json:"file" jsonschema:"description=Name of the file that it is about; without its folder"`
-	Line     int    `json:"line"`
+	Severity string           `json:"severity" jsonschema:"enum=stop,enum=warning,enum=note"`
+	Stage    string           `json:"stage"`
+	Code     string           `json:"code"`
+	Subject  string           `json:"subject"`
+	Message  string           `json:"message"`
+	Remedy   string           `json:"remedy"`
+	Source   string           `json:"source"`
+	File     string           `json:"file" jsonschema:"description=Name of the file that it is about; without its folder"`
+	Line     int              `json:"line"`
+	Changes  []finding.Change `json:"changes" jsonschema:"description=What the remedy changes in the files; empty where that is not worked out"`
 }
 
 type CautionDoc struct {

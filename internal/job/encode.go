@@ -348,7 +348,7 @@ func fileOnly(name string) string {
 func describeVerdicts(d *Document, p *plan.Plan) {
 	d.Findings, d.Cautions, d.Stability, d.Bill = []FindingDoc{}, []CautionDoc{}, []TipDoc{}, []BillDoc{}
 	for _, f := range p.Findings {
-		d.Findings = append(d.Findings, FindingDoc{f.Severity.String(), f.Stage, f.Code, f.Subject, f.Message, f.Remedy, f.Source, fileOnly(f.File), f.Line})
+		d.Findings = append(d.Findings, FindingDoc{f.Severity.String(), f.Stage, f.Code, f.Subject, f.Message, f.Remedy, f.Source, fileOnly(f.File), f.Line, append([]finding.Change{}, f.Changes...)})
 		switch f.Severity {
 		case finding.Stop:
 			d.Totals.Stops++
