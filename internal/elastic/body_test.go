@@ -227,7 +227,7 @@ func TestTwoBodiesAreOne(t *testing.T) {
 	seam := Face{Frame: geom.Frame{Origin: geom.V3(L/2, 0, 0), X: geom.V3(0, 1, 0), Y: geom.V3(0, 0, 1), Z: geom.V3(1, 0, 0)}, U: b, V: h}
 	for _, c := range []struct{ stiff, step float64 }{ // N/mm per mm², mm
 		{1e5, 2.5}, {1e7, 2.5},
-		{1e5, 0.8}, // too many links to be smoothed in full
+		{1e5, 0.8}, // far more links than nodes
 	} {
 		glue := seam.Links(Link{A: 0, B: 1, Along: c.stiff, Across: c.stiff}, c.step)
 		two := solve(t, Model{Bodies: []Body{left, right}, Fixed: []Fixed{wall}, Links: glue}, load(1))

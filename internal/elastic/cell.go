@@ -13,5 +13,5 @@ func (r *Result) CellStressAt(body, i, j, k int, xi [3]float64) (Tensor, bool) {
 			return Tensor{}, false
 		}
 	}
-	return b.cellStress(b.part(r.x), at, [3]float64{xi[b.perm[0]], xi[b.perm[1]], xi[b.perm[2]]})
+	return r.cellStress(b, at, [3]float64{xi[b.perm[0]], xi[b.perm[1]], xi[b.perm[2]]})
 }

@@ -38,7 +38,7 @@ type LinkForce struct {
 func (s *System) finish(res *Result, load, x []float64, w *cycler) {
 	res.x = x
 	w.stiffness(x, w.q)
-	res.Energy = dot(x, w.q) / 2
+	res.Energy = s.soft * dot(x, w.q) / 2
 	s.residual(load, x, w)
 	for _, held := range s.fixings {
 		var r Reaction
@@ -51,7 +51,7 @@ func (s *System) finish(res *Result, load, x []float64, w *cycler) {
 				}
 			}
 			// What is unbalanced is what the fixing must give.
-			f := b.axes[d%3].Scale(-w.r[d])
+			f := b.axes[d%3].Scale(-w.r[d] * s.soft)
 			at := b.world(b.position(n - b.at))
 			r.Force = r.Force.Add(f)
 			r.Moment = r.Moment.Add(at.Cross(f))
@@ -95,11 +95,11 @@ func (r *Result) Link(i int) LinkForce {
 		return f
 	}
 	along := e.Dot(l.Axis)
-	f.Tension = l.Along*along + l.offset()
+	f.Tension = s.soft * (l.Along*along + s.offset(l))
 	if f.Slips {
 		return f
 	}
-	f.Across = e.Sub(l.Axis.Scale(along)).Scale(l.Across)
+	f.Across = e.Sub(l.Axis.Scale(along)).Scale(s.soft * l.Across)
 	return f
 }
 
@@ -115,18 +115,27 @@ func (r *Result) CellStress(body, i, j, k int) (Tensor, bool) {
 			return Tensor{}, false
 		}
 	}
-	return b.cellStress(b.part(r.x), at, [3]float64{})
+	return r.cellStress(b, at, [3]float64{})
 }
 
-func (b *lattice) cellStress(x []float64, at [3]int, xi [3]float64) (Tensor, bool) {
+func (r *Result) cellStress(b *lattice, at [3]int, xi [3]float64) (Tensor, bool) {
 	kind := b.kind[b.cell(at[0], at[1], at[2])]
 	if kind < 0 {
 		return Tensor{}, false
 	}
-	u := b.gather(x, at[0], at[1], at[2])
+	u := b.gather(b.part(r.x), at[0], at[1], at[2])
 	br := b.bricks[kind]
 	m := br.allModes(&u)
-	return Tensor(br.c.apply(br.strain(&m, xi))).turned(&b.r), true
+	return r.tensor(b, br, &m, xi), true
+}
+
+// tensor is the stress in a brick in the world's axes.
+func (r *Result) tensor(b *lattice, br *brick, modes *[33]float64, xi [3]float64) Tensor {
+	t := br.c.apply(br.strain(modes, xi))
+	for i := range t {
+		t[i] *= r.system.soft
+	}
+	return Tensor(t).turned(&b.r)
 }
 
 // Stress is the stress in the material of a body at a point of the world, in
@@ -141,7 +150,6 @@ func (r *Result) Stress(body int, p geom.Vec3) (Tensor, bool) {
 	if !ok {
 		return Tensor{}, false
 	}
-	x := b.part(r.x)
 	own := b.bricks[b.kind[b.cell(at.i, at.j, at.k)]].c
 	w := at.weights()
 	var out Tensor
@@ -167,7 +175,7 @@ func (r *Result) Stress(body int, p geom.Vec3) (Tensor, bool) {
 			if b.kind[id] < 0 || b.bricks[b.kind[id]].c != own {
 				continue
 			}
-			s, _ := b.cellStress(x, cell, xi)
+			s, _ := r.cellStress(b, cell, xi)
 			f := b.fill[id]
 			total += f
 			for i := range sum {
@@ -208,7 +216,7 @@ func (r *Result) Greatest(body int, f func(Tensor) float64) (value float64, at g
 				for side := range 6 {
 					var xi [3]float64
 					xi[side/2] = float64(2*(side%2) - 1)
-					if v := f(Tensor(br.c.apply(br.strain(&m, xi))).turned(&b.r)); v > top.v {
+					if v := f(r.tensor(b, br, &m, xi)); v > top.v {
 						top = best{v, [3]int{i, j, k}, xi}
 					}
 				}

@@ -14,8 +14,8 @@ import (
 // System is a model made ready to be solved for any number of cases, by any
 // number of goroutines; each takes work space of its own, see [Model.Memory].
 type System struct {
-	mu      sync.Mutex
-	spare   []*cycler // that nobody uses
+	*pool
+	soft    float64 // what is left of every stiffness, see Softened
 	model   Model
 	opts    Options
 	bodies  []*lattice
@@ -26,6 +26,37 @@ type System struct {
 	fixings [][]int32 // by Fixed: numbers it holds
 	given   []float64 // displacements of the fixed numbers
 	at      []int
+}
+
+// pool is the work space of a system and of those softened from it.
+type pool struct {
+	mu    sync.Mutex
+	spare []*cycler // that nobody uses
+}
+
+// Softened is the system with f (> 0) times every stiffness, of bodies and of
+// links, as creep leaves it if it leaves all alike. It has preloads of its own;
+// all else is shared.
+func (s *System) Softened(f float64) *System {
+	out := *s
+	out.soft *= f
+	out.model.Links = slices.Clone(s.model.Links)
+	return &out
+}
+
+// Space is the bytes that a solution takes beside others that are sought at the
+// same time.
+func (s *System) Space() int64 {
+	n := 10 * int64(len(s.given))
+	for i, l := range s.h.levels {
+		p := s.h.ties.pattern
+		if i > 0 {
+			p = l.web.pattern
+			n += 6 * int64(l.dof*l.nodes)
+		}
+		n += int64(p.len + p.rows())
+	}
+	return 8 * n
 }
 
 // Assemble checks the model and builds all that does not depend on the loads.
@@ -41,7 +72,7 @@ func Assemble(ctx context.Context, m Model, o Options) (*System, error) {
 		}
 	}
 	m.Links = slices.Clone(m.Links) // preloads may change, see Preload
-	s := &System{model: m, opts: o.filled()}
+	s := &System{pool: &pool{}, soft: 1, model: m, opts: o.filled()}
 	nodes := 0
 	for i, b := range m.Bodies {
 		l, err := newLattice(b)
@@ -248,6 +279,9 @@ func (s *System) SolveFrom(ctx context.Context, c Case, from *Result) (*Result, 
 	defer s.give(w)
 	if tips := s.rigid.tips(load); len(tips) > 0 {
 		return nil, &Mechanism{Case: c.Name, Motions: tips}
+	}
+	for i := range load { // as it is felt by the stiffness that was assembled
+		load[i] /= s.soft
 	}
 	links := s.model.Links
 	holds := make([]hold, len(links))
@@ -525,15 +559,16 @@ func (s *System) residual(load, x []float64, w *cycler) {
 		if w.holds[i] != opens {
 			// A tension draws A along the axis and B against it: the terms carry
 			// the ends' signs.
-			t := -l.offset()
+			t := -s.offset(l)
 			s.springs[i].pull([3]float64{t * l.Axis.X, t * l.Axis.Y, t * l.Axis.Z}, w.r, 3, s.at)
 		}
 	}
 }
 
-// offset is the tension of a bearing link at no stretch.
-func (l Link) offset() float64 {
-	return l.Preload + l.Along*l.Gap
+// offset is the tension of a bearing link at no stretch, as of the stiffness that
+// was assembled.
+func (s *System) offset(l Link) float64 {
+	return l.Preload/s.soft + l.Along*l.Gap
 }
 
 // aim is how small the error is to become: in the norm of the energy, and as
