@@ -53,10 +53,7 @@ class Job {
   whole = $derived(this.planner.whole);
   stale = $derived(this.whole !== null && this.whole.id !== this.planId);
   /** The newest that is known of members, joints, patterns, findings. */
-  doc: PlanDoc | null = $derived.by(() => {
-    if (this.whole && !this.stale) return this.whole.doc;
-    return this.geometry?.doc ?? this.whole?.doc ?? null;
-  });
+  doc: PlanDoc | null = $derived(this.planner.newest?.doc ?? null);
   /** Parts of the whole plan are known too, even while they are being worked out again. */
   relations = $derived(new Relations(this.doc, this.whole?.doc ?? null));
   /** How the piece as it is bears its loads, if it has been asked. */
@@ -82,13 +79,11 @@ class Job {
 
   /** What the stage draws, or null before anything is known. */
   scene = $derived.by(() => {
-    const whole = this.whole && !this.stale ? this.whole : null;
     if (this.look === 'strength' && this.strength) {
       return { url: api.sceneURL(this.strength.id, 'strength', this.case), of: 'strength' as const, id: this.strength.id };
     }
-    if (whole && this.look !== 'piece') return { url: api.sceneURL(whole.id, 'whole'), of: 'whole' as const, id: whole.id };
-    const known = this.geometry ?? whole;
-    return known && { url: api.sceneURL(known.id, 'geometry'), of: 'geometry' as const, id: known.id };
+    const known = this.planner.newest;
+    return known && { url: api.sceneURL(known.id, known.of), of: known.of, id: known.id };
   });
 
   /** Chooses a part by any ID of plan.json; null chooses nothing. */
@@ -279,12 +274,12 @@ class Job {
   #trial: Record<string, string> = {};
 
   /** A measure is set: saved, and undone by undo. */
-  async measure(p: Parameter, written: string, before: string): Promise<void> {
+  async measure(p: Parameter, written: string): Promise<void> {
     if (written === p.written) {
       this.letGo();
       return;
     }
-    await this.change([{ document: 'piece', pointer: p.pointer, value: written }], `${p.label || p.name}: ${before} to ${written}`);
+    await this.change([{ document: 'piece', pointer: p.pointer, value: written }], `${p.label || p.name}: ${p.written} to ${written}`);
   }
 
   /** The slider is back where it was, or was let go without a change. */

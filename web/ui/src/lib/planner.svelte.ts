@@ -24,6 +24,8 @@ export class Planner {
   /** What the running or last plan was ordered with. */
   order = $state.raw<PlanOrder | null>(null);
 
+  /** The newest that is known of the piece, whole or not. */
+  newest = $state.raw<(Known & { of: 'geometry' | 'whole' }) | null>(null);
   geometry = $state.raw<Known | null>(null);
   whole = $state.raw<Known | null>(null);
   strength = $state.raw<{ id: string; doc: StrengthDoc } | null>(null);
@@ -61,6 +63,7 @@ export class Planner {
   /** Forgets everything, for another piece. */
   clear(): void {
     this.rest();
+    this.newest = null;
     this.geometry = null;
     this.whole = null;
     this.strength = null;
@@ -115,13 +118,23 @@ export class Planner {
         stage: (p) => {
           if (current()) this.progress = p;
         },
-        geometry: () => void fetched(() => this.#server.geometry(id), (doc) => (this.geometry = { id, doc })),
+        geometry: () => {
+          if (this.whole?.id === id) return enough(); // the same as is known already
+          void fetched(
+            () => this.#server.geometry(id),
+            (doc) => {
+              this.geometry = { id, doc };
+              if (this.whole?.id !== id) this.newest = { id, doc, of: 'geometry' };
+            },
+          );
+        },
         done: () =>
           void fetched(
             () => this.#server.whole(id),
             (doc) => {
               this.progress = null;
               this.whole = { id, doc };
+              this.newest = { id, doc, of: 'whole' };
               if (doc.strength) this.strength = { id, doc: doc.strength };
             },
           ),

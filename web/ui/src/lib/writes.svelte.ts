@@ -116,7 +116,8 @@ export class Writes {
     this.clash = null;
     if (clash?.kind === 'text') {
       this.#base = clash.theirs.text;
-      if (keep === 'theirs') this.text = clash.theirs.text;
+      // The maker's is saved all the same and taken back, so that redo has it.
+      if (keep === 'theirs') this.queue = [{ kind: 'undo' }, ...this.queue];
     }
     if (clash?.kind === 'marks' && keep === 'mine') {
       this.queue = [{ kind: 'marks', marks: clash.mine, base: clash.theirs.marksVersion, what: clash.what }, ...this.queue];

@@ -22,7 +22,10 @@ class Desk implements Server {
     };
   }
 
+  past: string[] = [];
+
   outside(text: string) {
+    this.past.push(this.text);
     this.text = text;
     this.version++;
   }
@@ -58,7 +61,11 @@ class Desk implements Server {
       this.marks = marks;
       this.marksVersion++;
     });
-  undo = () => this.#answer('undo', () => this.outside('undone'));
+  undo = () =>
+    this.#answer('undo', () => {
+      this.text = this.past.pop()!;
+      this.version++;
+    });
   redo = () => this.#answer('redo', () => this.outside('redone'));
 }
 
@@ -140,6 +147,8 @@ describe('text', () => {
     expect(writes.text).toBe('a: mine\nb: 2\nc: 3');
     expect(desk.log).toEqual([]);
     await writes.settle(keep);
+    // What is not kept has been saved and taken back: redo has it.
+    expect(desk.log).toEqual(keep === 'mine' ? ['save'] : ['save', 'undo']);
     expect(desk.text).toBe(want);
     expect(writes.text).toBe(want);
     expect(writes.saved).toBe(true);
