@@ -125,22 +125,33 @@ func (r *Result) Clashes(patterns []veneer.Pattern, moves ...Placement) []Clash 
 	return out
 }
 
-// areas are the reserved areas of a blank's sheet, as far as they lie on the
-// blank, and what they are.
-func (r *Result) areas(blank int) (out []nest.Laid, names []string) {
+// areaOn is a reserved area as far as it lies on a blank, as that lies on the bed.
+type areaOn struct {
+	geom.Box2
+	name string
+}
+
+// reservedAreas are those of a blank's sheet that lie on the blank.
+func (r *Result) reservedAreas(blank int) (out []areaOn) {
 	b := r.Blanks[blank]
 	if b.Sheet < 0 || b.Sheet >= len(r.Sheets) {
-		return nil, nil
+		return nil
 	}
 	for _, k := range r.Sheets[b.Sheet].Reserved {
-		p, q := r.OnBlank(blank, k.box().Min), r.OnBlank(blank, k.box().Max)
-		lo := geom.V2(max(0, min(p.X, q.X)), max(0, min(p.Y, q.Y)))
-		hi := geom.V2(min(b.Size.X, max(p.X, q.X)), min(b.Size.Y, max(p.Y, q.Y)))
-		if hi.X-lo.X < slack || hi.Y-lo.Y < slack {
-			continue
+		box := geom.EmptyBox2().Add(r.OnBlank(blank, k.box().Min)).Add(r.OnBlank(blank, k.box().Max))
+		box.Min, box.Max = geom.V2(max(0, box.Min.X), max(0, box.Min.Y)), geom.V2(min(b.Size.X, box.Max.X), min(b.Size.Y, box.Max.Y))
+		if box.Max.X-box.Min.X >= slack && box.Max.Y-box.Min.Y >= slack { // else only their edges meet
+			out = append(out, areaOn{box, k.name()})
 		}
-		if a, err := nest.Lay(geom.Polygons{rectangle(geom.Box2{Min: lo, Max: hi})}, 0, geom.Vec2{}); err == nil {
-			out, names = append(out, a), append(names, k.name())
+	}
+	return out
+}
+
+// areas are the same as outlines, and what they are.
+func (r *Result) areas(blank int) (out []nest.Laid, names []string) {
+	for _, k := range r.reservedAreas(blank) {
+		if a, err := nest.Lay(geom.Polygons{rectangle(k.Box2)}, 0, geom.Vec2{}); err == nil {
+			out, names = append(out, a), append(names, k.name)
 		}
 	}
 	return out, names

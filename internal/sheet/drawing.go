@@ -37,6 +37,10 @@ func (r *Result) Drawing(ctx context.Context, k *solid.Kernel, blank int, patter
 	}
 	note.Items = append(note.Items, arrow(b, laser)...)
 	mark.Items = append(mark.Items, frameMarks(b, laser)...)
+	for _, k := range r.reservedAreas(blank) {
+		note.Items = append(note.Items, draw.Polyline(rectangle(k.Box2), true),
+			draw.Text{At: k.Box2.Center(), Height: max(1, min(4, k.Box2.Size().Y/2)), Anchor: draw.Middle, String: k.name})
+	}
 	at := 0
 	for _, p := range r.Placements {
 		if p.Blank != blank {

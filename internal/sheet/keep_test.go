@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"groundwork/internal/draw"
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
 	"groundwork/internal/nest"
@@ -316,6 +317,46 @@ func TestMarksWithoutEffect(t *testing.T) {
 	}
 	if calls != 1 {
 		t.Errorf("told %d times of one layout", calls)
+	}
+}
+
+// Cut face down, a job has the same layout, in the same coordinates: only its
+// drawings are mirrored, and the knots on them.
+func TestMarksAreSeenFromTheShowFace(t *testing.T) {
+	ps := []veneer.Pattern{leaf("a", 300, 200, 0)}
+	// The knot is at (30, 140) to (40, 170) of the blank.
+	o := Options{
+		Reserved: []Reserved{{Sheet: "walnut-1", At: geom.V2(180, 230), Size: geom.V2(30, 10), What: "knot"}},
+		Keep:     []Keep{{Veneer: "walnut", Size: geom.V2(400, 300), Sheet: "walnut-1", At: geom.V2(50, 200), Pins: []Pin{{Pattern: "a", At: geom.V2(60, 20)}}}},
+	}
+	up := planIn(t, testShop(), ps, o)
+	o.FaceDown = true
+	down := planIn(t, testShop(), ps, o)
+	if d := cmp.Diff(up, down, cmp.AllowUnexported(Result{})); d != "" {
+		t.Error(d)
+	}
+	if len(up.Findings) > 0 || up.Placements[0].At != geom.V2(60, 20) {
+		t.Fatalf("%v, %v", up.Placements, up.Findings)
+	}
+	for _, c := range []struct {
+		faceDown      bool
+		knot, outline float64 // least x
+	}{{false, 30, 60}, {true, 400 - 40, 400 - 360}} {
+		d, err := up.Drawing(context.Background(), nil, 0, ps, testShop(), Options{FaceDown: c.faceDown})
+		if err != nil {
+			t.Fatal(err)
+		}
+		least := map[string]float64{"note": math.Inf(1), "cut outer": math.Inf(1)}
+		for _, l := range d.Layers {
+			for _, it := range l.Items {
+				if p, ok := it.(draw.Path); ok && p.Closed {
+					least[l.Name] = min(least[l.Name], p.Bounds().Min.X)
+				}
+			}
+		}
+		if math.Abs(least["note"]-c.knot) > 1e-6 || math.Abs(least["cut outer"]-c.outline) > 1e-6 {
+			t.Errorf("face down %v: the knot begins at %g, the pattern at %g", c.faceDown, least["note"], least["cut outer"])
+		}
 	}
 }
 
