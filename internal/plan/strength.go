@@ -221,15 +221,16 @@ func solve(ctx context.Context, k *solid.Kernel, in stress.Inputs, cases []stren
 		return nil, err
 	}
 	out := &solution{structure: s, states: make([]strength.Solved, len(cases))}
+	states, errs := s.SolveAll(ctx, plainCases(cases))
 	for i, c := range cases {
-		st, err := s.Solve(ctx, c.Case)
+		err := errs[i]
 		var m *elastic.Mechanism
 		switch {
 		case errors.As(err, &m), errors.Is(err, elastic.ErrNoConvergence): // it tips, or slides: strength.Judge says that nothing is known
 		case err != nil:
 			return nil, fmt.Errorf("case %s: %w", c.ID, err)
 		default:
-			out.states[i] = st
+			out.states[i] = states[i]
 		}
 	}
 	return out, nil

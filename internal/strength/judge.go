@@ -4,8 +4,11 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
@@ -202,6 +205,7 @@ func Judge(in stress.Inputs, cases []Case, solved, rough []Solved) *Result {
 		}
 	}
 	j.level()
+	states := j.ask(solved)
 	for i, c := range cases {
 		r := CaseResult{ID: c.ID, What: c.What, Source: c.Source, Kind: c.Kind, Judged: c.Judged, Sustained: c.Sustained,
 			Ballast: c.Ballast, Share: c.Share, Margin: Ample}
@@ -213,8 +217,8 @@ func Judge(in stress.Inputs, cases []Case, solved, rough []Solved) *Result {
 				ro = rough[i]
 			}
 			from := len(j.out.Verdicts)
-			r.Moved = j.moved(solved[i], ro)
-			j.bodies(solved[i])
+			r.Moved = j.moved(solved[i], ro, states[i])
+			j.bodies(states[i])
 			j.sag(solved[i], ro)
 			j.seams(solved[i])
 			j.films(solved[i])
@@ -240,6 +244,32 @@ func Judge(in stress.Inputs, cases []Case, solved, rough []Solved) *Result {
 	return j.out
 }
 
+// ask is what the bodies bear, by case, asked on all processors.
+func (j *judge) ask(solved []Solved) [][]stress.BodyState {
+	out := make([][]stress.BodyState, len(solved))
+	var next atomic.Int64
+	bodies := len(j.in.Bodies)
+	for i := range out {
+		out[i] = make([]stress.BodyState, bodies)
+	}
+	var wg sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for {
+				n := int(next.Add(1)) - 1
+				if n >= len(solved)*bodies {
+					return
+				}
+				if s := solved[n/bodies]; s != nil {
+					out[n/bodies][n%bodies] = s.Body(n % bodies)
+				}
+			}
+		})
+	}
+	wg.Wait()
+	return out
+}
+
 // say adds a verdict on the case in hand. Where nothing is borne it says
 // nothing.
 func (j *judge) say(subject, kind string, value, limit float64, unit, source string, at geom.Vec3, judged bool) *Verdict {
@@ -256,11 +286,11 @@ func (j *judge) say(subject, kind string, value, limit float64, unit, source str
 
 // moved is the greatest movement. Its error is the difference of the two states
 // at the same place.
-func (j *judge) moved(s, rough Solved) Moved {
+func (j *judge) moved(s, rough Solved, states []stress.BodyState) Moved {
 	var out Moved
 	body := -1
 	for i, b := range j.in.Bodies {
-		if p := s.Body(i).Moved; p.Value > out.Value {
+		if p := states[i].Moved; p.Value > out.Value {
 			out, body = Moved{Body: b.ID, Value: p.Value, At: p.At}, i
 		}
 	}
@@ -318,9 +348,9 @@ func (j *judge) along(body int, at, dir geom.Vec3) (strength float64, across boo
 	return f.Strength, false
 }
 
-func (j *judge) bodies(s Solved) {
+func (j *judge) bodies(states []stress.BodyState) {
 	for i, b := range j.in.Bodies {
-		f, st := j.in.Filament(i), s.Body(i)
+		f, st := j.in.Filament(i), states[i]
 		j.say(b.ID, "shell", st.Mises.Value, f.Strength, "MPa", ofFilament, st.Mises.At, true)
 		j.say(b.ID, "layers", st.Layers.Value, f.Strength*f.ZFactor, "MPa", ofLayers, st.Layers.At, true)
 		j.say(b.ID, "fill", st.Core.Value, f.Strength, "MPa", ofFilament, st.Core.At, true)

@@ -39,10 +39,10 @@ func Rough(ctx context.Context, k *solid.Kernel, in Inputs, cases []Case) (*Fiel
 	for _, b := range s.bodies {
 		f.shell = append(f.shell, make([]elastic.Tensor, len(cases)*len(b.lattice.Fill)))
 	}
-	for c, cs := range cases {
-		st, err := s.Solve(ctx, cs)
-		if err != nil {
-			return nil, fmt.Errorf("stress: rough field: %w", err)
+	states, errs := s.SolveAll(ctx, cases)
+	for c, st := range states {
+		if errs[c] != nil {
+			return nil, fmt.Errorf("stress: rough field: %w", errs[c])
 		}
 		for i, b := range s.bodies {
 			for cell, fill := range b.lattice.Fill {

@@ -1,11 +1,15 @@
 package stress
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
+	"sync"
+	"sync/atomic"
 
 	"groundwork/internal/elastic"
 	"groundwork/internal/geom"
@@ -17,8 +21,7 @@ import (
 )
 
 // Structure is a piece made ready to be put under loads. It may be used by
-// several goroutines: Solve takes one case after another, and each uses all
-// processors.
+// several goroutines.
 type Structure struct {
 	in       Inputs
 	rough    bool
@@ -26,6 +29,7 @@ type Structure struct {
 	linkStep float64
 	creep    func(shop.Filament) float64
 	memory   int64
+	beside   int   // cases that memory allows to be solved side by side
 	bodyOf   []int // by member
 	bodies   []*body
 	links    []elastic.Link
@@ -102,11 +106,8 @@ func assemble(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Stru
 		model.Bodies = append(model.Bodies, s.elasticBody(b, b.plastic))
 	}
 	s.memory = model.Memory()
-	lasting, slow, err := s.crept(model)
-	if err != nil {
-		return nil, err
-	}
-	if slow {
+	left, alike := s.creeping()
+	if !alike {
 		s.memory *= 2
 	}
 	if s.memory > most {
@@ -116,13 +117,25 @@ func assemble(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*Stru
 	if s.rough {
 		options.Tolerance = 1e-2
 	}
+	var err error
 	if s.system, err = elastic.Assemble(ctx, model, options); err != nil {
 		return nil, err
 	}
-	if slow {
+	switch {
+	case !alike:
+		lasting, err := s.crept(model)
+		if err != nil {
+			return nil, err
+		}
 		if s.lasting, err = elastic.Assemble(ctx, lasting, options); err != nil {
 			return nil, err
 		}
+	case left < 1:
+		s.lasting = s.system.Softened(left)
+	}
+	s.beside = 1
+	if space := s.system.Space(); space > 0 {
+		s.beside += int((most - s.memory) / space)
 	}
 	if !s.rough {
 		if err := s.tension(ctx); err != nil {
@@ -296,17 +309,28 @@ func (s *Structure) remaining(body int) float64 {
 // A screw holds a length, so its tension falls as the modulus of what it presses.
 func (s *Structure) relaxed(body int) float64 { return s.remaining(body) }
 
-// crept is the model as it yields over months, and whether it differs. Links
-// between plastics, and the glue, creep as the softer body does.
-func (s *Structure) crept(m elastic.Model) (out elastic.Model, differs bool, err error) {
-	out = elastic.Model{Links: slices.Clone(m.Links)}
+// creeping is what creep leaves of every modulus, if it leaves of all alike.
+func (s *Structure) creeping() (left float64, alike bool) {
+	left = s.remaining(0)
+	for i, b := range s.bodies {
+		if f := s.remaining(i); f != left || f < 1 && len(b.steel) > 0 {
+			return 0, false
+		}
+	}
+	return left, true
+}
+
+// crept is the model as it yields over months. Links between plastics, and the
+// glue, creep as the softer body does.
+func (s *Structure) crept(m elastic.Model) (elastic.Model, error) {
+	out := elastic.Model{Links: slices.Clone(m.Links)}
 	for i, b := range s.bodies {
 		f := s.remaining(i)
 		pl := b.plastic
 		if f < 1 {
-			differs = true
+			var err error
 			if pl, err = newPlastic(s.in.Filament(i), s.in.Profile(i), f); err != nil {
-				return out, false, err
+				return out, err
 			}
 		}
 		out.Bodies = append(out.Bodies, s.elasticBody(b, pl))
@@ -319,51 +343,57 @@ func (s *Structure) crept(m elastic.Model) (out elastic.Model, differs bool, err
 		}
 		l.Along, l.Across = l.Along*f, l.Across*f
 	}
-	return out, differs, nil
+	return out, nil
 }
 
 // tension does the screws up: what a screw's links pull with at no stretch is
 // corrected until the screw, with the piece standing under its own weight, pulls
 // with what it is to have. It also tells whether the piece stands at all.
 func (s *Structure) tension(ctx context.Context) error {
-	for which, sys := range []*elastic.System{s.system, s.lasting} {
-		if sys == nil {
-			continue
+	var errs [2]error
+	var wg sync.WaitGroup
+	for which, sys := range [2]*elastic.System{s.system, s.lasting} {
+		if sys != nil {
+			wg.Go(func() { s.rest[which], s.preload[which], errs[which] = s.doneUp(ctx, sys) })
 		}
-		at := make([]float64, len(s.screws)) // of the links, at no stretch
+	}
+	wg.Wait()
+	return cmp.Or(errs[0], errs[1])
+}
+
+// doneUp is how a system stands with its screws done up, and what they pull with.
+func (s *Structure) doneUp(ctx context.Context, sys *elastic.System) (rest *elastic.Result, pull []float64, err error) {
+	at := make([]float64, len(s.screws)) // of the links, at no stretch
+	for i, sc := range s.screws {
+		at[i] = sc.preload
+	}
+	const tries, near = 4, 0.02
+	for try := range tries {
+		rest, err = sys.SolveFrom(ctx, elastic.Case{Name: "own weight", Gravity: geom.V3(0, 0, -Gravity)}, rest)
+		if err != nil {
+			return nil, nil, err
+		}
+		off := 0.0
+		pull = make([]float64, len(s.screws))
 		for i, sc := range s.screws {
-			at[i] = sc.preload
+			for _, l := range sc.links {
+				pull[i] += rest.Link(l).Tension
+			}
+			off = max(off, math.Abs(pull[i]/sc.preload-1))
 		}
-		const tries, near = 4, 0.02
-		for try := range tries {
-			r, err := sys.SolveFrom(ctx, elastic.Case{Name: "own weight", Gravity: geom.V3(0, 0, -Gravity)}, s.rest[which])
-			if err != nil {
-				return err
-			}
-			s.rest[which] = r
-			off := 0.0
-			pull := make([]float64, len(s.screws))
-			for i, sc := range s.screws {
-				for _, l := range sc.links {
-					pull[i] += r.Link(l).Tension
-				}
-				off = max(off, math.Abs(pull[i]/sc.preload-1))
-			}
-			s.preload[which] = pull
-			if off < near || try == tries-1 {
-				break
-			}
-			for i, sc := range s.screws {
-				// What is lost to yielding is in proportion to what the links hold.
-				ratio := min(1, max(0.05, pull[i]/at[i]))
-				at[i] += (sc.preload - pull[i]) / ratio
-				for _, l := range sc.links {
-					sys.Preload(l, at[i]/float64(len(sc.links)))
-				}
+		if off < near || try == tries-1 {
+			break
+		}
+		for i, sc := range s.screws {
+			// What is lost to yielding is in proportion to what the links hold.
+			ratio := min(1, max(0.05, pull[i]/at[i]))
+			at[i] += (sc.preload - pull[i]) / ratio
+			for _, l := range sc.links {
+				sys.Preload(l, at[i]/float64(len(sc.links)))
 			}
 		}
 	}
-	return nil
+	return rest, pull, nil
 }
 
 // markClear finds the cells that lie a cell or more from every link.
@@ -420,7 +450,8 @@ func (s *Structure) Cells() int {
 // Cell is the size of bricks along boards, mm.
 func (s *Structure) Cell() float64 { return s.cell }
 
-// Memory is an estimate of the bytes that the structure takes at most.
+// Memory is an estimate of the bytes that the structure takes, with one case
+// after another.
 func (s *Structure) Memory() int64 { return s.memory }
 
 // LeftOut names what could not be made part of the structure: screws and dowels
@@ -436,6 +467,28 @@ func (s *Structure) Solve(ctx context.Context, c Case) (*State, error) {
 		return nil, fmt.Errorf("stress: case %s: %w", c.ID, err)
 	}
 	return st, nil
+}
+
+// SolveAll puts the structure under every case, as many side by side as there are
+// processors and memory allows. Of each there is a state or an error, as of Solve;
+// none of it depends on how many are solved at a time.
+func (s *Structure) SolveAll(ctx context.Context, cases []Case) ([]*State, []error) {
+	out, errs := make([]*State, len(cases)), make([]error, len(cases))
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range min(len(cases), s.beside, runtime.GOMAXPROCS(0)) {
+		wg.Go(func() {
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= len(cases) {
+					return
+				}
+				out[i], errs[i] = s.Solve(ctx, cases[i])
+			}
+		})
+	}
+	wg.Wait()
+	return out, errs
 }
 
 func (s *Structure) solve(ctx context.Context, c Case) (*State, error) {
