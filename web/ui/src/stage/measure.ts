@@ -42,8 +42,8 @@ export function dimensions(box: Box, azimuth: number, elevation: number, project
   const [x1, y1, z1] = box.max;
   const at = (x: number, y: number, z: number) => project(drawn(x, y, z));
   const middle = at((x0 + x1) / 2, (y0 + y1) / 2, (z0 + z1) / 2);
-  // The upper side is nearer from below, the lower from above.
-  const z = elevation >= 0 && elevation < 1.2 ? z0 : elevation < 0 ? z1 : z0;
+  // Along the floor; along the top where that hides the floor, or from below.
+  const z = elevation >= 0 && elevation < 0.95 ? z0 : z1;
   const right = Math.sin(azimuth) >= 0; // the eye is on the +x side
   const ahead = Math.cos(azimuth) >= 0; // and in front
   const yn = ahead ? y0 : y1;
@@ -58,7 +58,10 @@ export function dimensions(box: Box, azimuth: number, elevation: number, project
   add('width', x1 - x0, at(x0, yn, z), at(x1, yn, z));
   add('depth', y1 - y0, at(xn, y0, z), at(xn, y1, z));
   add('height', z1 - z0, at(...upright, z0), at(...upright, z1));
-  return out;
+  // What is much shortened reads wrongly beside the others.
+  const scale = (d: Dimension) => Math.hypot(d.line.x2 - d.line.x1, d.line.y2 - d.line.y1) / d.mm;
+  const most = Math.max(...out.map(scale));
+  return out.filter((d) => scale(d) > 0.34 * most);
 }
 
 /** One dimension along an edge from a to b, on the side away from the middle;
@@ -72,8 +75,9 @@ export function dimension(what: Dimension['what'], mm: number, a: { x: number; y
   if (nx * (middle.x - a.x) + ny * (middle.y - a.y) > 0) [nx, ny] = [-nx, -ny];
   const from = (p: { x: number; y: number }): Line => ({ x1: p.x + nx * GAP, y1: p.y + ny * GAP, x2: p.x + nx * (OUT + BEYOND), y2: p.y + ny * (OUT + BEYOND) });
   let angle = (Math.atan2(dy, dx) * 180) / Math.PI;
-  if (angle > 90) angle -= 180;
-  if (angle <= -90) angle += 180;
+  // Read from below or from the right.
+  if (angle > 60) angle -= 180;
+  if (angle <= -120) angle += 180;
   return {
     what, mm,
     line: { x1: a.x + nx * OUT, y1: a.y + ny * OUT, x2: b.x + nx * OUT, y2: b.y + ny * OUT },

@@ -206,6 +206,6 @@ outgoingLight = mix(diffuseColor.rgb, outgoingLight, 0.35);
 `;
 const LAST = `
 if (vTone > 2.5) gl_FragColor.rgb = gl_FragColor.rgb * 1.12 + 0.03;
-else if (vTone > 1.5) gl_FragColor.rgb = mix(gl_FragColor.rgb, uGlow, 0.24);
+else if (vTone > 1.5) gl_FragColor.rgb = mix(gl_FragColor.rgb * 1.08, uGlow, 0.15);
 else if (vTone > 0.5) gl_FragColor.rgb = mix(gl_FragColor.rgb, uPaper, 0.68);
 `;

@@ -71,8 +71,9 @@ export class Pictures {
     this.#round++;
   }
 
-  dispose(): void {
-    for (const e of this.#entries.values()) e.texture?.dispose();
+  /** lost: the graphics memory is gone already. */
+  dispose(lost = false): void {
+    if (!lost) for (const e of this.#entries.values()) e.texture?.dispose();
     this.#entries.clear();
     this.#worker?.terminate();
     this.#worker = null;

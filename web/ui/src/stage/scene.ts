@@ -116,14 +116,16 @@ export function understand(root: Object3D): PieceScene {
     place(p);
     thicken(p.object.geometry, p.extras.stack ?? STACK);
   }
-  out.box = measured(out.parts);
+  out.box = measured(out.parts, out.extras.box);
   out.crowds = crowds(out.parts);
   takeApart(out, 0);
   return out;
 }
 
-/** The box of all but the hardware, which may be turned any way and lies inside. */
-function measured(parts: Part[]): PieceScene['box'] {
+/** The box of all but the hardware, which may be turned any way and lies inside.
+ * Laps that stand proud do not count as size: no farther than a leaf's thickness
+ * from the cores, if their box is told. */
+function measured(parts: Part[], cores?: number[]): PieceScene['box'] {
   const min: [number, number, number] = [Infinity, Infinity, Infinity];
   const max: [number, number, number] = [-Infinity, -Infinity, -Infinity];
   for (const p of parts) {
@@ -137,7 +139,15 @@ function measured(parts: Part[]): PieceScene['box'] {
       }
     }
   }
-  return min[0] <= max[0] ? { min, max } : { min: [0, 0, 0], max: [0, 0, 0] };
+  if (!(min[0] <= max[0])) return { min: [0, 0, 0], max: [0, 0, 0] };
+  if (cores?.length === 6) {
+    const leaf = Math.max(0, ...parts.filter((p) => p.kind === 'leaf').map((p) => p.extras.stack ?? STACK));
+    for (let k = 0; k < 3; k++) {
+      min[k] = Math.max(min[k]!, cores[k]! - leaf);
+      max[k] = Math.min(max[k]!, cores[k + 3]! + leaf);
+    }
+  }
+  return { min, max };
 }
 
 /** How thick a leaf is shown where the scene does not tell, mm. */

@@ -36,8 +36,9 @@ export interface Photograph {
 export interface Listener {
   /** A frame was drawn. */
   drawn(): void;
-  /** The graphics memory was lost, or is back. */
-  lost(lost: boolean): void;
+  /** The graphics memory was lost; when it is back, another view must be made:
+   * what this one had there is gone. */
+  lost(back: boolean): void;
 }
 
 const FOV = 26;
@@ -92,8 +93,12 @@ export class View {
   #still = false;
   frames = 0;
 
-  /** Throws if the browser has no WebGL 2. */
-  constructor(canvas: HTMLCanvasElement, listener: Listener) {
+  /** Throws if the browser has no WebGL 2. pose: where another view stood. */
+  constructor(canvas: HTMLCanvasElement, listener: Listener, pose?: Pose) {
+    if (pose) {
+      this.#pose = pose;
+      this.#framed = false;
+    }
     this.canvas = canvas;
     this.#listener = listener;
     this.#renderer = new WebGLRenderer({ canvas, antialias: true, powerPreference: 'default' });
@@ -121,15 +126,13 @@ export class View {
   }
 
   #onLost = (event: Event) => {
-    event.preventDefault();
-    this.#listener.lost(true);
+    event.preventDefault(); // or it would never come back
+    this.#gone = true;
+    cancelAnimationFrame(this.#asked);
+    this.#listener.lost(false);
   };
 
-  #onRestored = () => {
-    this.#moved = true;
-    this.#listener.lost(false);
-    this.invalidate();
-  };
+  #onRestored = () => this.#listener.lost(true);
 
   // --- What is shown ---------------------------------------------------------
 
@@ -519,7 +522,11 @@ export class View {
   /** Dimension lines over the picture; none when the piece is apart. */
   dimensions(): Dimension[] {
     if (!this.#piece || this.#apart > 0.004) return [];
-    return dimensions(this.#piece.box, this.#pose.azimuth, this.#pose.elevation, (p) => this.#project(p));
+    const [w, h] = [this.canvas.clientWidth, this.canvas.clientHeight];
+    const inside = (x: number, y: number) => x >= 0 && y >= 0 && x <= w && y <= h;
+    return dimensions(this.#piece.box, this.#pose.azimuth, this.#pose.elevation, (p) => this.#project(p)).filter(
+      ({ line: l }) => inside(l.x1, l.y1) && inside(l.x2, l.y2),
+    );
   }
 
   // --- Dressing --------------------------------------------------------------
@@ -687,14 +694,20 @@ export class View {
     return { calls: render.calls, triangles: render.triangles, geometries: memory.geometries, textures: memory.textures, programs: programs?.length ?? 0 };
   }
 
+  get pose(): Pose {
+    return this.#pose;
+  }
+
   dispose(): void {
+    const lost = this.#gone;
     this.#gone = true;
     cancelAnimationFrame(this.#asked);
     this.canvas.removeEventListener('webglcontextlost', this.#onLost);
     this.canvas.removeEventListener('webglcontextrestored', this.#onRestored);
+    this.#pictures.dispose(lost);
+    if (lost) return; // nothing is there to be given back
     this.#dropEdges();
     if (this.#piece) dispose(this.#piece);
-    this.#pictures.dispose();
     this.#paint.dispose();
     for (const m of this.#outlineMaterials) m.dispose();
     this.#ground.geometry.dispose();
