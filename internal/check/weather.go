@@ -48,13 +48,7 @@ func (r *Result) weather(in Inputs) {
 	}
 	r.Findings = append(r.Findings, climate.Adhesives(veneers)...)
 
-	var runs []climate.Run
-	for _, b := range in.Layout.Bands {
-		if f, ok := in.Shop.Filament(filamentOf(in, in.Layout.Cores[b.Member])); ok {
-			runs = append(runs, climate.Run{ID: b.ID, Length: b.To - b.From, Filament: f})
-		}
-	}
-	r.Findings = append(r.Findings, climate.Growth(runs)...)
+	r.growth(in)
 
 	drying := in.Drying
 	if drying == 0 {
@@ -66,6 +60,17 @@ func (r *Result) weather(in Inputs) {
 	}
 	r.Bows = bows
 	r.Findings = append(r.Findings, found...)
+}
+
+// growth tells which bands cannot follow their core in the heat.
+func (r *Result) growth(in Inputs) {
+	var runs []climate.Run
+	for _, b := range in.Layout.Bands {
+		if f, ok := in.Shop.Filament(filamentOf(in, in.Layout.Cores[b.Member])); ok {
+			runs = append(runs, climate.Run{ID: b.ID, Length: b.To - b.From, Filament: f})
+		}
+	}
+	r.Findings = append(r.Findings, climate.Growth(runs)...)
 }
 
 // filamentOf is the ID of what a member is printed in; "" for the shop's first.

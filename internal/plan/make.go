@@ -32,6 +32,7 @@ type making struct {
 
 // result is what a stage has worked out, as it is kept.
 type result struct {
+	stage string
 	plan  Plan
 	found []finding.Finding
 }
@@ -92,7 +93,7 @@ func (st stage) do(ctx context.Context, k *solid.Kernel, seen Plan, c Cache) (*r
 		if err != nil {
 			return nil, err
 		}
-		r := &result{found: found}
+		r := &result{stage: st.name, found: found}
 		st.gives(&pl, &r.plan)
 		return r, nil
 	}
@@ -109,7 +110,6 @@ func (st stage) do(ctx context.Context, k *solid.Kernel, seen Plan, c Cache) (*r
 	if err != nil {
 		return nil, err
 	}
-	seen.key = key
 	r, err := c.Get(ctx, key, func() (any, error) { return work() })
 	if err != nil {
 		return nil, err

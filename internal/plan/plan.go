@@ -71,8 +71,7 @@ type Plan struct {
 	cases   []strength.Case
 	field   *stress.Field `digest:"-"` // of the uncut piece, told apart by fieldOf; nil if it does not stand
 	fieldOf digest.Sum
-	key     digest.Sum `digest:"-"` // of what a stage sees; zero without a cache
-	options Options    // without those that concern all stages
+	options Options // without those that concern all stages
 }
 
 // stage is one step of a plan.
@@ -117,7 +116,15 @@ var stages = []stage{
 		gives: func(from, to *Plan) { to.Layout = from.Layout },
 	},
 	{
-		name: "patterns", after: []string{"veneer layout"},
+		name: "first checks", after: []string{"veneer layout"}, // of what the checks find again
+		sees: forFirstChecks,
+		run: func(_ context.Context, _ *solid.Kernel, pl *Plan) ([]finding.Finding, error) {
+			return check.Early(check.Inputs{Piece: pl.Piece, Layout: pl.Layout, Joints: pl.Joints, Shop: pl.Shop}), nil
+		},
+		gives: func(from, to *Plan) {},
+	},
+	{
+		name: "patterns", after: []string{"first checks"},
 		sees: forPatterns,
 		run: func(ctx context.Context, k *solid.Kernel, pl *Plan) (f []finding.Finding, err error) {
 			pl.Patterns, f, err = veneer.Patterns(ctx, k, pl.Piece, pl.Layout, pl.Joints, pl.Shop, pl.options.Veneer)
@@ -128,8 +135,10 @@ var stages = []stage{
 	{
 		name: "loads", after: []string{"patterns"}, // which it does not need, but the maker sooner
 		sees: forLoads,
-		run: func(ctx context.Context, k *solid.Kernel, pl *Plan) ([]finding.Finding, error) {
-			pl.fieldOf = pl.key
+		run: func(ctx context.Context, k *solid.Kernel, pl *Plan) (f []finding.Finding, err error) {
+			if pl.fieldOf, err = fieldOf(pl); err != nil {
+				return nil, err
+			}
 			return pl.roughField(ctx, k, pl.options.Strength != nil)
 		},
 		gives: func(from, to *Plan) { to.cases, to.field, to.fieldOf = from.cases, from.field, from.fieldOf },

@@ -5,6 +5,7 @@ import (
 
 	"groundwork/internal/bill"
 	"groundwork/internal/core"
+	"groundwork/internal/digest"
 	"groundwork/internal/joint"
 	"groundwork/internal/piece"
 	"groundwork/internal/printing"
@@ -42,6 +43,16 @@ func forLayout(pl *Plan) Plan {
 	}
 }
 
+func forFirstChecks(pl *Plan) Plan {
+	l := laidOut(pl.Layout)
+	return Plan{
+		Piece:  printed(pl.Piece),
+		Shop:   &shop.Shop{Filaments: unpriced(pl.Shop).Filaments},
+		Joints: &joint.Result{Joints: pl.Joints.Joints},
+		Layout: &veneer.Layout{Cores: l.Cores, Bands: l.Bands},
+	}
+}
+
 func forPatterns(pl *Plan) Plan {
 	out := forLayout(pl)
 	out.Joints, out.Layout = settled(pl.Joints), laidOut(pl.Layout)
@@ -64,6 +75,14 @@ func forLoads(pl *Plan) Plan {
 		out.options.Strength = &StrengthOptions{}
 	}
 	return out
+}
+
+// fieldOf tells the rough field apart from others: by what its stage sees, but
+// for lines and for what was asked, which matter to findings only.
+func fieldOf(pl *Plan) (digest.Sum, error) {
+	of := *pl
+	of.Piece, of.options = untold(pl.Piece), Options{}
+	return digest.Of(of)
 }
 
 func forSeams(pl *Plan) Plan {
