@@ -3,6 +3,8 @@ package marks
 import (
 	"encoding/json"
 	"errors"
+	"os"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -279,4 +281,39 @@ func FuzzParse(f *testing.F) {
 			t.Fatal("not canonical")
 		}
 	})
+}
+
+// The documentation's example is a marks file, and its table has every finding
+// about marks that there is.
+func TestDocumentation(t *testing.T) {
+	doc, err := os.ReadFile("../../docs/marks.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, rest, _ := strings.Cut(string(doc), "```yaml\n")
+	block, _, ok := strings.Cut(rest, "```")
+	f, err := Parse("marks.md", []byte(block))
+	if err != nil || !ok || len(f.Reserved) != 1 || len(f.Blanks) != 1 || len(f.Photographs) != 1 {
+		t.Errorf("%+v, %v", f, err)
+	}
+	src, err := os.ReadFile("../sheet/keep.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	code := regexp.MustCompile(`"((?:pin|pinned|kept|reserved|matched)-[a-z-]+)"`)
+	told := map[string]bool{}
+	for _, m := range code.FindAllStringSubmatch(string(src), -1) {
+		told[m[1]] = true
+		if !strings.Contains(string(doc), "*"+m[1]+"*") {
+			t.Errorf("%s is not in docs/marks.md", m[1])
+		}
+	}
+	for _, m := range regexp.MustCompile(`\*((?:pin|pinned|kept|reserved|matched)-[a-z-]+)\*`).FindAllStringSubmatch(string(doc), -1) {
+		if !told[m[1]] {
+			t.Errorf("%s of docs/marks.md is not told", m[1])
+		}
+	}
+	if len(told) < 10 {
+		t.Errorf("only %d codes found", len(told))
+	}
 }
