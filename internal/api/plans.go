@@ -148,12 +148,18 @@ func (p *plans) make(ctx context.Context, t *task, f papers, asked PlanOrder) (*
 	return whole(pl), nil
 }
 
+// has is an error for a plan that is not known.
+func (p *plans) has(id string) error {
+	_, err := p.bench.find(id)
+	return err
+}
+
 func (p *plans) events(ctx context.Context, in *struct {
 	PlanID
 	Since
 }, send sse.Sender) {
 	t, err := p.bench.find(in.ID)
-	if err != nil { // a stream has no other way to say so
+	if err != nil { // dropped in this moment
 		send.Data(failure(err))
 		return
 	}

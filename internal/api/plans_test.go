@@ -162,8 +162,10 @@ func TestPlanEvents(t *testing.T) {
 	if status, _ := c.do("GET", "/api/plans/"+o.ID+"/scene.glb?of=strength", nil, nil); status != 409 {
 		t.Errorf("strength that was not asked for: status %d", status)
 	}
-	if e := next(t, c.listen("/api/plans/"+o.ID+"x/events")); e.name != "failed" {
-		t.Errorf("a plan that there is not: %+v", e)
+	for path, want := range map[string]int{"/api/plans/none/events": 404, "/api/plans/earlierrun-1/events": 410, "/api/searches/none/events": 404} {
+		if status, _ := c.do("GET", path, nil, nil); status != want {
+			t.Errorf("%s: status %d, want %d", path, status, want)
+		}
 	}
 	// A value outside its range is a fault of the order, not of the file.
 	c.must("POST", "/api/plans", PlanOrder{Piece: "trestle.yaml", Set: map[string]string{"wide": "9 m"}}, &o)

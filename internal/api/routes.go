@@ -1,6 +1,7 @@
 package api
 
 import (
+	"errors"
 	"net/http"
 	"reflect"
 	"strings"
@@ -108,9 +109,25 @@ func (s *Server) routes(mux *http.ServeMux) *huma.OpenAPI {
 	api.OpenAPI().AddOperation(&photo)
 	mux.HandleFunc("GET /photographs/{file}", d.photograph)
 
+	// stream is an operation that sends the events of what find knows by its ID.
+	// Of what it does not know the status says so: it must be sent before them.
+	stream := func(path, id, about string, find func(id string) error) huma.Operation {
+		o := op(http.MethodGet, path, id, about)
+		o.Middlewares = huma.Middlewares{func(c huma.Context, next func(huma.Context)) {
+			var p *Problem
+			if errors.As(find(c.Param("id")), &p) {
+				_, w := humago.Unwrap(c)
+				refuse(w, p)
+				return
+			}
+			next(c)
+		}}
+		return o
+	}
+
 	p := s.plans
 	huma.Register(api, op("POST", "/api/plans", "orderPlan", "Begin a plan; the view's earlier one, if unfinished, is given up"), p.order)
-	sse.Register(api, op("GET", "/api/plans/{id}/events", "planEvents", "How a plan comes along, from its beginning"),
+	sse.Register(api, stream("/api/plans/{id}/events", "planEvents", "How a plan comes along, from its beginning", p.has),
 		map[string]any{"stage": StageEvent{}, "geometry": GeometryEvent{}, "done": DoneEvent{}, "failed": FailedEvent{}, "superseded": SupersededEvent{}, "cancelled": CancelledEvent{}, "ping": PingEvent{}}, p.events)
 	huma.Register(api, op("DELETE", "/api/plans/{id}", "cancelPlan", "Give a plan up"), p.cancel)
 	huma.Register(api, binary("/api/plans/{id}/geometry", "planGeometry", "plan.json of what is known so far", "application/json"), p.geometry)
@@ -123,7 +140,7 @@ func (s *Server) routes(mux *http.ServeMux) *huma.OpenAPI {
 
 	q := s.searches
 	huma.Register(api, op("POST", "/api/plans/{id}/improve", "improve", "Begin a search for tighter layouts"), q.begin)
-	sse.Register(api, op("GET", "/api/searches/{id}/events", "searchEvents", "How a search comes along, from its beginning"),
+	sse.Register(api, stream("/api/searches/{id}/events", "searchEvents", "How a search comes along, from its beginning", q.has),
 		map[string]any{"better": BetterEvent{}, "done": FoundEvent{}, "failed": FailedEvent{}, "ping": PingEvent{}}, q.events)
 	huma.Register(api, op("POST", "/api/searches/{id}/stop", "stopSearch", "End a search with its best layout so far"), q.stop)
 	return api.OpenAPI()
@@ -131,6 +148,6 @@ func (s *Server) routes(mux *http.ServeMux) *huma.OpenAPI {
 
 // Description is the OpenAPI document of the interface, as JSON.
 func Description() ([]byte, error) {
-	s := &Server{desk: &desk{}, plans: &plans{}, searches: &searches{}}
+	s := &Server{desk: &desk{}, plans: &plans{}, searches: &searches{}} // only looked at, never asked
 	return s.routes(http.NewServeMux()).MarshalJSON()
 }

@@ -136,12 +136,18 @@ func (q *searches) find(id string) (*search, error) {
 	return nil, problem(http.StatusNotFound, "there is no search "+quoted(id)+", or it is no longer kept", "begin it again")
 }
 
+// has is an error for a search that is not known.
+func (q *searches) has(id string) error {
+	_, err := q.find(id)
+	return err
+}
+
 func (q *searches) events(ctx context.Context, in *struct {
 	SearchID
 	Since
 }, send sse.Sender) {
 	s, err := q.find(in.ID)
-	if err != nil { // a stream has no other way to say so
+	if err != nil { // dropped in this moment
 		send.Data(failure(err))
 		return
 	}

@@ -220,7 +220,7 @@ func next(t *testing.T, events <-chan event) event {
 			return event{name: "over"}
 		}
 		return e
-	case <-time.After(2 * time.Minute):
+	case <-time.After(10 * time.Minute):
 		t.Fatal("no event came")
 		return event{}
 	}

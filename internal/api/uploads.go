@@ -110,7 +110,11 @@ func (p *patient) Read(b []byte) (int, error) {
 	// Without a deadline to set, the server's own holds.
 	_ = p.control.SetReadDeadline(next)
 	_ = p.control.SetWriteDeadline(next.Add(answerTime))
-	return p.Reader.Read(b)
+	n, err := p.Reader.Read(b)
+	if err != nil { // what is done with it afterwards may take longer
+		_ = p.control.SetReadDeadline(time.Time{})
+	}
+	return n, err
 }
 
 // takePhotograph keeps a photograph as it is, once its head has told that it is
