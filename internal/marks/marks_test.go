@@ -206,7 +206,13 @@ func TestSearchesCanBeStoppedAndKept(t *testing.T) {
 			if consumed(r) > consumed(w.plain)+1 {
 				t.Errorf("%s, %s: consumes %.0f, %.0f without the time", name, c.name, consumed(r), consumed(w.plain))
 			}
-			same(t, r, w.plan(t, through(t, marks.Of(r, w.patterns), sheet.Options{})))
+			kept := through(t, marks.Of(r, w.patterns), sheet.Options{})
+			same(t, r, w.plan(t, kept))
+			// A search that goes on from it ends with none worse.
+			on := w.plan(t, sheet.Options{From: kept.Keep, Iterations: 1, Lines: -1, Spent: func() float64 { return 1 }})
+			if consumed(on) > consumed(r)+1 {
+				t.Errorf("%s, %s: going on, it consumes %.0f, %.0f before", name, c.name, consumed(on), consumed(r))
+			}
 			t.Logf("%s, %s: %d told, consumed %.4f m² of %.4f", name, c.name, len(told), consumed(r)/1e6, consumed(w.plain)/1e6)
 		}
 	}

@@ -153,7 +153,7 @@ func aside(v shop.Veneer, o Options) []numbered {
 	for _, k := range o.Reserved {
 		see(k.Sheet)
 	}
-	for _, k := range o.Keep {
+	for _, k := range slices.Concat(o.Keep, o.From) {
 		if k.Veneer == v.ID {
 			see(k.Sheet)
 		}

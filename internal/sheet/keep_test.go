@@ -437,3 +437,34 @@ func few(t *testing.T, n int) {
 		t.Cleanup(func() { f.Value.Set(old) })
 	}
 }
+
+// A layout to begin with is taken if it is better than what is found, fixed
+// places and all, and otherwise given up.
+func TestFrom(t *testing.T) {
+	ps := []veneer.Pattern{leaf("a", 300, 200, 0), leaf("b", 200, 100, 0), leaf("c", 100, 80, 0)}
+	consumed := func(r *Result) float64 { bought, _, returned := r.Areas(); return bought - returned }
+	plain := planIn(t, testShop(), ps, Options{})
+	good := []Keep{{Veneer: "walnut", Sheet: "walnut-1", At: geom.V2(3, 3)}}
+	bad := []Keep{{Veneer: "walnut", Sheet: "walnut-1", At: geom.V2(150, 1100), Size: geom.V2(600, 390)}}
+	if len(plain.Blanks) != 1 {
+		t.Fatalf("%d blanks: the cases below are made for one", len(plain.Blanks))
+	}
+	b := plain.Blanks[0]
+	good[0].Size, good[0].GrainUp = b.Size, b.Grain != 0
+	for _, p := range plain.Placements {
+		good[0].Pins = append(good[0].Pins, Pin{Pattern: ps[p.Pattern].ID, At: p.At, Turn: p.Turn})
+	}
+	bad[0].Pins = []Pin{{Pattern: "a", At: geom.V2(20, 20)}, {Pattern: "b", At: geom.V2(350, 20)}, {Pattern: "c", At: geom.V2(20, 250)}, {Pattern: "gone"}}
+	for name, from := range map[string][]Keep{"good": good, "bad": bad} {
+		r := planIn(t, testShop(), ps, Options{From: from})
+		if len(r.Findings) > 0 || consumed(r) > consumed(plain)+1e-6 || name == "bad" && r.Blanks[0].Size == bad[0].Size {
+			t.Errorf("%s: consumed %.0f, %.0f without; %v; %v", name, consumed(r), consumed(plain), r.Blanks, r.Findings)
+		}
+	}
+	// With a kept blank in its way only the layout to begin with keeps its place.
+	must := []Keep{{Veneer: "walnut", Size: geom.V2(320, 220), Pins: []Pin{{Pattern: "a", At: geom.V2(10, 10)}}}}
+	r := planIn(t, testShop(), ps, Options{Keep: must, From: good})
+	if p := r.Placements[0]; p.At != geom.V2(10, 10) || len(r.Findings) > 0 {
+		t.Errorf("what is kept gives way to what is begun with: %v, %v", p, r.Findings)
+	}
+}

@@ -121,6 +121,9 @@ type Options struct {
 	Reserved []Reserved
 	Keep     []Keep
 	Marks    string
+	// From is a layout to begin with that may be given up: what comes out is no
+	// worse than it. It is for searching on from a layout that was kept whole.
+	From []Keep
 
 	Watch Watch `digest:"-"` // observes only
 }
@@ -202,14 +205,12 @@ func Plan(ctx context.Context, k *solid.Kernel, patterns []veneer.Pattern, s *sh
 	for i := range places {
 		places[i] = Placement{Pattern: i, Blank: -1}
 	}
-	var lots []*lot
-	for _, id := range veneersOf(patterns) {
-		v, ok := s.Veneer(id)
-		if !ok {
-			return nil, fmt.Errorf("sheet: the shop has no veneer %q", id)
-		}
-		lots = append(lots, &lot{patterns: patterns, v: v, laser: laser, o: o, gap: res.Gap, pinned: map[int]bool{}, stock: aside(v, o)})
-		res.figure[id] = v.Figure
+	lots, err := lotsOf(patterns, s, o)
+	if err != nil {
+		return nil, err
+	}
+	for _, l := range lots {
+		res.figure[l.v.ID] = l.v.Figure
 	}
 	res.Findings = arrange(lots, patterns, o)
 	best := make([]*outcome, len(lots))
@@ -230,9 +231,26 @@ func Plan(ctx context.Context, k *solid.Kernel, patterns []veneer.Pattern, s *sh
 		o.Watch.Better(b)
 	}
 	for i, l := range lots {
-		var err error
 		if best[i], err = l.lay(ctx); err != nil {
 			return nil, fmt.Errorf("sheet: %s: %w", l.v.ID, err)
+		}
+	}
+	if len(o.From) > 0 {
+		from := o
+		from.Keep = slices.Concat(o.Keep, o.From)
+		others, err := lotsOf(patterns, s, from)
+		if err != nil {
+			return nil, err
+		}
+		arrange(others, patterns, from) // what is no longer so of it matters to nobody
+		for i, l := range others {
+			r, err := l.lay(ctx)
+			if err != nil {
+				return nil, fmt.Errorf("sheet: %s: %w", l.v.ID, err)
+			}
+			if !best[i].before(r) {
+				best[i] = r
+			}
 		}
 	}
 	tell()
@@ -273,6 +291,19 @@ func Plan(ctx context.Context, k *solid.Kernel, patterns []veneer.Pattern, s *sh
 	res.Findings = append(res.Findings, unused(lots, res, o)...)
 	res.Findings = finding.Sorted(res.Findings)
 	return res, nil
+}
+
+// lotsOf are the patterns by veneer, with nothing pinned yet.
+func lotsOf(patterns []veneer.Pattern, s *shop.Shop, o Options) (lots []*lot, err error) {
+	laser := s.Lasers[0]
+	for _, id := range veneersOf(patterns) {
+		v, ok := s.Veneer(id)
+		if !ok {
+			return nil, fmt.Errorf("sheet: the shop has no veneer %q", id)
+		}
+		lots = append(lots, &lot{patterns: patterns, v: v, laser: laser, o: o, gap: o.Gap + laser.Kerf, pinned: map[int]bool{}, stock: aside(v, o)})
+	}
+	return lots, nil
 }
 
 func veneersOf(patterns []veneer.Pattern) []string {
