@@ -17,6 +17,7 @@ import (
 	"groundwork/internal/digest"
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
+	"groundwork/internal/mesh"
 	"groundwork/internal/piece"
 	"groundwork/internal/sheet"
 	"groundwork/internal/shop"
@@ -409,6 +410,71 @@ func wander(random *rand.Rand, p *piece.Piece, text []byte, s *shop.Shop, o Opti
 		}
 	}
 	return text, &next, o
+}
+
+// A piece brought in from files is kept too, though its solids draw their surfaces
+// only when asked to; and many may plan it at once with one cache.
+func TestSolidsAreKept(t *testing.T) {
+	k, err := solid.New(solid.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer k.Close()
+	m, err := k.Mesh(context.Background(), solid.Hull(
+		solid.Box(geom.Box3{Min: geom.V3(-60, -40, 0), Max: geom.V3(60, 40, 10)}, 0),
+		solid.Box(geom.Box3{Min: geom.V3(-30, -20, 80), Max: geom.V3(40, 20, 90)}, 0)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var stl bytes.Buffer
+	if err := mesh.WriteSTL(&stl, mesh.Body{Name: "foot", Vertices: m.Vertices, Triangles: m.Triangles}); err != nil {
+		t.Fatal(err)
+	}
+	const text = `groundwork: 1
+name: foot
+use: other
+sizes: finished
+filament: abs
+members:
+  foot:
+    solid: {file: foot.stl, unit: mm, as: solid}
+`
+	doc, err := piece.Parse("foot.yaml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	doc.Open = func(string) ([]byte, error) { return stl.Bytes(), nil }
+	resolved := func() *piece.Piece {
+		p, _, err := doc.Resolve(nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return p
+	}
+	if resolved().Members[0].Solid == nil {
+		t.Fatal("the test needs a solid")
+	}
+	_, s := given(t, box)
+	want, err := Make(context.Background(), k, resolved(), s, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := &counted{Cache: NewMemory(1 << 30)}
+	var all sync.WaitGroup
+	for range 4 {
+		all.Go(func() {
+			got, err := Make(context.Background(), k, resolved(), s, Options{Cache: c})
+			if err != nil {
+				t.Error(err)
+			} else if d := differing(contents(t, got), contents(t, want)); d != nil {
+				t.Errorf("%v are others", d)
+			}
+		})
+	}
+	all.Wait()
+	if worked := len(c.worked); worked != len(stages)-1 { // the bill is not kept
+		t.Errorf("%d stages worked for four plans at once: %v", worked, c.worked)
+	}
 }
 
 // What is known early may be kept, and is complete as far as it goes.
