@@ -3,7 +3,7 @@
 
 import type { PlanDoc } from './plan';
 import type {
-  Change, Clash, Folder, FolderEvents, JobFile, Marks, Move, Piece, PlanEvents, PlanOrder, SearchEvents, Upload,
+  Change, Clash, Fault, Folder, FolderEvents, JobFile, Marks, Move, Piece, PlanEvents, PlanOrder, SearchEvents, Upload,
 } from './types';
 
 /** The server refused, and says why. */
@@ -58,6 +58,10 @@ export function problemOf(status: number, statusText: string, body: string): Pro
       .map((e) => [e.location, e.message].filter((s) => typeof s === 'string' && s).join(': '))
       .filter(Boolean);
     if (more.length) message += ` (${more.join('; ')})`;
+  }
+  if (Array.isArray(doc.faults)) {
+    const lines = (doc.faults as Partial<Fault>[]).map((f) => (f?.line ? `line ${f.line}: ` : '') + (f?.message ?? '')).filter(Boolean);
+    if (lines.length) message += ` (${lines.join('; ')})`;
   }
   const current = doc.current;
   if (status === 409 && current && typeof current === 'object' && typeof (current as Piece).text === 'string') {
@@ -117,12 +121,18 @@ export const startFrom = (from: string, file: string) => json<Piece>('POST', '/a
 export const save = (file: string, text: string, base: string) =>
   json<Piece>('PUT', `/api/pieces/${at(file)}`, { text, base, view });
 
-/** Sets single values in the documents of a piece. */
-export const change = (file: string, changes: Change[], base: string, what: string) =>
-  json<Piece>('POST', `/api/pieces/${at(file)}/changes`, { changes, base, what, view });
+/** Sets single values in the documents of a piece. Changes of the same gather
+ * that follow one another are one step for undo. */
+export const change = (file: string, changes: Change[], base: string, what: string, gather?: string) =>
+  json<Piece>('POST', `/api/pieces/${at(file)}/changes`, { changes, base, what, gather, view });
 
-export const saveMarks = (file: string, marks: Marks, base: string, what: string) =>
-  json<Piece>('PUT', `/api/pieces/${at(file)}/marks`, { marks, base, what, view });
+export const saveMarks = (file: string, marks: Marks, base: string, what: string) => {
+  const full = {
+    reserved: [], photographs: [], ...marks,
+    blanks: (marks.blanks ?? []).map((b) => ({ sheet: '', rest: false, ...b })),
+  };
+  return json<Piece>('PUT', `/api/pieces/${at(file)}/marks`, { marks: full, base, what, view });
+};
 
 export const undo = (file: string) => json<Piece>('POST', `/api/pieces/${at(file)}/undo`, { view });
 export const redo = (file: string) => json<Piece>('POST', `/api/pieces/${at(file)}/redo`, { view });

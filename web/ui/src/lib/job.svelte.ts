@@ -246,9 +246,10 @@ class Job {
     this.writes?.edit(text);
   }
 
-  /** Sets single values; `what` is what undo will call it. */
-  async change(changes: Change[], what: string): Promise<void> {
-    await this.writes?.do({ kind: 'changes', changes, what });
+  /** Sets single values; `what` is what undo will call it. Changes of the same
+   * `gather` that follow one another are undone at once. */
+  async change(changes: Change[], what: string, gather?: string): Promise<void> {
+    await this.writes?.do({ kind: 'changes', changes, what, gather });
   }
 
   /** Saves marks and pinned patterns; `what` is what undo will call it. */
@@ -274,12 +275,12 @@ class Job {
   #trial: Record<string, string> = {};
 
   /** A measure is set: saved, and undone by undo. */
-  async measure(p: Parameter, written: string): Promise<void> {
+  async measure(p: Parameter, written: string, gather?: string): Promise<void> {
     if (written === p.written) {
       this.letGo();
       return;
     }
-    await this.change([{ document: 'piece', pointer: p.pointer, value: written }], `${p.label || p.name}: ${p.written} to ${written}`);
+    await this.change([{ document: 'piece', pointer: p.pointer, value: written }], `${p.label || p.name}: ${p.written} to ${written}`, gather);
   }
 
   /** The slider is back where it was, or was let go without a change. */

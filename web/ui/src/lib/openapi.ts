@@ -418,13 +418,11 @@ export interface components {
             seconds: number;
         };
         Blank: {
-            /** @description Where on the sheet it is cut from, mm; left out if it may be cut anywhere */
             at?: number[];
+            grain?: string;
             patterns: components["schemas"]["Pinned"][];
-            /** @description Other patterns may join it */
-            rest?: boolean;
-            sheet?: string;
-            /** @description As it lies on the laser bed, mm */
+            rest: boolean;
+            sheet: string;
             size: number[];
             veneer: string;
         };
@@ -448,13 +446,19 @@ export interface components {
             /** @description Version of the piece file that was seen */
             base: string;
             changes: components["schemas"]["Change"][];
+            /** @description Changes of the same word that follow one another are one step for undo: those of one pull at a slider */
+            gather?: string;
             view?: string;
             /** @description What it is to the maker, for undo */
             what?: string;
         };
         Clash: {
+            /** @description Shortest way along the blank's edges that takes the first pattern clear, mm; zero if none does */
+            clear: number[];
+            /** @enum {string} */
+            kind: "overlap" | "gap" | "border" | "reserved" | "turn" | "blank";
             message: string;
-            /** @description IDs of the patterns concerned */
+            /** @description IDs of the patterns concerned, the one that was moved first */
             patterns: string[];
         };
         Clashes: {
@@ -536,15 +540,11 @@ export interface components {
             use: string;
         };
         Marks: {
-            blanks?: components["schemas"]["Blank"][];
-            /**
-             * Format: int64
-             * @default 1
-             * @enum {integer}
-             */
-            groundwork: 1;
-            photographs?: components["schemas"]["Photograph"][];
-            reserved?: components["schemas"]["Reserved"][];
+            blanks: components["schemas"]["Blank"][];
+            /** Format: int64 */
+            groundwork: number;
+            photographs: components["schemas"]["Photograph"][];
+            reserved: components["schemas"]["Reserved"][];
         };
         MarksText: {
             /** @description marksVersion that was seen; empty if there were none */
@@ -555,6 +555,7 @@ export interface components {
         };
         MissedEvent: Record<string, never>;
         Move: {
+            /** @description Empty for a pattern that is held beside the blanks */
             blank: string;
             pattern: string;
             /**
@@ -609,7 +610,6 @@ export interface components {
             written: string;
         };
         Photograph: {
-            /** @description In pixels of the photograph, for the sheet's corners (0,0), (w,0), (w,l), (0,l) */
             corners: number[][];
             file: string;
             sheet: string;
@@ -661,13 +661,9 @@ export interface components {
         };
         PingEvent: Record<string, never>;
         Pinned: {
-            /** @description mm */
             at: number[];
             pattern: string;
-            /**
-             * Format: double
-             * @description Degrees, counter-clockwise
-             */
+            /** Format: double */
             turn: number;
         };
         PlanOrder: {
@@ -693,6 +689,8 @@ export interface components {
             detail: string;
             /** @description Single faults of the request */
             errors?: components["schemas"]["ErrorDetail"][];
+            /** @description Single faults of a file */
+            faults?: components["schemas"]["Fault"][];
             /** @description What to do */
             remedy: string;
             /** Format: int64 */
@@ -703,14 +701,10 @@ export interface components {
             type?: string;
         };
         Reserved: {
-            /** @description Its corner nearest the sheet's origin, mm */
             at: number[];
-            /** @description Such as walnut-1 */
             sheet: string;
-            /** @description mm, across and along the grain */
             size: number[];
-            /** @enum {string} */
-            what: "knot" | "split" | "stain" | "other";
+            what: string;
         };
         StageEvent: {
             /** Format: int64 */
@@ -726,6 +720,13 @@ export interface components {
             when: string;
         } | null;
         SupersededEvent: Record<string, never>;
+        Uploaded: {
+            /** @description Its name in the folder */
+            file: string;
+            findings: components["schemas"]["Finding"][];
+            /** @description Piece files made of it */
+            pieces: string[];
+        };
         ViewName: {
             /** @description Random name that the window gave itself */
             view?: string;
@@ -742,7 +743,10 @@ export interface operations {
     folderEvents: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description Number of the last event that was received; browsers send it by themselves */
+                "Last-Event-ID"?: number;
+            };
             path?: never;
             cookie?: never;
         };
@@ -1178,7 +1182,10 @@ export interface operations {
     planEvents: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description Number of the last event that was received; browsers send it by themselves */
+                "Last-Event-ID"?: number;
+            };
             path: {
                 id: string;
             };
@@ -1430,8 +1437,6 @@ export interface operations {
             /** @description OK */
             200: {
                 headers: {
-                    "Content-Disposition"?: string;
-                    "Content-Type"?: string;
                     [name: string]: unknown;
                 };
                 content: {
@@ -1522,7 +1527,10 @@ export interface operations {
     searchEvents: {
         parameters: {
             query?: never;
-            header?: never;
+            header?: {
+                /** @description Number of the last event that was received; browsers send it by themselves */
+                "Last-Event-ID"?: number;
+            };
             path: {
                 id: string;
             };
@@ -1645,13 +1653,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    "application/json": {
-                        /** @description Its name in the folder */
-                        file: string;
-                        findings: components["schemas"]["Finding"][];
-                        /** @description Piece files made of it */
-                        pieces: string[];
-                    };
+                    "application/json": components["schemas"]["Uploaded"];
                 };
             };
         };
@@ -1661,31 +1663,18 @@ export interface operations {
             query?: never;
             header?: never;
             path: {
-                /** @description Piece file, such as my-table.yaml */
                 file: string;
             };
             cookie?: never;
         };
         requestBody?: never;
         responses: {
-            /** @description OK */
             200: {
                 headers: {
-                    "Content-Disposition"?: string;
-                    "Content-Type"?: string;
                     [name: string]: unknown;
                 };
                 content: {
                     "image/*": string;
-                };
-            };
-            /** @description Error */
-            default: {
-                headers: {
-                    [name: string]: unknown;
-                };
-                content: {
-                    "application/problem+json": components["schemas"]["Problem"];
                 };
             };
         };

@@ -6,7 +6,7 @@ import type { FindingDoc, PlanDoc } from './plan';
 import { Relations } from './relations';
 
 const finding = (over: Partial<FindingDoc>): FindingDoc => ({
-  severity: 'warning', stage: 's', code: 'c', subject: 'x', message: 'it leans', remedy: '', source: '', file: '', line: 0, ...over,
+  severity: 'warning', stage: 's', code: 'c', subject: 'x', message: 'it leans', remedy: '', source: '', file: '', line: 0, changes: [], ...over,
 });
 
 describe('findings', () => {
@@ -42,6 +42,7 @@ describe('problems', () => {
     ['detail over title', 422, '{"title":"Unprocessable","detail":"the name is taken","remedy":"choose another"}', 'the name is taken', 'choose another'],
     ['title alone', 404, '{"title":"Not Found","status":404}', 'Not Found', ''],
     ['its errors', 422, '{"detail":"bad","errors":[{"message":"too long","location":"body.text"},{"message":"no"},null,7]}', 'bad (body.text: too long; no)', ''],
+    ['the faults of a file', 422, '{"detail":"bad","faults":[{"line":7,"message":"no such word"},{"line":0,"message":"too long"},{}]}', 'bad (line 7: no such word; too long)', ''],
     ['no document', 502, '<html>Bad gateway</html>', 'Bad Gateway', ''],
     ['a list', 500, '[1]', 'Bad Gateway', ''],
     ['null', 500, 'null', 'Bad Gateway', ''],

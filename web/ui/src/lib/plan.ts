@@ -437,8 +437,6 @@ export interface SheetDoc {
 }
 
 export interface FindingDoc {
-  /** What puts it right, where the program knows. */
-  changes?: Change[];
   severity: 'stop' | 'warning' | 'note';
   stage: string;
   code: string;
@@ -446,8 +444,11 @@ export interface FindingDoc {
   message: string;
   remedy: string;
   source: string;
+  /** Name of the file that it is about; without its folder */
   file: string;
   line: number;
+  /** What the remedy changes in the files; empty where that is not worked out */
+  changes: Change[];
 }
 
 export interface CautionDoc {
@@ -575,8 +576,6 @@ export interface RackingDoc {
 }
 
 export interface RemedyDoc {
-  /** The same as edits of the files, where it can be said so. */
-  changes?: Change[];
   verdict: string;
   kind: string;
   text: string;

@@ -20,6 +20,7 @@ export type Change = S['Change'];
 export type JobFile = S['JobFile'];
 export type Move = S['Move'];
 export type Clash = S['Clash'];
+export type Upload = S['Uploaded'];
 export type PlanOrder = Omit<S['PlanOrder'], 'view'>;
 
 /** A piece file with the shop and marks it is planned with. */
@@ -28,23 +29,17 @@ export type Piece = Omit<S['Piece'], 'marks'> & { marks: Marks };
 // The description has lists of numbers where there are always two.
 export type Reserved = Omit<S['Reserved'], 'at' | 'size'> & { at: Place; size: Place };
 export type PinnedPattern = Omit<S['Pinned'], 'at'> & { at: Place };
-export type MarkedBlank = Omit<S['Blank'], 'at' | 'size' | 'patterns'> & { size: Place; at?: Place; patterns: PinnedPattern[] };
+export type MarkedBlank = Omit<S['Blank'], 'at' | 'size' | 'patterns' | 'sheet' | 'rest'> &
+  Partial<Pick<S['Blank'], 'sheet' | 'rest'>> & { size: Place; at?: Place; patterns: PinnedPattern[] };
 export type Photograph = Omit<S['Photograph'], 'corners'> & { corners: [Place, Place, Place, Place] };
 
-/** What the maker has marked on sheets and pinned on blanks. */
+/** What the maker has marked on sheets and pinned on blanks; a list left out is
+ * empty. */
 export interface Marks {
   groundwork: 1;
   reserved?: Reserved[];
   blanks?: MarkedBlank[];
   photographs?: Photograph[];
-}
-
-/** What became of a file that was brought in. */
-export interface Upload {
-  file: string;
-  /** Piece files made of it. */
-  pieces: string[];
-  findings: S['Finding'][];
 }
 
 /** Events of a plan in the making. */

@@ -12,7 +12,7 @@ export type Store = Pick<Storage, 'getItem' | 'setItem' | 'removeItem' | 'key' |
 
 /** Something to be done that is not typing. */
 export type Write =
-  | { kind: 'changes'; changes: Change[]; what: string }
+  | { kind: 'changes'; changes: Change[]; what: string; gather?: string }
   | { kind: 'marks'; marks: Marks; base: string; what: string }
   | { kind: 'undo' | 'redo' };
 
@@ -192,7 +192,7 @@ export class Writes {
     const { file, version } = this.piece;
     try {
       let piece: Piece;
-      if (write.kind === 'changes') piece = await this.#server.change(file, write.changes, version, write.what);
+      if (write.kind === 'changes') piece = await this.#server.change(file, write.changes, version, write.what, write.gather);
       else if (write.kind === 'marks') piece = await this.#server.saveMarks(file, write.marks, write.base, write.what);
       else piece = await this.#server[write.kind](file);
       this.#away = false;
