@@ -34,34 +34,48 @@ const GAP = 5;
 export const drawn = (x: number, y: number, z: number) => new Vector3(x / 1000, z / 1000, -y / 1000);
 
 /**
- * The dimensions that can be read from where the eye is. project gives the
- * place in the picture (px, y down) of a point in drawn coordinates.
+ * The dimensions that can be read from where the eye is, each along an edge of
+ * the box that is on the outline of its picture: width and depth along the
+ * lowest such edge, height along the leftmost. project gives the place in the
+ * picture (px, y down) of a point in drawn coordinates.
  */
-export function dimensions(box: Box, azimuth: number, elevation: number, project: (p: Vector3) => { x: number; y: number }): Dimension[] {
-  const [x0, y0, z0] = box.min;
-  const [x1, y1, z1] = box.max;
-  const at = (x: number, y: number, z: number) => project(drawn(x, y, z));
-  const middle = at((x0 + x1) / 2, (y0 + y1) / 2, (z0 + z1) / 2);
-  // Along the floor; along the top where that hides the floor, or from below.
-  const z = elevation >= 0 && elevation < 0.95 ? z0 : z1;
-  const right = Math.sin(azimuth) >= 0; // the eye is on the +x side
-  const ahead = Math.cos(azimuth) >= 0; // and in front
-  const yn = ahead ? y0 : y1;
-  const xn = right ? x1 : x0;
-  // The upright edge at the other end of the front or side that is seen least.
-  const upright: [number, number] = Math.abs(Math.sin(azimuth)) < Math.SQRT1_2 ? [right ? x0 : x1, yn] : [xn, ahead ? y1 : y0];
+export function dimensions(box: Box, project: (p: Vector3) => { x: number; y: number }): Dimension[] {
+  const bounds = [box.min, box.max];
+  // The corner with the bits i of its x, y and z.
+  const corner = [0, 1, 2, 3, 4, 5, 6, 7].map((i) => project(drawn(bounds[i & 1]![0], bounds[(i >> 1) & 1]![1], bounds[i >> 2]![2])));
+  const middle = { x: mean(corner.map((c) => c.x)), y: mean(corner.map((c) => c.y)) };
   const out: Dimension[] = [];
-  const add = (what: Dimension['what'], mm: number, a: { x: number; y: number }, b: { x: number; y: number }) => {
-    const d = dimension(what, mm, a, b, middle);
+  (['width', 'depth', 'height'] as const).forEach((what, axis) => {
+    const bit = 1 << axis;
+    let best: [{ x: number; y: number }, { x: number; y: number }] | null = null;
+    for (let i = 0; i < 8; i++) {
+      if (i & bit) continue;
+      const [a, b] = [corner[i]!, corner[i | bit]!];
+      if (!outermost(a, b, corner)) continue;
+      const better = !best || (what === 'height' ? a.x + b.x < best[0].x + best[1].x : a.y + b.y > best[0].y + best[1].y);
+      if (better) best = [a, b];
+    }
+    const d = best && dimension(what, box.max[axis]! - box.min[axis]!, best[0], best[1], middle);
     if (d) out.push(d);
-  };
-  add('width', x1 - x0, at(x0, yn, z), at(x1, yn, z));
-  add('depth', y1 - y0, at(xn, y0, z), at(xn, y1, z));
-  add('height', z1 - z0, at(...upright, z0), at(...upright, z1));
+  });
   // What is much shortened reads wrongly beside the others.
   const scale = (d: Dimension) => Math.hypot(d.line.x2 - d.line.x1, d.line.y2 - d.line.y1) / d.mm;
   const most = Math.max(...out.map(scale));
   return out.filter((d) => scale(d) > 0.34 * most);
+}
+
+const mean = (a: number[]) => a.reduce((s, v) => s + v, 0) / a.length;
+
+/** Whether all points lie on one side of the line from a to b, or on it. */
+function outermost(a: { x: number; y: number }, b: { x: number; y: number }, points: { x: number; y: number }[]): boolean {
+  let [most, least] = [0, 0];
+  for (const p of points) {
+    const s = (b.x - a.x) * (p.y - a.y) - (b.y - a.y) * (p.x - a.x);
+    most = Math.max(most, s);
+    least = Math.min(least, s);
+  }
+  const hair = 1e-6 * Math.hypot(b.x - a.x, b.y - a.y);
+  return most <= hair || least >= -hair;
 }
 
 /** One dimension along an edge from a to b, on the side away from the middle;

@@ -131,7 +131,7 @@ function measured(parts: Part[], cores?: number[]): PieceScene['box'] {
   for (const p of parts) {
     if (p.kind === 'screw' || p.kind === 'insert' || p.kind === 'dowel' || p.kind === 'plug' || p.kind === 'seam') continue;
     for (const v of corners(p)) {
-      const mm = [v.x * 1000, -v.z * 1000, v.y * 1000];
+      const mm = [v.x * 1000, 0 - v.z * 1000, v.y * 1000];
       for (let k = 0; k < 3; k++) {
         // To a hundredth: single precision has no more to say.
         min[k] = Math.min(min[k]!, Math.round(mm[k]! * 100) / 100);
@@ -143,8 +143,10 @@ function measured(parts: Part[], cores?: number[]): PieceScene['box'] {
   if (cores?.length === 6) {
     const leaf = Math.max(0, ...parts.filter((p) => p.kind === 'leaf').map((p) => p.extras.stack ?? STACK));
     for (let k = 0; k < 3; k++) {
-      min[k] = Math.max(min[k]!, cores[k]! - leaf);
-      max[k] = Math.min(max[k]!, cores[k + 3]! + leaf);
+      // What differs from the cores by a hair only is their size.
+      const near = (a: number, b: number) => (Math.abs(a - b) < 0.15 ? b : a);
+      min[k] = near(Math.max(min[k]!, cores[k]! - leaf), cores[k]!);
+      max[k] = near(Math.min(max[k]!, cores[k + 3]! + leaf), cores[k + 3]!);
     }
   }
   return { min, max };

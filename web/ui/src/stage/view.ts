@@ -524,7 +524,7 @@ export class View {
     if (!this.#piece || this.#apart > 0.004) return [];
     const [w, h] = [this.canvas.clientWidth, this.canvas.clientHeight];
     const inside = (x: number, y: number) => x >= 0 && y >= 0 && x <= w && y <= h;
-    return dimensions(this.#piece.box, this.#pose.azimuth, this.#pose.elevation, (p) => this.#project(p)).filter(
+    return dimensions(this.#piece.box, (p) => this.#project(p)).filter(
       ({ line: l }) => inside(l.x1, l.y1) && inside(l.x2, l.y2),
     );
   }
