@@ -40,9 +40,10 @@ type Options struct {
 
 	// Ready, if not nil, is called as each stage ends, with the plan so far: what
 	// has not been worked out is nil. The plan may be kept and must not be changed.
-	// Calls follow one another, and with those of Progress; the stages go on
-	// meanwhile. After "patterns" all members, joints, coverings and patterns are
-	// known, with what there is to say of them.
+	// After "patterns" all members, joints, coverings and patterns are known, with
+	// what there is to say of them. Calls follow one another, and with those of
+	// Progress; no stage begins during one, so that who draws what is known may
+	// have the processors to itself first.
 	Ready func(stage string, sofar *Plan)
 
 	// Cache, if not nil, keeps results of stages for the next plan.
