@@ -4,6 +4,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -290,5 +291,46 @@ func TestBadRequests(t *testing.T) {
 	}
 	if c.piece(table).Text != string(example(t, table)) {
 		t.Error("what was refused changed the piece")
+	}
+}
+
+// A solid in a folder below, changed by another program, makes another plan of
+// a piece whose own file is as it was.
+func TestSolidsAreLookedAt(t *testing.T) {
+	dir := t.TempDir()
+	if err := os.Mkdir(filepath.Join(dir, "parts"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	text := "groundwork: 1\nname: brought\nuse: other\nsizes: finished\nmembers:\n  top: {solid: {file: ./parts/top.stl, unit: mm}}\n"
+	put(t, dir, "brought.yaml", []byte(text))
+	put(t, dir, "outside.yaml", []byte(strings.Replace(text, "./parts/top.stl", "../top.stl", 1)))
+	put(t, dir, "shop.yaml", example(t, "shop.yaml"))
+	put(t, filepath.Dir(dir), "top.stl", stl(300, 200, 19))
+	put(t, filepath.Join(dir, "parts"), "top.stl", stl(300, 200, 19))
+	c := serve(t, dir)
+	if p := c.piece("brought.yaml"); len(p.Faults) != 0 {
+		t.Fatalf("the faults are %+v", p.Faults)
+	}
+	if p := c.piece("outside.yaml"); len(p.Faults) == 0 || !strings.Contains(p.Faults[0].Message+p.Faults[0].Remedy, "outside the folder") {
+		t.Errorf("a file outside the folder: %+v", p.Faults)
+	}
+	one := c.plan(PlanOrder{Piece: "brought.yaml"})
+	if again := c.plan(PlanOrder{Piece: "brought.yaml"}); again != one {
+		t.Error("nothing was changed, but it is another plan")
+	}
+	put(t, filepath.Join(dir, "parts"), "top.stl", stl(300, 200, 22))
+	if now := c.plan(PlanOrder{Piece: "brought.yaml"}); now == one {
+		t.Error("its solid is another, but it is the same plan")
+	}
+	if err := syscall.Mkfifo(filepath.Join(dir, "parts", "pipe.stl"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	put(t, dir, "piped.yaml", []byte(strings.Replace(text, "top.stl", "pipe.stl", 1)))
+	if p := c.piece("piped.yaml"); len(p.Faults) == 0 { // and it is told at once
+		t.Error("a pipe was read")
+	}
+	put(t, filepath.Join(dir, "parts"), "top.stl", []byte("solid"))
+	if p := c.piece("brought.yaml"); len(p.Faults) == 0 || p.Faults[0].Line != 6 {
+		t.Errorf("a damaged solid: %+v", p.Faults)
 	}
 }

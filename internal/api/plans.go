@@ -76,7 +76,7 @@ func (p *plans) order(_ context.Context, in *struct{ Body PlanOrder }) (*answer[
 		return nil, err
 	}
 	t, err := p.bench.begin(p.ctx, order{
-		Key: orderKey(files, asked), View: asked.View,
+		Key: orderKey(files, p.desk.reading(files).solids, asked), View: asked.View,
 		Make: func(ctx context.Context, t *task) (*made, error) { return p.make(ctx, t, files, asked) },
 	})
 	if err != nil {
@@ -86,9 +86,9 @@ func (p *plans) order(_ context.Context, in *struct{ Body PlanOrder }) (*answer[
 }
 
 // orderKey tells orders apart by all that their plans depend on.
-func orderKey(f papers, o PlanOrder) string {
+func orderKey(f papers, solids string, o PlanOrder) string {
 	h := sha256.New()
-	fmt.Fprintf(h, "%q %q %q %q\n%s\n", f.piece.Name, f.piece.Version, f.marks.Version, f.shop.Name, f.stamps)
+	fmt.Fprintf(h, "%q %q %q %q\n%s\n", f.piece.Name, f.piece.Version, f.marks.Version, f.shop.Name, solids)
 	h.Write(f.shop.Data)
 	for _, k := range slices.Sorted(maps.Keys(o.Set)) {
 		fmt.Fprintf(h, "%q %q\n", k, o.Set[k])

@@ -321,6 +321,37 @@ func TestGuard(t *testing.T) {
 	}
 }
 
+func TestHosts(t *testing.T) {
+	for at, want := range map[string][]string{
+		"127.0.0.1:7000":  {"127.0.0.1:7000", "localhost:7000", "[::1]:7000"},
+		"[::1]:7000":      {"127.0.0.1:7000", "localhost:7000", "[::1]:7000"},
+		"127.0.0.1:80":    {"127.0.0.1:80", "localhost", "[::1]"},
+		"192.0.2.7:7000":  {"192.0.2.7:7000", "localhost:7000"},
+		"[2001:db8::1]:1": {"[2001:db8::1]:1"},
+		"0.0.0.0:7000":    {"127.0.0.1:7000"},
+		"[::]:7000":       {"127.0.0.1:7000"},
+	} {
+		a, err := net.ResolveTCPAddr("tcp", at)
+		if err != nil {
+			t.Fatal(err)
+		}
+		g := newGuard(a)
+		for _, w := range want {
+			if !g.hosts[w] {
+				t.Errorf("on %s %s is not let in: %v", at, w, g.hosts)
+			}
+		}
+		for _, w := range []string{"0.0.0.0:7000", "", ":7000", "example.org:7000", "192.0.2.8:7000"} {
+			if g.hosts[w] && !strings.HasPrefix(at, "0.0.0.0") && !strings.HasPrefix(at, "[::]") || w == "example.org:7000" && g.hosts[w] {
+				t.Errorf("on %s %q is let in", at, w)
+			}
+		}
+		if other := newGuard(a); other.token == g.token || len(g.token) < 26 { // 26 letters of 5 bits: 130 bits
+			t.Errorf("the token %q is no secret", g.token)
+		}
+	}
+}
+
 // No name leads out of the folder, the job or the page, however it is written.
 func TestPathsStayInside(t *testing.T) {
 	outer := t.TempDir()
