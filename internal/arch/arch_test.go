@@ -20,12 +20,12 @@ const module = "groundwork/"
 // A package may import only packages that stand before it.
 var layers = strings.Fields(`
 	internal/unit internal/geom internal/finding internal/digest
-	internal/solid internal/mesh internal/mend internal/surface internal/unfold internal/draw internal/nest internal/guillotine internal/project internal/elastic internal/instance
+	internal/solid internal/mesh internal/mend internal/surface internal/unfold internal/draw internal/nest internal/guillotine internal/project internal/elastic internal/instance internal/pack
 	internal/given internal/piece internal/shop
 	internal/joint internal/veneer internal/seam internal/core internal/printing internal/sheet internal/marks
 	internal/stability internal/climate internal/stress internal/strength internal/remedy
-	internal/bill internal/check
-	internal/drawn internal/intake internal/plan internal/scene internal/job
+	internal/fixture internal/bill internal/schedule internal/kit internal/check
+	internal/drawn internal/intake internal/plan internal/scene internal/view internal/book internal/job internal/store internal/work
 	examples internal/folder web internal/api
 	cmd/groundwork
 	internal/arch tools/kernel tools/outside tools/picture tools/measure tools/nestbench
