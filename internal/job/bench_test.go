@@ -2,11 +2,8 @@ package job
 
 import (
 	"context"
-	"fmt"
 	"path/filepath"
-	"strings"
 	"testing"
-	"time"
 
 	"groundwork/examples"
 	"groundwork/internal/core"
@@ -17,7 +14,7 @@ import (
 )
 
 // given reads an example and the example shop.
-func given(b *testing.B, name string, set map[string]string) (*piece.Piece, *shop.Shop) {
+func given(b *testing.B, name string) (*piece.Piece, *shop.Shop) {
 	b.Helper()
 	data, err := examples.Files.ReadFile(name + ".yaml")
 	if err != nil {
@@ -27,7 +24,7 @@ func given(b *testing.B, name string, set map[string]string) (*piece.Piece, *sho
 	if err != nil {
 		b.Fatal(err)
 	}
-	p, _, err := doc.Resolve(set)
+	p, _, err := doc.Resolve(nil)
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -47,7 +44,7 @@ func BenchmarkJob(b *testing.B) {
 	for _, name := range examples.Pieces() {
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {
-				p, s := given(b, name, nil)
+				p, s := given(b, name)
 				k, err := solid.New(solid.Options{})
 				if err != nil {
 					b.Fatal(err)
@@ -62,45 +59,5 @@ func BenchmarkJob(b *testing.B) {
 				k.Close()
 			}
 		})
-	}
-}
-
-// BenchmarkReplan is the plan of the heron table after one parameter changed,
-// with the kernel warm from the plan before: as a page that is being dragged
-// would ask for it. Each stage's share is reported in ms.
-func BenchmarkReplan(b *testing.B) {
-	k, err := solid.New(solid.Options{})
-	if err != nil {
-		b.Fatal(err)
-	}
-	defer k.Close()
-	spent := map[string]time.Duration{}
-	var order []string
-	height := 540
-	for b.Loop() {
-		height += 5
-		if height > 700 {
-			height = 425
-		}
-		b.StopTimer()
-		p, s := given(b, "heron-side-table", map[string]string{"height": fmt.Sprintf("%d mm", height)})
-		b.StartTimer()
-		last, since := "", time.Now()
-		_, err := plan.Make(context.Background(), k, p, s, plan.Options{Progress: func(stage string, _, _ int) {
-			now := time.Now()
-			if last != "" {
-				if _, ok := spent[last]; !ok {
-					order = append(order, last)
-				}
-				spent[last] += now.Sub(since)
-			}
-			last, since = stage, now
-		}})
-		if err != nil {
-			b.Fatal(err)
-		}
-	}
-	for _, st := range order {
-		b.ReportMetric(float64(spent[st].Microseconds())/1000/float64(b.N), "ms-"+strings.ReplaceAll(st, " ", "-"))
 	}
 }
