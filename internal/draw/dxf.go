@@ -56,7 +56,7 @@ func WriteDXF(w io.Writer, s Sheet) error {
 	d.table("LAYER", len(s.Layers)+1)
 	d.layer("0", 7, "CONTINUOUS")
 	for i, l := range s.Layers {
-		d.layer(names[i], l.Operation.Style().ColorIndex, lineType(l.Operation))
+		d.layer(names[i], l.Style().ColorIndex, layerLine(l))
 	}
 	d.text(0, "ENDTAB")
 	d.table("STYLE", 1)
@@ -88,6 +88,10 @@ func WriteDXF(w io.Writer, s Sheet) error {
 				d.real(40, it.Radius)
 			case Text:
 				d.writing(names[i], it)
+			case Region: // the release has no holes in what it fills: its outlines
+				for _, loop := range it.Area {
+					d.path(names[i], Polyline(loop, true))
+				}
 			}
 		}
 	}
@@ -192,6 +196,17 @@ func (d *dxfWriter) table(name string, entries int) {
 func (d *dxfWriter) entity(kind, layer string) {
 	d.text(0, kind)
 	d.text(8, layer)
+}
+
+// layerLine is the line type of a layer. Pens share the dashes of notes.
+func layerLine(l Layer) string {
+	switch {
+	case l.Pen == nil:
+		return lineType(l.Operation)
+	case l.Pen.Dash != nil:
+		return lineType(Note)
+	}
+	return "CONTINUOUS"
 }
 
 func lineType(o Operation) string {

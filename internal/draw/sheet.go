@@ -21,7 +21,16 @@ type Sheet struct {
 type Layer struct {
 	Name      string
 	Operation Operation
+	Pen       *Style // how its lines look, if not as the operation's do; drawings for reading have their own
 	Items     []Item
+}
+
+// Style is how the layer's lines look: by its pen, or else by its operation.
+func (l Layer) Style() Style {
+	if l.Pen != nil {
+		return *l.Pen
+	}
+	return l.Operation.Style()
 }
 
 // Operation is what is done along a layer's lines.
@@ -74,7 +83,7 @@ func (o Operation) Style() Style {
 	}
 }
 
-// Item is a Path, a Circle or a Text.
+// Item is a Path, a Circle, a Text or a Region.
 type Item interface {
 	// Bounds is the smallest box that holds the item; for Text, an estimate.
 	Bounds() geom.Box2

@@ -35,7 +35,7 @@ func WriteSVG(w io.Writer, s Sheet) error {
 		fmt.Fprintf(b, "<title>%s</title>\n", escape(s.Title))
 	}
 	for i, l := range s.Layers {
-		st := l.Operation.Style()
+		st := l.Style()
 		fmt.Fprintf(b, `<g id="%s" fill="none" stroke="#%02x%02x%02x" stroke-width="%s"`,
 			ids[i], st.Red, st.Green, st.Blue, num(st.Width))
 		if st.Dash != nil {
@@ -50,6 +50,8 @@ func WriteSVG(w io.Writer, s Sheet) error {
 				fmt.Fprintf(b, `<circle cx="%s" cy="%s" r="%s"/>`, num(it.Center.X), num(s.Height-it.Center.Y), num(it.Radius))
 			case Text:
 				svgText(b, it, s.Height, st)
+			case Region:
+				svgRegion(b, it, s.Height)
 			}
 			b.WriteByte('\n')
 		}
