@@ -33,7 +33,7 @@ func (r Region) finite() bool {
 }
 
 func svgRegion(b *bytes.Buffer, r Region, height float64) {
-	fmt.Fprintf(b, `<path fill="#%02x%[1]02x%[1]02x" fill-rule="evenodd" stroke="none" d="`, r.Grey)
+	fmt.Fprintf(b, `<path fill="#%02x%02[1]x%02[1]x" fill-rule="evenodd" stroke="none" d="`, r.Grey)
 	for _, loop := range r.Area {
 		for i, q := range loop {
 			if i == 0 {
