@@ -256,6 +256,7 @@ func invert(m, inv []float64, s int) {
 func (c *columns) solve(b *lattice, k int, r, z []float64, keep, scale float64) {
 	n0 := b.n[0]
 	buf := make([]float64, 3*n0)
+	var together []float64
 	for _, g := range c.bundles[c.from[k]:c.from[k+1]] {
 		m := g.columns()
 		if m == 1 {
@@ -263,17 +264,23 @@ func (c *columns) solve(b *lattice, k int, r, z []float64, keep, scale float64) 
 			c.one(base, r[3*base:3*(base+n0)], z[3*base:3*(base+n0)], buf, keep, scale)
 			continue
 		}
-		in, out := make([]float64, 3*n0*m), make([]float64, 3*n0*m)
-		for col := range m {
-			base := g.base(b, col)
-			copy(in[3*n0*col:3*n0*(col+1)], r[3*base:3*(base+n0)])
+		s := 3 * m
+		if len(together) < s*(n0+1) {
+			together = make([]float64, s*(n0+1))
 		}
-		c.several(b, g, in, out)
+		q := together[:s*n0]
 		for col := range m {
-			base := g.base(b, col)
-			to := z[3*base : 3*(base+n0)]
-			for i, v := range out[3*n0*col : 3*n0*(col+1)] {
-				to[i] = keep*to[i] + scale*v
+			from := r[3*g.base(b, col):]
+			for i := range n0 {
+				copy(q[i*s+3*col:i*s+3*col+3], from[3*i:3*i+3])
+			}
+		}
+		c.several(b, g, q, together[s*n0:s*(n0+1)])
+		for col := range m {
+			to := z[3*g.base(b, col):]
+			for i := range n0 {
+				v, o := q[i*s+3*col:i*s+3*col+3], to[3*i:3*i+3]
+				o[0], o[1], o[2] = keep*o[0]+scale*v[0], keep*o[1]+scale*v[1], keep*o[2]+scale*v[2]
 			}
 		}
 	}
@@ -286,45 +293,53 @@ func (c *columns) alone(b *lattice, g bundle, r, z []float64) {
 		c.one(g.base(b, 0), r, z, make([]float64, len(r)), 0, 1)
 		return
 	}
-	c.several(b, g, r, z)
+	n0, s := b.n[0], 3*g.columns()
+	q := make([]float64, len(r))
+	for e := range q {
+		q[e] = r[3*(n0*(e%s/3)+e/s)+e%3]
+	}
+	c.several(b, g, q, make([]float64, s))
+	for e, v := range q {
+		z[3*(n0*(e%s/3)+e/s)+e%3] = v
+	}
 }
 
-// several does it for columns together.
-func (c *columns) several(b *lattice, g bundle, r, z []float64) {
-	n0, m := b.n[0], g.columns()
-	s := 3 * m
-	at := func(i, e int) int { return 3*(n0*(e/3)+i) + e%3 }
-	q := make([]float64, s*n0)
-	for i := range n0 {
+// several replaces q by D⁻¹q for columns together, the numbers of a layer of all
+// of them after those of the one below; x is work space of a layer.
+func (c *columns) several(b *lattice, g bundle, q, x []float64) {
+	n0, s := b.n[0], 3*g.columns()
+	for i := 1; i < n0; i++ {
 		low := c.wide[g.at+2*i*s*s:]
-		now := q[i*s : (i+1)*s]
-		for e := range s {
-			v := r[at(i, e)]
-			if i > 0 {
-				for y, p := range q[(i-1)*s : i*s] {
-					v -= low[e*s+y] * p
-				}
+		under, now := q[(i-1)*s:i*s], q[i*s:(i+1)*s]
+		for e := range now {
+			v := now[e]
+			row := low[e*s : (e+1)*s]
+			for y, p := range under {
+				v -= row[y] * p
 			}
 			now[e] = v
 		}
 	}
-	bring := make([]float64, s)
-	x := make([]float64, s)
+	bring := x
+	clear(bring)
 	for i := n0 - 1; i >= 0; i-- {
 		f := c.wide[g.at+2*i*s*s:]
 		low, inv := f[:s*s], f[s*s:2*s*s]
-		for e := range s {
+		now := q[i*s : (i+1)*s]
+		for e := range bring {
 			v := -bring[e]
-			for y, p := range q[i*s : (i+1)*s] {
-				v += inv[e*s+y] * p
+			row := inv[e*s : (e+1)*s]
+			for y, p := range now {
+				v += row[y] * p
 			}
-			x[e] = v
-			z[at(i, e)] = v
+			bring[e] = v
 		}
+		copy(now, bring)
 		clear(bring)
-		for e, v := range x {
-			for y := range s {
-				bring[y] += low[e*s+y] * v
+		for e, v := range now {
+			row := low[e*s : (e+1)*s]
+			for y := range bring {
+				bring[y] += row[y] * v
 			}
 		}
 	}

@@ -116,10 +116,17 @@ func (s spring) coarser(ts []*transfer, dof int, masks []*lattice) spring {
 func (s *spring) stretch(x []float64, dof int, at []int) (e [3]float64) {
 	for i := range s.terms {
 		t := &s.terms[i]
-		v := x[dof*(at[t.body]+t.node):]
-		for r := range 3 {
-			for c := range dof {
-				e[r] += t.g[r][c] * v[c]
+		v := x[dof*(at[t.body]+t.node):][:dof]
+		if dof == 3 {
+			v0, v1, v2 := v[0], v[1], v[2]
+			for r := range e {
+				e[r] += t.g[r][0]*v0 + t.g[r][1]*v1 + t.g[r][2]*v2
+			}
+			continue
+		}
+		for r := range e {
+			for c, x := range v {
+				e[r] += t.g[r][c] * x
 			}
 		}
 	}
