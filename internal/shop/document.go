@@ -33,6 +33,7 @@ type Document struct {
 	Consumables []ConsumableDoc `json:"consumables" jsonschema_description:"What is used up: glue, filler, abrasive, finish."`
 	Labour      given.Number    `json:"labour" jsonschema_description:"Money for an hour of a person's time; 0 when left out."`
 	Electricity given.Number    `json:"electricity" jsonschema_description:"Money for a kWh; 0 when left out."`
+	Bench       BenchDoc        `json:"bench" jsonschema_description:"The bench that work is glued and clamped on."`
 	LiftLimit   given.Number    `json:"lift_limit" jsonschema_description:"Mass that one person should lift; 23 kg when left out (lifting constant of the revised NIOSH lifting equation, 1994)."`
 }
 

@@ -71,6 +71,7 @@ func TestDefaults(t *testing.T) {
 		Inserts: []Insert{{Size: "M5", Hole: 6.4, Outer: 6.7, Length: 9.5, Melt: 1, MinWall: 2.6}},
 		Dowels:  []Dowel{{Diameter: 8, Length: 40}},
 		Fits:    Fits{Hole: 0.15, GluedDowel: 0.25, LooseDowel: 0.3, Plug: 0.2, BedChamfer: 0.4},
+		Bench:   Bench{Hole: 20, Pitch: 96, Size: geom.V2(1150, 750), ClampOpening: 600, ClampForce: 500},
 	}
 	if diff := cmp.Diff(want, got, near); diff != "" {
 		t.Error(diff)
@@ -109,6 +110,7 @@ func TestEveryKey(t *testing.T) {
 		Dowels:      []Dowel{{Diameter: 6.35, Length: 38.1, Printed: true, Price: 0.05}},
 		Fits:        Fits{Hole: 0.2, GluedDowel: 0.2, LooseDowel: 0.4, Plug: 0.1, BedChamfer: 0.5},
 		Consumables: []Consumable{{ID: "glue", Per: "joint-area", Amount: 210, Unit: "g", Price: 0.08, Note: "thin"}},
+		Bench:       Bench{Hole: 19, Pitch: 101.6, Size: geom.V2(1800, 762), ClampOpening: 1000, ClampForce: 444.82216152605},
 	}
 	if diff := cmp.Diff(want, got, near); diff != "" {
 		t.Error(diff)
@@ -226,6 +228,9 @@ func TestFaultsStandWhereTheyAre(t *testing.T) {
 		{"{diameter: 8, length: 40}", "{diameter: 8, length: 40}\n  - {diameter: 8, length: 40, printed: true}\n  - ‸{diameter: 8 mm, length: 4 cm}", `there is a bought dowel "8 x 40" already`, "the other stands in line 16"},
 		{"dowels:", "fits: {hole: ‸-0.1}\ndowels:", "the hole fit is -0.1 mm", "keep it between 0 and 2 mm"},
 		{"dowels:", "consumables:\n  - {id: glue, per: ‸area, amount: 3, unit: ml}\ndowels:", `"area" is not a word`, "use one of: seam-area"},
+		{"dowels:", "bench: {hole: ‸20 N}\ndowels:", "the diameter of the bench's holes is given as a force", "write it as 19 mm"},
+		{"dowels:", "bench: {pitch: ‸19, hole: 20}\ndowels:", "the bench's holes of 20 mm lie 19 mm apart", "from the middle of one hole"},
+		{"dowels:", "bench: {clamp_force: ‸0 N}\ndowels:", "the force of a clamp is 0 N", "keep it between 1 and 20000 N"},
 		{"dowels:", "lift_limit: ‸23\ndowels:", "the lift limit is 23 g", "keep it between 1000 and 100000 g"},
 	} {
 		file := strings.Replace(small, tc.from, tc.to, 1)
