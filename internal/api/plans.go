@@ -217,7 +217,7 @@ func (p *plans) geometry(_ context.Context, in *PlanID) (*blob, error) {
 	if err != nil {
 		return nil, err
 	}
-	return document(m)
+	return document(m, "no-store") // more may be known the next time
 }
 
 func (p *plans) document(_ context.Context, in *PlanID) (*blob, error) {
@@ -225,15 +225,15 @@ func (p *plans) document(_ context.Context, in *PlanID) (*blob, error) {
 	if err != nil {
 		return nil, err
 	}
-	return document(m)
+	return document(m, lasting)
 }
 
-func document(m *made) (*blob, error) {
+func document(m *made, cache string) (*blob, error) {
 	b, err := job.Encode(m.Plan, job.Names{FaceDown: m.Sheet.FaceDown})
 	if err != nil {
 		return nil, broken(err)
 	}
-	return &blob{ContentType: "application/json", Body: b}, nil
+	return &blob{ContentType: "application/json", Cache: cache, Body: b}, nil
 }
 
 // broken is an error that no maker can mend.
@@ -282,7 +282,7 @@ func (p *plans) scene(ctx context.Context, in *SceneRequest) (*blob, error) {
 	if err != nil {
 		return nil, broken(err)
 	}
-	return &blob{ContentType: "model/gltf-binary", Body: b.Bytes()}, nil
+	return &blob{ContentType: "model/gltf-binary", Cache: lasting, Body: b.Bytes()}, nil
 }
 
 // jobFolder is the job folder of a plan, written when it is first asked for.
@@ -356,7 +356,7 @@ func (p *plans) file(ctx context.Context, in *struct {
 	if kind == "" {
 		kind = "application/octet-stream"
 	}
-	return &blob{kind, attachment(path.Base(in.Name)), files[i].Data}, nil
+	return &blob{kind, attachment(path.Base(in.Name)), lasting, files[i].Data}, nil
 }
 
 func attachment(name string) string {

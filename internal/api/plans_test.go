@@ -155,12 +155,15 @@ func TestPlanEvents(t *testing.T) {
 	for _, of := range []string{"geometry", "whole"} {
 		_, b, h := c.send("GET", "/api/plans/"+o.ID+"/scene.glb?of="+of, nil, nil)
 		// Header of a GLB file: magic, version, length (glTF 2.0 section 4.4.2).
-		if len(b) < 12 || b[:4] != "glTF" || binary.LittleEndian.Uint32([]byte(b[4:])) != 2 || int(binary.LittleEndian.Uint32([]byte(b[8:]))) != len(b) || h.Get("Content-Type") != "model/gltf-binary" {
+		if len(b) < 12 || b[:4] != "glTF" || binary.LittleEndian.Uint32([]byte(b[4:])) != 2 || int(binary.LittleEndian.Uint32([]byte(b[8:]))) != len(b) || h.Get("Content-Type") != "model/gltf-binary" || !strings.Contains(h.Get("Cache-Control"), "immutable") {
 			t.Errorf("the scene of=%s has %d bytes, %v", of, len(b), h)
 		}
 	}
 	if status, _ := c.do("GET", "/api/plans/"+o.ID+"/scene.glb?of=strength", nil, nil); status != 409 {
 		t.Errorf("strength that was not asked for: status %d", status)
+	}
+	if _, _, h := c.send("GET", "/api/plans/"+o.ID+"/geometry", nil, nil); h.Get("Cache-Control") != "no-store" || h.Get("Content-Disposition") != "" {
+		t.Errorf("what is known so far: %v", h)
 	}
 	for path, want := range map[string]int{"/api/plans/none/events": 404, "/api/plans/earlierrun-1/events": 410, "/api/searches/none/events": 404} {
 		if status, _ := c.do("GET", path, nil, nil); status != want {

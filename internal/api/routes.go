@@ -45,6 +45,10 @@ func schemaName(t reflect.Type, hint string) string {
 	return huma.DefaultSchemaNamer(t, hint)
 }
 
+// lasting is for what never changes: a plan's ID names one plan, and no other
+// run of the program uses it.
+const lasting = "private, max-age=86400, immutable"
+
 // Inputs that several routes take.
 type (
 	PieceFile struct {
@@ -64,6 +68,7 @@ type (
 	blob          struct {
 		ContentType string `header:"Content-Type"`
 		Disposition string `header:"Content-Disposition"`
+		Cache       string `header:"Cache-Control"`
 		Body        []byte
 	}
 )

@@ -456,6 +456,7 @@ func (r *recorder) WriteHeader(int)     {}
 // A client that sends its head or its body too slowly is cut off, and does not
 // keep others from being served.
 func TestSlowSenders(t *testing.T) {
+	t.Parallel() // it waits most of its time
 	c := serve(t, "")
 	start := time.Now()
 	var conns []net.Conn

@@ -386,6 +386,7 @@ func TestBrokenUpload(t *testing.T) {
 // A client that opens a stream and takes nothing from it is cut off, and hinders
 // nobody.
 func TestSlowReaderOfEvents(t *testing.T) {
+	t.Parallel() // it waits most of its time
 	c := serveTrestle(t)
 	conn, err := net.Dial("tcp", c.at)
 	if err != nil {
