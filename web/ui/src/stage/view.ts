@@ -91,6 +91,10 @@ export class View {
   #dressed = false;
   #gone = false;
   #still = false;
+  /** Drawn by the processor: without what costs most there, and coarsely while
+   * something moves. */
+  readonly #slow: boolean;
+  #coarse = 0;
   frames = 0;
 
   /** Throws if the browser has no WebGL 2. pose: where another view stood. */
@@ -101,11 +105,12 @@ export class View {
     }
     this.canvas = canvas;
     this.#listener = listener;
-    this.#renderer = new WebGLRenderer({ canvas, antialias: true, powerPreference: 'default' });
+    this.#slow = software();
+    this.#renderer = new WebGLRenderer({ canvas, antialias: !this.#slow, powerPreference: 'default' });
     this.#renderer.shadowMap.enabled = true;
     this.#renderer.shadowMap.type = PCFShadowMap;
     this.#renderer.shadowMap.autoUpdate = false;
-    this.#pictures = new Pictures(Math.min(8, this.#renderer.capabilities.getMaxAnisotropy()), () => this.#redress());
+    this.#pictures = new Pictures(this.#slow ? 1 : Math.min(8, this.#renderer.capabilities.getMaxAnisotropy()), () => this.#redress());
 
     this.#sun.castShadow = true;
     this.#sun.shadow.mapSize.set(1024, 1024);
@@ -268,6 +273,17 @@ export class View {
       if (at.x < 0 || at.y < 0 || at.x > this.canvas.clientWidth || at.y > this.canvas.clientHeight) continue;
       if (this.pick(at.x, at.y) === part) return at;
     }
+    // A large part of which little is seen: look through its box in the picture.
+    const box = corners(part).map((p) => this.#project(p));
+    const [xs, ys] = [box.map((p) => p.x), box.map((p) => p.y)];
+    const [x0, x1] = [Math.max(0, Math.min(...xs)), Math.min(this.canvas.clientWidth, Math.max(...xs))];
+    const [y0, y1] = [Math.max(0, Math.min(...ys)), Math.min(this.canvas.clientHeight, Math.max(...ys))];
+    for (let i = 0.5; i < 12; i++) {
+      for (let j = 0.5; j < 12; j++) {
+        const at = { x: x0 + ((x1 - x0) * i) / 12, y: y0 + ((y1 - y0) * j) / 12 };
+        if (x1 > x0 && y1 > y0 && this.pick(at.x, at.y) === part) return at;
+      }
+    }
     return null;
   }
 
@@ -376,6 +392,7 @@ export class View {
     if (this.#framed) pose = this.#fitted(pose, this.#apart);
     this.#glide = null;
     this.#pose = pose;
+    this.#moves();
     this.invalidate();
   }
 
@@ -412,13 +429,33 @@ export class View {
   resize(): void {
     const [w, h] = [this.canvas.clientWidth, this.canvas.clientHeight];
     if (!w || !h) return;
-    this.#renderer.setPixelRatio(Math.min(2, window.devicePixelRatio || 1));
-    this.#renderer.setSize(w, h, false);
+    this.#grain();
     this.#camera.aspect = w / h;
     this.#camera.updateProjectionMatrix();
     for (const m of this.#outlineMaterials) m.resolution.set(w, h);
     if (this.#framed) this.#pose = this.#fitted(this.#pose, this.#apart);
     this.invalidate();
+  }
+
+  /** As many pixels as the screen has, at most four to the CSS pixel. */
+  #grain(): void {
+    const ratio = this.#slow ? (this.#coarse ? 0.5 : 1) : Math.min(2, window.devicePixelRatio || 1);
+    this.#renderer.setPixelRatio(ratio);
+    this.#renderer.setSize(this.canvas.clientWidth, this.canvas.clientHeight, false);
+  }
+
+  /** Something moves: coarse until it has rested a moment. */
+  #moves(): void {
+    if (!this.#slow) return;
+    const fresh = !this.#coarse;
+    clearTimeout(this.#coarse);
+    this.#coarse = window.setTimeout(() => {
+      this.#coarse = 0;
+      if (this.#gone) return;
+      this.#grain();
+      this.invalidate();
+    }, 250);
+    if (fresh) this.#grain();
   }
 
   /** Asks for a frame. */
@@ -432,6 +469,7 @@ export class View {
     const dt = Math.min(0.05, this.#last ? (now - this.#last) / 1000 : 0.016);
     this.#last = now;
     let going = false;
+    if (this.#glide || this.#apart !== this.#apartWanted) this.#moves();
     if (this.#apart !== this.#apartWanted) {
       const rest = this.#apartWanted - this.#apart;
       this.#apart = this.#still || Math.abs(rest) < 0.002 ? this.#apartWanted : this.#apart + rest * (1 - Math.exp(-dt / 0.07));
@@ -604,7 +642,7 @@ export class View {
       p.object.material = this.#material(p, this.#tone(p));
       const glass = p.object.material.transparent;
       p.object.castShadow = p.kind !== 'seam' && !(glass && this.#look === 'veneer');
-      p.object.receiveShadow = !glass;
+      p.object.receiveShadow = !glass && !this.#slow;
       // Seams lie in the matter; they are seen through it.
       p.object.renderOrder = p.kind === 'seam' ? -1 : 0;
     }
@@ -701,6 +739,7 @@ export class View {
   dispose(): void {
     const lost = this.#gone;
     this.#gone = true;
+    clearTimeout(this.#coarse);
     cancelAnimationFrame(this.#asked);
     this.canvas.removeEventListener('webglcontextlost', this.#onLost);
     this.canvas.removeEventListener('webglcontextrestored', this.#onRestored);
@@ -715,6 +754,15 @@ export class View {
     this.#sun.shadow.dispose();
     this.#renderer.dispose();
   }
+}
+
+/** Whether the browser draws with the processor. */
+function software(): boolean {
+  const gl = document.createElement('canvas').getContext('webgl2');
+  const known = gl?.getExtension('WEBGL_debug_renderer_info');
+  const name = gl && known ? String(gl.getParameter(known.UNMASKED_RENDERER_WEBGL)) : '';
+  gl?.getExtension('WEBGL_lose_context')?.loseContext();
+  return /swiftshader|llvmpipe|softpipe|software|basic render/i.test(name);
 }
 
 function span(p: Part): number {
