@@ -21,7 +21,7 @@ func TestRegion(t *testing.T) {
 	if err := WriteSVG(&b, s); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{`stroke="#000000" stroke-width="0.5">`, `<path fill="#050505" fill-rule="evenodd" stroke="none" d="M0 20L10 20L10 10L0 10ZM2 15L5 15L5 18L2 18Z"/>`} {
+	for _, want := range []string{`stroke="#000000" stroke-width="0.5" stroke-linecap="round" stroke-linejoin="round">`, `<path fill="#050505" fill-rule="evenodd" stroke="none" d="M0 20L10 20L10 10L0 10ZM2 15L5 15L5 18L2 18Z"/>`} {
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("%s is not in\n%s", want, b.String())
 		}

@@ -38,6 +38,9 @@ func WriteSVG(w io.Writer, s Sheet) error {
 		st := l.Style()
 		fmt.Fprintf(b, `<g id="%s" fill="none" stroke="#%02x%02x%02x" stroke-width="%s"`,
 			ids[i], st.Red, st.Green, st.Blue, num(st.Width))
+		if l.Pen != nil { // ends of lines that meet are round, as a pen leaves them
+			b.WriteString(` stroke-linecap="round" stroke-linejoin="round"`)
+		}
 		if st.Dash != nil {
 			b.WriteString(` stroke-dasharray="` + nums(st.Dash...) + `"`)
 		}

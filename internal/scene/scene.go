@@ -83,9 +83,10 @@ type maker struct {
 	g      *gltf
 	pl     *plan.Plan
 	bodies []seam.Body
-	of     []int          // body of a member
-	shared map[string]int // meshes of hardware by what they are of
-	hangs  [][]int        // nodes that hang on a body, by body
+	of     []int                                                                         // body of a member
+	shared map[string]int                                                                // meshes of hardware by what they are of
+	hangs  [][]int                                                                       // nodes that hang on a body, by body
+	seen   func(body int, name string, e Extras, t *triangles, at geom.Frame, mo motion) // if not nil, called with leaves and hardware
 	*apart
 }
 
@@ -209,6 +210,9 @@ func (m *maker) leaves(sheets bool) {
 			}
 		}
 		e.Member, e.Body = m.pl.Piece.Members[member].ID, m.bodies[m.of[member]].ID
+		if m.seen != nil {
+			m.seen(m.of[member], p.ID, e, t, geom.World(), mo)
+		}
 		mesh := m.g.mesh(p.ID, t, matVeneer)
 		m.hang(m.of[member], nodeDoc{Name: p.ID, Mesh: &mesh}, e, mo)
 	}
@@ -281,6 +285,9 @@ func (m *maker) place(body int, name string, e Extras, what string, make func() 
 		m.shared[what] = mesh
 	}
 	e.Body = m.bodies[body].ID
+	if m.seen != nil {
+		m.seen(body, name, e, make(), at, mo)
+	}
 	n := nodeDoc{Name: name, Mesh: &mesh, Translation: &[3]float32{float32(at.Origin.X), float32(at.Origin.Y), float32(at.Origin.Z)}, Rotation: quaternion(at)}
 	m.hang(body, n, e, mo)
 }

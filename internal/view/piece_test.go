@@ -1,0 +1,225 @@
+package view_test
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"groundwork/examples"
+	"groundwork/internal/draw"
+	"groundwork/internal/geom"
+	"groundwork/internal/piece"
+	"groundwork/internal/plan"
+	"groundwork/internal/scene"
+	"groundwork/internal/shop"
+	"groundwork/internal/solid"
+	"groundwork/internal/unit"
+	"groundwork/internal/view"
+)
+
+var kernel = sync.OnceValues(func() (*solid.Kernel, error) { return solid.New(solid.Options{}) })
+
+func theKernel(t testing.TB) *solid.Kernel {
+	t.Helper()
+	k, err := kernel()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return k
+}
+
+var aparts = map[string]*scene.Apart{}
+
+// apart is an example taken apart.
+func apart(t testing.TB, name string, leaves bool) *scene.Apart {
+	t.Helper()
+	key := fmt.Sprint(name, leaves)
+	if a, ok := aparts[key]; ok {
+		return a
+	}
+	read := func(file string) []byte {
+		data, err := examples.Files.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return data
+	}
+	doc, err := piece.Parse(name+".yaml", read(name+".yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	pc, _, err := doc.Resolve(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := shop.Parse("shop.yaml", read("shop.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	// All that is needed is known after the patterns.
+	var sofar *plan.Plan
+	ctx, enough := context.WithCancel(context.Background())
+	_, err = plan.Make(ctx, theKernel(t), pc, s, plan.Options{Ready: func(stage string, p *plan.Plan) {
+		if stage == "patterns" {
+			sofar = p
+			enough()
+		}
+	}})
+	if sofar == nil {
+		t.Fatal(err)
+	}
+	a, err := scene.TakeApart(context.Background(), theKernel(t), sofar, leaves, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	aparts[key] = a
+	return a
+}
+
+// parts are an example's parts with the slider at a place.
+func parts(a *scene.Apart, at float64) (out []view.Part, threads []view.Curve) {
+	for _, s := range a.Solids {
+		tone := 0.12
+		switch s.Kind {
+		case "screw", "insert":
+			tone = 0.3
+		case "leaf":
+			tone = 0.2
+		}
+		weight := 1.0
+		if s.Kind != "body" {
+			weight = 0.5
+		}
+		out = append(out, view.Part{ID: s.ID, Mesh: s.Mesh, Motion: s.Moved(at), Tone: tone, Weight: weight})
+	}
+	for _, t := range a.Threads(at) {
+		threads = append(threads, view.Curve{Part: t.Of, Class: view.Thread, Points: []geom.Vec3{t.From, t.To}})
+	}
+	return out, threads
+}
+
+// end is the place of the slider at the end of a stage.
+func end(t testing.TB, a *scene.Apart, what string) float64 {
+	t.Helper()
+	for _, s := range a.Stages {
+		if s.What == what {
+			return s.To
+		}
+	}
+	t.Fatalf("no stage %s", what)
+	return 0
+}
+
+func write(t *testing.T, name string, s draw.Sheet) {
+	t.Helper()
+	var b bytes.Buffer
+	if err := draw.WriteSVG(&b, s); err != nil {
+		t.Fatal(err)
+	}
+	golden(t, name+".svg", b.Bytes())
+}
+
+func golden(t *testing.T, name string, got []byte) {
+	t.Helper()
+	file := filepath.Join("testdata", name)
+	if os.Getenv("GOLDEN") == "update" {
+		if err := os.MkdirAll("testdata", 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(file, got, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	want, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(got, want) {
+		t.Errorf("%s is not as it was; see what changed after GOLDEN=update", file)
+	}
+}
+
+func make3(t testing.TB, ps []view.Part, cs []view.Curve, dir view.Direction, o view.Options) *view.Drawing {
+	t.Helper()
+	d, err := view.Make(context.Background(), theKernel(t), ps, cs, dir, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return d
+}
+
+// sheet is a drawing on A4 with dimensions of the whole and a number at every
+// body that is seen.
+func sheet(t testing.TB, a *scene.Apart, d *view.Drawing, title string, size bool) draw.Sheet {
+	t.Helper()
+	const width, height = 210, 297
+	p := view.Fit(d.Bounds, geom.Box2{Min: geom.V2(35, 35), Max: geom.V2(width-35, height-35)})
+	s := draw.Sheet{Title: title, Width: width, Height: height, Layers: d.Layers(p, "")}
+	box := geom.EmptyBox2().Add(p.Point(d.Bounds.Min)).Add(p.Point(d.Bounds.Max))
+	var labels []view.Label
+	n := 0
+	for _, x := range a.Solids {
+		if x.Kind != "body" {
+			continue
+		}
+		n++
+		if at, _, ok := d.LabelPlace(x.ID); ok {
+			labels = append(labels, view.Label{Text: fmt.Sprint(n), Height: 3.5, Round: true, Target: p.Point(at)})
+		}
+	}
+	placed, err := view.Labelled(box, labels, 10)
+	if err != nil {
+		t.Fatal(err)
+	}
+	pen := view.DimensionPen()
+	notes := draw.Layer{Name: "labels", Operation: draw.Note, Pen: &pen}
+	for _, l := range placed {
+		notes.Items = append(notes.Items, l.Items()...)
+	}
+	if size {
+		mm := func(v float64) string { return unit.FormatLength(v, unit.Metric) }
+		for _, x := range []view.Dimension{
+			{A: box.Min, B: geom.V2(box.Max.X, box.Min.Y), Along: view.Horizontal, Offset: -10, Scale: p.Scale},
+			{A: geom.V2(box.Max.X, box.Min.Y), B: box.Max, Along: view.Vertical, Offset: 24, Scale: p.Scale},
+		} {
+			notes.Items = append(notes.Items, x.Items(mm)...)
+		}
+	}
+	s.Layers = append(s.Layers, notes)
+	return s
+}
+
+func TestHeron(t *testing.T) {
+	a := apart(t, "heron-side-table", false)
+	ps, _ := parts(a, 0)
+	write(t, "heron-whole", sheet(t, a, make3(t, ps, nil, view.Isometric, view.Options{}), "Heron, whole", false))
+	bodies := slices.DeleteFunc(slices.Clone(ps), func(p view.Part) bool { return strings.Contains(p.ID, "/") || strings.Contains(p.ID, "plug") })
+	write(t, "heron-front", sheet(t, a, make3(t, bodies, nil, view.Front, view.Options{Hidden: true}), "Heron, from the front", true))
+	ps, threads := parts(a, end(t, a, "glued"))
+	write(t, "heron-apart", sheet(t, a, make3(t, ps, threads, view.Isometric, view.Options{}), "Heron, taken apart", false))
+}
+
+func BenchmarkHeron(b *testing.B) {
+	a := apart(b, "heron-side-table", false)
+	for _, at := range []float64{0, end(b, a, "glued")} {
+		ps, threads := parts(a, at)
+		n := 0
+		for _, p := range ps {
+			n += len(p.Mesh.Triangles)
+		}
+		for _, flat := range []bool{true, false} {
+			b.Run(fmt.Sprintf("at %.2f, %d parts, %d triangles, flat %v", at, len(ps), n, flat), func(b *testing.B) {
+				for b.Loop() {
+					make3(b, ps, threads, view.Isometric, view.Options{Flat: flat})
+				}
+			})
+		}
+	}
+}
