@@ -144,6 +144,9 @@ func (b *bench) make(ctx context.Context, t *task, o order) {
 		}
 	}()
 	m, err := o.Make(ctx, t)
+	if fault := (*plan.Fault)(nil); errors.As(err, &fault) {
+		b.o.Log("a plan broke off: %v\n%s", err, fault.Stack())
+	}
 	if cause := context.Cause(ctx); err != nil && cause != nil {
 		err = cause
 	}

@@ -8,6 +8,7 @@ import (
 
 	"groundwork/internal/digest"
 	"groundwork/internal/finding"
+	"groundwork/internal/parallel"
 	"groundwork/internal/solid"
 )
 
@@ -37,12 +38,29 @@ type result struct {
 	found []finding.Finding
 }
 
+// Fault is an error of the program itself: a stage, or who was told of it,
+// panicked. The piece and the
+// shop are not to blame, and who asked for the plan goes on.
+type Fault struct{ panicked *parallel.Panic }
+
+func (f *Fault) Error() string {
+	return fmt.Sprintf("the program itself failed (%v); please report it with the piece and the shop", f.panicked.Value)
+}
+
+// Stack is where it happened.
+func (f *Fault) Stack() string { return string(f.panicked.Stack) }
+
 // errEarlier is for a stage that cannot run since one before it did not.
 var errEarlier = errors.New("an earlier stage failed")
 
 // step runs a stage when all that it needs has ended, well or not.
-func (m *making) step(ctx context.Context, k *solid.Kernel, i int) error {
+func (m *making) step(ctx context.Context, k *solid.Kernel, i int) (err error) {
 	st := stages[i]
+	defer func() {
+		if v := recover(); v != nil {
+			err = fmt.Errorf("plan: %s: %w", st.name, &Fault{parallel.Caught(v)})
+		}
+	}()
 	seen, err := m.begin(ctx, st)
 	if err != nil {
 		return err

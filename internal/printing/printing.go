@@ -13,14 +13,12 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"runtime"
 	"slices"
-	"sync"
-	"sync/atomic"
 
 	"groundwork/internal/core"
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
+	"groundwork/internal/parallel"
 	"groundwork/internal/shop"
 	"groundwork/internal/solid"
 )
@@ -228,16 +226,11 @@ type job struct {
 // number, so that the outcome does not depend on timing.
 func spread(ctx context.Context, n int, do func(i int) error) error {
 	errs := make([]error, n)
-	var next atomic.Int64
-	var wg sync.WaitGroup
-	for range min(n, runtime.GOMAXPROCS(0)) {
-		wg.Go(func() {
-			for i := int(next.Add(1)) - 1; i < n && ctx.Err() == nil; i = int(next.Add(1)) - 1 {
-				errs[i] = do(i)
-			}
-		})
-	}
-	wg.Wait()
+	parallel.Each(n, 0, func(i int) {
+		if ctx.Err() == nil {
+			errs[i] = do(i)
+		}
+	})
 	if err := ctx.Err(); err != nil {
 		return err
 	}

@@ -16,6 +16,7 @@ import (
 	"github.com/tetratelabs/wazero"
 
 	"groundwork/internal/geom"
+	"groundwork/internal/parallel"
 )
 
 // Options set up a Kernel. The zero value is right for most uses.
@@ -212,27 +213,13 @@ func (n *node) String() string {
 func (k *Kernel) Meshes(ctx context.Context, shapes []Shape) ([]*Mesh, error) {
 	out := make([]*Mesh, len(shapes))
 	errs := make([]error, len(shapes))
-	k.spread(len(shapes), func(i int) { out[i], errs[i] = k.Mesh(ctx, shapes[i]) })
+	parallel.Each(len(shapes), cap(k.pool), func(i int) { out[i], errs[i] = k.Mesh(ctx, shapes[i]) })
 	for i, err := range errs {
 		if err != nil {
 			return nil, fmt.Errorf("body %d of %d: %w", i+1, len(shapes), err)
 		}
 	}
 	return out, nil
-}
-
-// spread calls do(0) to do(n-1) from as many goroutines as there are instances.
-func (k *Kernel) spread(n int, do func(i int)) {
-	var next atomic.Int64
-	var wg sync.WaitGroup
-	for range min(n, cap(k.pool)) {
-		wg.Go(func() {
-			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
-				do(i)
-			}
-		})
-	}
-	wg.Wait()
 }
 
 // Measure is what a body takes up.

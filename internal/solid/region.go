@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"groundwork/internal/geom"
+	"groundwork/internal/parallel"
 )
 
 // Join says how an offset goes round an outward corner.
@@ -322,7 +323,7 @@ func (k *Kernel) OffsetAll2(ctx context.Context, regions []geom.Polygons, delta 
 	out := make([]geom.Polygons, len(regions))
 	lots := min(len(regions), cap(k.pool))
 	errs := make([]error, lots)
-	k.spread(lots, func(lot int) {
+	parallel.Each(lots, cap(k.pool), func(lot int) {
 		errs[lot] = k.Regions(ctx, func(r *Regions) error {
 			for i := lot; i < len(regions); i += lots {
 				out[i] = r.Offset(regions[i], delta, join, miterLimit, chord)
