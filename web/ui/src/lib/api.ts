@@ -157,6 +157,10 @@ export function sceneURL(id: string, of: 'geometry' | 'whole' | 'strength', load
   return `/api/plans/${at(id)}/scene.glb?of=${of}` + (of === 'strength' ? `&case=${loadCase ?? 0}` : '');
 }
 
+/** The scene of what is known so far, fetched: an address within this page. A
+ * plan that is given up for a newer one takes its scene with it. */
+export const geometryScene = async (id: string) => URL.createObjectURL(await (await call('GET', sceneURL(id, 'geometry'))).blob());
+
 export const files = (id: string) => json<JobFile[]>('GET', `/api/plans/${at(id)}/files`);
 export const fileURL = (id: string, name: string) => `/api/plans/${at(id)}/files/${eachPart(name)}`;
 export const jobURL = (id: string) => `/api/plans/${at(id)}/job.zip`;

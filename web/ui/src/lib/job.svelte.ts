@@ -83,7 +83,7 @@ class Job {
       return { url: api.sceneURL(this.strength.id, 'strength', this.case), of: 'strength' as const, id: this.strength.id };
     }
     const known = this.planner.newest;
-    return known && { url: api.sceneURL(known.id, known.of), of: known.of, id: known.id };
+    return known && { url: known.of === 'geometry' ? known.scene : api.sceneURL(known.id, 'whole'), of: known.of, id: known.id };
   });
 
   /** Chooses a part by any ID of plan.json; null chooses nothing. */

@@ -6,7 +6,7 @@ import { Latest } from './latest';
 import type { PlanDoc, StrengthDoc } from './plan';
 import type { Fault, PlanEvents, PlanOrder } from './types';
 
-export type Server = Pick<typeof api, 'plan' | 'onPlan' | 'geometry' | 'whole' | 'cancel'>;
+export type Server = Pick<typeof api, 'plan' | 'onPlan' | 'geometry' | 'geometryScene' | 'whole' | 'cancel'>;
 
 export interface Known {
   id: string;
@@ -25,7 +25,7 @@ export class Planner {
   order = $state.raw<PlanOrder | null>(null);
 
   /** The newest that is known of the piece, whole or not. */
-  newest = $state.raw<(Known & { of: 'geometry' | 'whole' }) | null>(null);
+  newest = $state.raw<(Known & ({ of: 'whole' } | { of: 'geometry'; scene: string })) | null>(null);
   geometry = $state.raw<Known | null>(null);
   whole = $state.raw<Known | null>(null);
   strength = $state.raw<{ id: string; doc: StrengthDoc } | null>(null);
@@ -110,7 +110,7 @@ export class Planner {
           const doc = await get();
           if (current()) take(doc);
         } catch (err) {
-          if (current()) this.#fail(err);
+          if (current() && !this.cancelled) this.#fail(err);
         }
         enough();
       };
@@ -120,11 +120,19 @@ export class Planner {
         },
         geometry: () => {
           if (this.whole?.id === id) return enough(); // the same as is known already
+          // The scene as well, before the next order lets this plan go: every
+          // step of a slider that is worked out is seen.
+          let scene = '';
           void fetched(
-            () => this.#server.geometry(id),
+            async () => {
+              const [doc, url] = await Promise.all([this.#server.geometry(id), this.#server.geometryScene(id).catch(() => '')]);
+              // Without it the stage asks for itself, and tells if it cannot.
+              scene = url ? this.#hold(url) : api.sceneURL(id, 'geometry');
+              return doc;
+            },
             (doc) => {
               this.geometry = { id, doc };
-              if (this.whole?.id !== id) this.newest = { id, doc, of: 'geometry' };
+              if (this.whole?.id !== id) this.newest = { id, doc, of: 'geometry', scene };
             },
           );
         },
@@ -163,6 +171,14 @@ export class Planner {
       };
     });
   }
+
+  /** Keeps the last few scenes: the stage may still be reading the one before. */
+  #hold(url: string): string {
+    this.#scenes.push(url);
+    while (this.#scenes.length > 4) URL.revokeObjectURL(this.#scenes.shift()!);
+    return url;
+  }
+  readonly #scenes: string[] = [];
 
   #fail(err: unknown): void {
     this.progress = null;

@@ -25,6 +25,7 @@ class Bench implements Server {
   };
   geometry = vi.fn(async (id: string) => ({ geometry: id }) as unknown as PlanDoc);
   whole = vi.fn(async (id: string) => ({ whole: id }) as unknown as PlanDoc);
+  geometryScene = vi.fn(async (id: string) => `blob:${id}`);
   cancel = async (id: string) => void this.cancelled.push(id);
 
   get last() {
@@ -66,7 +67,7 @@ describe('a plan', () => {
     expect(planner.progress).toEqual({ stage: 'joints', done: 0, total: 11 });
     bench.last.handlers.geometry!({});
     await settle();
-    expect(planner.newest).toMatchObject({ id: 'p1', of: 'geometry', doc: { geometry: 'p1' } });
+    expect(planner.newest).toMatchObject({ id: 'p1', of: 'geometry', scene: 'blob:p1', doc: { geometry: 'p1' } });
     expect(planner.progress).not.toBeNull();
     bench.last.handlers.done!({});
     await settle();
@@ -133,6 +134,21 @@ describe('a slider', () => {
     expect(planner.id).toBe('p2');
   });
 
+  it('waits for the scene of what it shows', async () => {
+    let come: (url: string) => void = () => {};
+    bench.geometryScene.mockImplementationOnce(() => new Promise((r) => (come = r)));
+    planner.want(order('1'));
+    await settle();
+    planner.want(order('2'));
+    bench.last.handlers.geometry!({});
+    await settle();
+    expect(bench.orders).toHaveLength(1);
+    come('blob:late');
+    await settle();
+    expect(planner.newest).toMatchObject({ id: 'p1', scene: 'blob:late' });
+    expect(bench.orders).toHaveLength(2);
+  });
+
   it('is not held up by a plan that fails or is superseded', async () => {
     planner.want(order('1'));
     await settle();
@@ -144,6 +160,14 @@ describe('a slider', () => {
     await settle();
     expect(bench.orders.map((o) => o.set!.height)).toEqual(['1', '2', '3']);
   });
+});
+
+it('keeps a few scenes and lets the older ones go', async () => {
+  const gone: string[] = [];
+  URL.revokeObjectURL = (url) => void gone.push(url);
+  for (let n = 1; n <= 7; n++) await toGeometry(order(String(n)));
+  expect(gone).toEqual(['blob:p1', 'blob:p2', 'blob:p3']);
+  expect(planner.newest).toMatchObject({ scene: 'blob:p7' });
 });
 
 describe('giving up', () => {
