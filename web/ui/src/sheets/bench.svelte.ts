@@ -40,11 +40,15 @@ export class Bench {
     return { ...doc, patterns };
   });
 
+  /** Sheets with marks that nothing is cut from. */
+  idle: readonly SheetDoc[] = $derived(this.doc ? edit.idle(this.marks, this.doc) : []);
+  sheets: readonly SheetDoc[] = $derived([...(this.doc?.sheets ?? []), ...this.idle]);
+
   panel: PanelDoc | null = $derived(
-    this.doc?.panels.find((p) => p.id === this.at) ?? (this.doc?.sheets.some((s) => s.id === this.at) ? null : (this.doc?.panels[0] ?? null)),
+    this.doc?.panels.find((p) => p.id === this.at) ?? (this.sheets.some((s) => s.id === this.at) ? null : (this.doc?.panels[0] ?? null)),
   );
   sheet: SheetDoc | null = $derived(
-    this.doc?.sheets.find((s) => s.id === (this.panel ? this.panel.sheet : this.at)) ?? this.doc?.sheets[0] ?? null,
+    this.sheets.find((s) => s.id === (this.panel ? this.panel.sheet : this.at)) ?? this.sheets[0] ?? null,
   );
   /** Blanks of the sheet. */
   panels: readonly PanelDoc[] = $derived(this.doc?.panels.filter((p) => p.sheet === this.sheet?.id) ?? []);

@@ -35,6 +35,14 @@ describe('reserved areas', () => {
   });
 });
 
+describe('sheets that nothing is cut from', () => {
+  it('are shown as large as their like', () => {
+    const area = (sheet: string) => m.reserved(sheet, { x: 1, y: 2, w: 3, h: 4 }, 'knot');
+    const marks: Marks = { groundwork: 1, reserved: ['walnut-2', 'walnut-1', 'walnut-2', 'walnut-a-1', 'oak-1'].map(area) };
+    expect(m.idle(marks, doc)).toEqual([{ ...doc.sheets[0], id: 'walnut-2', offcuts: [] }]);
+  });
+});
+
 describe('pins', () => {
   it('hold a pattern on its blank, on its sheet; others may join', () => {
     const marks = frozen(m.pin(none, doc, a, at(a)));

@@ -1,7 +1,7 @@
 // What the maker marks on sheets and pins on blanks. Nothing is changed in
 // place: each function gives new marks.
 
-import type { PanelDoc, PatternDoc, PlanDoc } from '../lib/plan';
+import type { PanelDoc, PatternDoc, PlanDoc, SheetDoc } from '../lib/plan';
 import type { MarkedBlank, Marks, Photograph, Place, Reserved } from '../lib/types';
 import { poseOf, type Box, type Pose } from './place';
 
@@ -134,12 +134,23 @@ export function withoutPhotograph(marks: Marks, sheet: string): Marks {
   return { ...marks, photographs: (marks.photographs ?? []).filter((p) => p.sheet !== sheet) };
 }
 
+/** Sheets that the marks speak of and nothing is cut from, such as one whose
+ * knots leave no room; each as large as the others of its veneer. */
+export function idle(marks: Marks, doc: PlanDoc): SheetDoc[] {
+  const told = [...(marks.reserved ?? []), ...(marks.photographs ?? [])].map((m) => m.sheet);
+  return [...new Set(told)].sort().flatMap((id) => {
+    if (doc.sheets.some((s) => s.id === id)) return [];
+    const like = doc.sheets.find((s) => !s.kept && id.startsWith(`${s.veneer}-`) && /^\d+$/.test(id.slice(s.veneer.length + 1)));
+    return like ? [{ ...like, id, offcuts: [] }] : [];
+  });
+}
+
 /** Corners to begin with: the sheet fills most of a photograph w by h pixels,
- * its length along the photograph's longer side. */
+ * its length along the photograph's longer side; lying as sheets are drawn. */
 export function firstCorners(w: number, h: number): Photograph['corners'] {
   const [l, r, t, b] = [0.08 * w, 0.92 * w, 0.08 * h, 0.92 * h].map(Math.round) as [number, number, number, number];
   const upright: Photograph['corners'] = [[l, b], [r, b], [r, t], [l, t]];
-  return w > h ? quarter(upright) : upright;
+  return w > h ? quarter(quarter(quarter(upright))) : upright;
 }
 
 /** The sheet lies in the photograph turned by a quarter more. */

@@ -88,7 +88,7 @@ class Search {
 
   async keep(): Promise<void> {
     const marks = this.found;
-    this.found = null;
+    this.letGo();
     if (marks) await job.mark(marks, 'Tighter layout kept');
   }
 
