@@ -72,10 +72,18 @@ func plug(diameter, depth float64) *triangles {
 	return lathe(facets, geom.V2(0, -depth), geom.V2(diameter/2, -depth), geom.V2(diameter/2, 0), geom.V2(0, 0))
 }
 
+// plugFace is where a plug's own face lies: flush with the core, which is as far
+// under the size in the piece file, where its centre is given, as the veneer needs.
+func plugFace(pl *plan.Plan, g joint.Plug) geom.Frame {
+	inset := pl.Layout.Coverings[g.Member][g.Surface].Inset
+	return geom.FrameFromZ(g.Center.Sub(g.Axis.Scale(inset)), g.Axis)
+}
+
 // plugLeaf is the leaf on a plug, in its place.
 func plugLeaf(pl *plan.Plan, p veneer.Pattern, g joint.Plug) *triangles {
 	stack := pl.Layout.Coverings[g.Member][g.Surface].Stack
-	f := geom.FrameFromZ(g.Center.Add(g.Axis.Scale(stack)), g.Axis)
+	f := plugFace(pl, g)
+	f.Origin = f.Origin.Add(f.Z.Scale(stack))
 	points, tris := fill(thinned(p.Net, flatChord))
 	out := &triangles{Place: points}
 	for _, q := range points {

@@ -35,6 +35,8 @@ type Extras struct {
 	Load      string      `json:"load,omitempty"`      // print load of a segment
 	Pattern   string      `json:"pattern,omitempty"`   // of a leaf
 	Veneer    string      `json:"veneer,omitempty"`    // of a leaf
+	Species   string      `json:"species,omitempty"`   // wood of a leaf
+	Stack     float64     `json:"stack,omitempty"`     // thickness of a leaf, mm
 	Sheet     string      `json:"sheet,omitempty"`     // of a leaf, where it is known
 	SheetSize []float64   `json:"sheetSize,omitempty"` // mm across and along the grain
 	Grain     *float64    `json:"grain,omitempty"`     // of a leaf: degrees from TEXCOORD_0's x axis to the grain; 90 on a sheet
@@ -185,6 +187,9 @@ func (m *maker) leaves(sheets bool) {
 	for i, p := range m.pl.Patterns {
 		e := Extras{Kind: "leaf", Pattern: p.ID, Veneer: p.Veneer, Grain: new(float64)}
 		*e.Grain = math.Round(p.Grain*180/math.Pi*1e6) / 1e6
+		if v, ok := m.pl.Shop.Veneer(p.Veneer); ok {
+			e.Species, e.Stack = v.Species, v.Stack()
+		}
 		member := p.Member
 		var t *triangles
 		var mo motion
@@ -273,7 +278,7 @@ func (m *maker) hardware() {
 	for _, g := range m.pl.Joints.Plugs {
 		name := g.ID
 		m.place(m.of[g.Member], name, Extras{Kind: "plug", Member: id(g.Member)},
-			fmt.Sprint("plug ", g.Diameter, g.Depth), func() *triangles { return plug(g.Diameter, g.Depth) }, matCore, geom.FrameFromZ(g.Center, g.Axis), m.unplug(g))
+			fmt.Sprint("plug ", g.Diameter, g.Depth), func() *triangles { return plug(g.Diameter, g.Depth) }, matCore, plugFace(m.pl, g), m.unplug(g))
 	}
 }
 

@@ -403,3 +403,37 @@ func TestSizes(t *testing.T) {
 }
 
 func rel(a, b float64) float64 { return math.Abs(a-b) / b }
+
+// TestPlugsAreFlush: the leaf on a plug lies in the finished surface, over the
+// middle of its hole. Sizes of the examples are finished sizes.
+func TestPlugsAreFlush(t *testing.T) {
+	const name = "heron-side-table"
+	d := geometry(t, name)
+	_, pl := planned(t, name)
+	if len(pl.Joints.Plugs) == 0 {
+		t.Fatal("no plugs to look at")
+	}
+	for _, g := range pl.Joints.Plugs {
+		found := false
+		for _, n := range d.of("leaf") {
+			if n.extras["pattern"] != g.ID {
+				continue
+			}
+			found = true
+			box := geom.EmptyBox3()
+			top := math.Inf(-1)
+			for _, p := range n.points {
+				q := n.at(p, 0)
+				box = box.Add(q)
+				top = max(top, g.Axis.Dot(q.Sub(g.Center)))
+			}
+			off := box.Min.Lerp(box.Max, 0.5).Sub(g.Center)
+			if across := off.Sub(g.Axis.Scale(off.Dot(g.Axis))).Len(); math.Abs(top) > 1e-3 || across > 1e-2 {
+				t.Errorf("%s: its face lies %.3f mm above the surface and %.3f mm off the middle", g.ID, top, across)
+			}
+		}
+		if !found && pl.Layout.Coverings[g.Member][g.Surface].Stack > 0 {
+			t.Errorf("%s has no leaf", g.ID)
+		}
+	}
+}
