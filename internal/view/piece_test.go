@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -204,6 +205,56 @@ func TestHeron(t *testing.T) {
 	write(t, "heron-front", sheet(t, a, make3(t, bodies, nil, view.Front, view.Options{Hidden: true}), "Heron, from the front", true))
 	ps, threads := parts(a, end(t, a, "glued"))
 	write(t, "heron-apart", sheet(t, a, make3(t, ps, threads, view.Isometric, view.Options{}), "Heron, taken apart", false))
+}
+
+// The joint of a leg and a long rail, cut along its screw and seen at 1:1.
+func TestHeronJoint(t *testing.T) {
+	ctx, k := context.Background(), theKernel(t)
+	a := apart(t, "heron-side-table", false)
+	n := slices.IndexFunc(a.Solids, func(s scene.Solid) bool { return s.Kind == "screw" && strings.HasPrefix(s.Member, "leg") })
+	if n < 0 {
+		t.Fatal("no screw through a leg")
+	}
+	middle := a.Solids[n].Mesh.Bounds.Center()
+	plane := geom.PlaneAt(middle, geom.V3(0, -1, 0)) // the screw lies along X
+	ps, _ := parts(a, 0)
+	var cut []view.Part
+	var hatch []view.Curve
+	bodies := 0
+	for i, p := range ps {
+		if a.Solids[i].Kind != "body" { // screws and dowels are not cut along their axes
+			if a.Solids[i].Kind == "plug" {
+				p.Tone = 0
+			}
+			cut = append(cut, p)
+			continue
+		}
+		h := view.Hatching{Angle: math.Pi / 4, Spacing: 2}
+		if strings.HasPrefix(p.ID, "long-rail") {
+			h.Angle = -h.Angle
+		} else if strings.HasPrefix(p.ID, "top") {
+			h.Spacing = 3
+		}
+		c, lines, keep, err := view.Cut(ctx, k, p, plane, h)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if keep {
+			cut, hatch = append(cut, c), append(hatch, lines...)
+			if len(lines) > 0 {
+				bodies++
+			}
+		}
+	}
+	if bodies < 3 {
+		t.Errorf("%d bodies are cut, want leg, rail and top", bodies)
+	}
+	d := make3(t, cut, hatch, view.Front, view.Options{}).Detail(geom.V2(middle.X, middle.Z), 48)
+	p := view.Fit(d.Bounds, geom.Box2{Min: geom.V2(10, 10), Max: geom.V2(110, 110)})
+	pen := view.DimensionPen()
+	s := draw.Sheet{Title: "Leg and long rail", Width: 120, Height: 120, Layers: d.Layers(p, "")}
+	s.Layers = append(s.Layers, draw.Layer{Name: "circle", Operation: draw.Note, Pen: &pen, Items: []draw.Item{draw.Circle{Center: geom.V2(60, 60), Radius: 48 * p.Scale}}})
+	write(t, "heron-joint", s)
 }
 
 func BenchmarkHeron(b *testing.B) {

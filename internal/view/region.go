@@ -179,8 +179,8 @@ func (h *hider) front(a, b int, q *query) geom.Polygons {
 			if common == nil {
 				continue
 			}
-			if p := clip(common, func(v geom.Vec2) float64 { return g.ahead(f, v) - Touch/2 }); len(p) > 2 && p.Area() > rim {
-				before = append(before, p)
+			if p := clip(common, func(v geom.Vec2) float64 { return g.ahead(f, v) - Touch/2 }); p.Area() > rim {
+				before = append(before, distinct(p))
 			}
 		}
 		// The largest first: it may be the only one needed.
@@ -192,6 +192,17 @@ func (h *hider) front(a, b int, q *query) geom.Polygons {
 			}
 		}
 		out = append(out, left...)
+	}
+	return out
+}
+
+// distinct is a loop without sides so short that rounding would turn them.
+func distinct(p geom.Polygon) geom.Polygon {
+	out := p[:0:0]
+	for i, q := range p {
+		if q.Dist(p[(i+1)%len(p)]) > rim {
+			out = append(out, q)
+		}
 	}
 	return out
 }
@@ -278,35 +289,38 @@ func (f *facet) ahead(g *facet, v geom.Vec2) float64 {
 	return -g.below(f.on(v))
 }
 
-// pole is the point within a region that is farthest from its border, to within
-// a precision in mm, and its distance: squares are divided as long as one of
-// them may hold a better point.
+// pole is a place within a region and its distance from the border: of the places
+// that are at least roomy times as far from it as any can be, to a precision in
+// mm, the nearest to the region's centroid among those that were tried. Squares
+// are divided as long as one of them may hold a point farther away.
 func pole(area geom.Polygons, precision float64) (geom.Vec2, float64) {
+	const roomy = 0.75
 	box := area.Bounds()
 	size := box.Size()
-	signed := func(q geom.Vec2) float64 {
-		d := area.Distance(q)
-		if !area.Contains(q) {
-			return -d
-		}
-		return d
-	}
-	best, far := box.Center(), signed(box.Center())
 	side := max(min(size.X, size.Y), max(size.X, size.Y)/32)
 	if side <= 0 {
-		return best, 0
+		return box.Center(), 0
 	}
-	// Even among the best: the nearest to the middle of the whole.
+	type place struct {
+		at    geom.Vec2
+		clear float64
+	}
+	var tried []place
+	var far float64
 	var todo squares
 	try := func(c geom.Vec2, half float64) {
-		d := signed(c)
-		if d > far {
-			best, far = c, d
+		d := area.Distance(c)
+		if !area.Contains(c) {
+			d = -d
 		}
+		far = max(far, d)
+		tried = append(tried, place{c, d})
 		if most := d + half*math.Sqrt2; most > far+precision {
-			heap.Push(&todo, square{c, half, most, len(todo)})
+			heap.Push(&todo, square{c, half, most})
 		}
 	}
+	middle := centroid(area)
+	try(middle, 0)
 	for x := box.Min.X; x < box.Max.X; x += side {
 		for y := box.Min.Y; y < box.Max.Y; y += side {
 			try(geom.V2(x+side/2, y+side/2), side/2)
@@ -321,7 +335,31 @@ func pole(area geom.Polygons, precision float64) (geom.Vec2, float64) {
 			try(s.center.Add(d.Scale(s.half/2)), s.half/2)
 		}
 	}
-	return best, far
+	var best place
+	for _, p := range tried {
+		if p.clear > 0 && p.clear >= roomy*far && (best.clear == 0 || p.at.Dist(middle) < best.at.Dist(middle)) {
+			best = p
+		}
+	}
+	return best.at, best.clear
+}
+
+func centroid(area geom.Polygons) geom.Vec2 {
+	var sum geom.Vec2
+	var twice float64
+	o := area.Bounds().Center() // near, so that no digits are lost
+	for _, loop := range area {
+		for i, p := range loop {
+			p, q := p.Sub(o), loop[(i+1)%len(loop)].Sub(o)
+			c := p.Cross(q)
+			twice += c
+			sum = sum.Add(p.Add(q).Scale(c / 3))
+		}
+	}
+	if twice <= 0 {
+		return o
+	}
+	return o.Add(sum.Scale(1 / twice))
 }
 
 // square may hold a point as far from the border as most.
@@ -329,7 +367,6 @@ type square struct {
 	center geom.Vec2
 	half   float64
 	most   float64
-	seq    int
 }
 
 type squares []square

@@ -220,8 +220,9 @@ func (d *Drawing) See(p geom.Vec3) (at geom.Vec2, visible bool) {
 	return q.XY(), !d.hide.hidden(q)
 }
 
-// LabelPlace is the point within what is seen of a part that lies farthest from
-// its border, to 0.5 mm, and how far; false if nothing is seen of it.
+// LabelPlace is a place for a mark well within what is seen of a part: at least
+// three quarters as far from its border as any place is, near its middle. clear
+// is the distance, mm; ok is false if nothing is seen of the part.
 func (d *Drawing) LabelPlace(part string) (at geom.Vec2, clear float64, ok bool) {
 	for _, r := range d.Regions {
 		if r.Part == part && len(r.Area) > 0 {
