@@ -15,7 +15,8 @@ type Bench struct {
 	Pitch float64   // from one hole to the next, both ways
 	Size  geom.Vec2 // of the top; the grid lies in the middle of it
 
-	ClampOpening float64 // how far the clamps open
+	ClampReach   float64 // how far the clamps that stand in a hole press from its middle
+	ClampOpening float64 // how far the clamps open that press at both ends
 	ClampForce   float64 // N that one clamp presses with at most
 }
 
@@ -26,7 +27,8 @@ type BenchDoc struct {
 	Hole         given.Number   `json:"hole" jsonschema_description:"Diameter of the holes in the bench's top; 20 mm when left out (common practice, no source)."`
 	Pitch        given.Number   `json:"pitch" jsonschema_description:"Distance of the holes, both ways; 96 mm when left out (common practice, no source)."`
 	Size         []given.Number `json:"size" jsonschema:"minItems=2,maxItems=2" jsonschema_description:"Size of the top, [length, width]; [1150 mm, 750 mm] when left out (common practice, no source)."`
-	ClampOpening given.Number   `json:"clamp_opening" jsonschema_description:"How far the clamps open; 600 mm when left out (common practice, no source)."`
+	ClampReach   given.Number   `json:"clamp_reach" jsonschema_description:"How far a clamp that stands in a hole presses from the hole's middle; 160 mm when left out (common practice, no source)."`
+	ClampOpening given.Number   `json:"clamp_opening" jsonschema_description:"How far the clamps open that press at both ends; 600 mm when left out (common practice, no source)."`
 	ClampForce   given.Number   `json:"clamp_force" jsonschema_description:"Force in N that one clamp is to press with at most; 500 when left out (what a hand puts on a light bar clamp without strain: common practice, no source)."`
 }
 
@@ -36,6 +38,7 @@ func (r *reader) bench(d BenchDoc) Bench {
 		Hole:         r.number(d.Hole, "diameter of the bench's holes", lengths, 20, span{5, 60}),
 		Pitch:        r.number(d.Pitch, "pitch of the bench's holes", lengths, 96, span{10, 500}),
 		Size:         r.vec2(d.Size, "the bench", geom.V2(1150, 750), span{100, 10000}),
+		ClampReach:   r.number(d.ClampReach, "reach of the clamps", lengths, 160, span{20, 1000}),
 		ClampOpening: r.number(d.ClampOpening, "opening of the clamps", lengths, 600, span{50, 5000}),
 		ClampForce:   r.number(d.ClampForce, "force of a clamp", forces, 500, span{1, 20000}),
 	}

@@ -71,7 +71,7 @@ func TestDefaults(t *testing.T) {
 		Inserts: []Insert{{Size: "M5", Hole: 6.4, Outer: 6.7, Length: 9.5, Melt: 1, MinWall: 2.6}},
 		Dowels:  []Dowel{{Diameter: 8, Length: 40}},
 		Fits:    Fits{Hole: 0.15, GluedDowel: 0.25, LooseDowel: 0.3, Plug: 0.2, BedChamfer: 0.4},
-		Bench:   Bench{Hole: 20, Pitch: 96, Size: geom.V2(1150, 750), ClampOpening: 600, ClampForce: 500},
+		Bench:   Bench{Hole: 20, Pitch: 96, Size: geom.V2(1150, 750), ClampReach: 160, ClampOpening: 600, ClampForce: 500},
 	}
 	if diff := cmp.Diff(want, got, near); diff != "" {
 		t.Error(diff)
@@ -110,7 +110,7 @@ func TestEveryKey(t *testing.T) {
 		Dowels:      []Dowel{{Diameter: 6.35, Length: 38.1, Printed: true, Price: 0.05}},
 		Fits:        Fits{Hole: 0.2, GluedDowel: 0.2, LooseDowel: 0.4, Plug: 0.1, BedChamfer: 0.5},
 		Consumables: []Consumable{{ID: "glue", Per: "joint-area", Amount: 210, Unit: "g", Price: 0.08, Note: "thin"}},
-		Bench:       Bench{Hole: 19, Pitch: 101.6, Size: geom.V2(1800, 762), ClampOpening: 1000, ClampForce: 444.82216152605},
+		Bench:       Bench{Hole: 19, Pitch: 101.6, Size: geom.V2(1800, 762), ClampReach: 200, ClampOpening: 1000, ClampForce: 444.82216152605},
 	}
 	if diff := cmp.Diff(want, got, near); diff != "" {
 		t.Error(diff)
