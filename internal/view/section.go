@@ -93,3 +93,50 @@ func hatched(region geom.Polygons, h Hatching) [][2]geom.Vec2 {
 	}
 	return out
 }
+
+// Section is all parts cut by a plane: as Cut does, but those that whole says are
+// not cut along their axis, as screws and dowels are not, stay as they are where
+// their middle does not lie on the side that is taken away. Cut faces are hatched
+// at 45 degrees, lines spacing mm of the piece apart; parts near one another
+// differ in the lines' direction or distance as far as the patterns go round.
+func Section(ctx context.Context, k *solid.Kernel, parts []Part, plane geom.Plane, spacing float64, whole func(Part) bool) (cut []Part, hatch []Curve, err error) {
+	const reach = 1 // mm; an axis may lie a little before the plane
+	patterns := []Hatching{
+		{math.Pi / 4, spacing}, {-math.Pi / 4, spacing}, {math.Pi / 4, 1.6 * spacing}, {-math.Pi / 4, 1.6 * spacing},
+		{math.Pi / 4, 0.7 * spacing}, {-math.Pi / 4, 0.7 * spacing},
+	}
+	type marked struct {
+		box     geom.Box3
+		pattern int
+	}
+	var near []marked
+	for _, p := range parts {
+		box := p.Mesh.Bounds
+		box.Min, box.Max = box.Min.Add(p.Motion), box.Max.Add(p.Motion)
+		if whole(p) {
+			if plane.Distance(box.Center()) <= reach {
+				cut = append(cut, p)
+			}
+			continue
+		}
+		used := make([]bool, len(patterns))
+		for _, m := range near {
+			if m.box.Overlaps(box.Grow(reach)) {
+				used[m.pattern] = true
+			}
+		}
+		n := max(0, slices.Index(used, false))
+		c, lines, keep, err := Cut(ctx, k, p, plane, patterns[n])
+		if err != nil {
+			return nil, nil, err
+		}
+		if !keep {
+			continue
+		}
+		cut, hatch = append(cut, c), append(hatch, lines...)
+		if len(lines) > 0 {
+			near = append(near, marked{box, n})
+		}
+	}
+	return cut, hatch, nil
+}
