@@ -1,9 +1,13 @@
 #!/bin/sh
-# Installs the outside references that `make test-outside` compares with.
+# Installs what `make test-outside` compares with, and the browser that
+# `make test-page` opens the page in: `install.sh page` gets that alone.
 # Debian packages only; the product itself needs none of them.
 set -eu
 
 # package, a file that proves it is there, what it is used for
+page='
+chromium|/usr/bin/chromium|browser of the page tests, driven by web/e2e; it draws in software
+'
 references='
 g++|/usr/bin/g++|compiles the two mesh checkers
 libassimp-dev|/usr/include/assimp/scene.h|reads STL files
@@ -15,6 +19,15 @@ librsvg2-bin|/usr/bin/rsvg-convert|renders SVG
 calculix-ccx|/usr/bin/ccx|finite elements
 poppler-utils|/usr/bin/pdftotext|reads PDF
 '
+
+case ${1-} in
+page) references=$page ;;
+'') references=$page$references ;;
+*)
+	echo "usage: install.sh [page]" >&2
+	exit 2
+	;;
+esac
 
 missing=
 for line in $(echo "$references" | cut -d'|' -f1,2); do

@@ -238,6 +238,13 @@ export class Sheet {
     await expect(this.page.getByText(`${file}, saved`)).toBeVisible();
   }
 
+  /** plan.json of the whole plan that the sheet offers. */
+  async plan<T>(): Promise<T> {
+    const link = this.page.getByRole('link', { name: 'The whole job, as a zip' });
+    const href = new URL((await link.getAttribute('href'))!, this.page.url());
+    return (await (await this.page.request.get(href.href.replace(/job\.zip$/, 'plan.json'))).json()) as T;
+  }
+
   async goto(section: string | RegExp): Promise<void> {
     await this.page.getByRole('navigation', { name: 'Sections of the job sheet' }).getByRole('link', { name: section }).click();
   }

@@ -24,11 +24,10 @@ for (const [theme, scheme] of [['paper', 'light'], ['slate', 'dark']] as const) 
     ] as const) {
       await sheet.goto(new RegExp(name));
       const section = sheet.section(heading);
-      // Everything that can be opened is open.
-      for (const s of await section.locator('details:not([open]) > summary').all()) {
-        if (name !== 'Cores' && name !== 'Veneer') await s.click();
-        else if ((await section.locator('details[open]').count()) === 0) await s.click({ position: { x: 4, y: 8 } });
-      }
+      // What can be opened is open; of rows alike the first.
+      for (const s of (await section.locator('details:not([open]) > summary').all()).reverse()) await s.click();
+      const row = section.getByRole('button', { name: /^(Segments|Leaves and bands) of/ }).first();
+      if (await row.count()) await row.click();
       await sheet.drawn();
       await accessible(page, info, `${name}, ${theme}`, `section[aria-labelledby="${await section.getAttribute('aria-labelledby')}"]`);
       await sheet.goto(new RegExp(name));
@@ -37,9 +36,14 @@ for (const [theme, scheme] of [['paper', 'light'], ['slate', 'dark']] as const) 
     for (const look of ['Piece', 'Cores', 'Veneer', 'Cut sheets']) {
       await sheet.look(look);
       if (look !== 'Cut sheets') await sheet.drawn();
-      else await expect(page.getByText('blank-01').last()).toBeVisible();
+      else await expect(page.getByRole('region', { name: 'Cut sheets' }).getByRole('button', { name: /, (leaf|band) of walnut/ }).first()).toBeVisible();
       await accessible(page, info, `drawing: ${look}, ${theme}`, 'section[aria-label="Drawing"]');
       await picture(page, `look-${look.toLowerCase().replaceAll(' ', '-')}-${theme}`);
+    }
+    for (const tray of [/^Knots and stains/, /^Pinned/, /^Tighter layout/, /^Photograph/, /^Order of cuts/]) {
+      await page.getByRole('group', { name: 'Work on the sheets' }).getByRole('button', { name: tray }).click();
+      await accessible(page, info, `cut sheets: ${tray.source}, ${theme}`, 'section[aria-label="Drawing"]');
+      await picture(page, `sheets-${tray.source.slice(1).toLowerCase().replaceAll(' ', '-')}-${theme}`);
     }
     await accessible(page, info, `the whole page, ${theme}`);
   });

@@ -3,9 +3,11 @@
 import { readFileSync, readdirSync, rmSync } from 'node:fs';
 import { dirname, join, relative } from 'node:path';
 import { unzipSync } from 'fflate';
+import { common, onSheet, type Nest, type Point } from '../nest.ts';
 import { expect, givenUp, height, picture, Sheet, stage, test } from '../workshop.ts';
 
 const file = 'my-heron-side-table.yaml';
+const marksFile = 'my-heron-side-table.marks.yaml';
 
 test('from an empty folder to the zip, which is what the command line makes', async ({ page, server, folder, guard }) => {
   guard.allow(givenUp);
@@ -42,6 +44,7 @@ test('from an empty folder to the zip, which is what the command line makes', as
   const before = { mass: await sheet.sum('Weighs').innerText(), time: await sheet.sum('Prints for').innerText() };
 
   let slid = 0;
+  let rim = '';
   await test.step('higher, by the slider', async () => {
     const slider = sheet.slider('Height');
     const box = (await slider.boundingBox())!;
@@ -92,10 +95,9 @@ test('from an empty folder to the zip, which is what the command line makes', as
   await test.step('the band with the swallowtail lap on the rim', async () => {
     await sheet.goto('Veneer');
     const veneer = sheet.section('Veneer');
+    await veneer.getByRole('button', { name: 'Leaves and bands of top', exact: true }).click();
     const top = veneer.getByRole('listitem').filter({ has: page.getByRole('button', { name: 'top', exact: true }) });
-    await top.locator('summary').click();
-    const band = top.getByRole('row').filter({ hasText: 'band' });
-    await expect(band).toHaveCount(1);
+    const band = top.getByRole('row').filter({ hasText: 'band' }).first();
     await expect(band).toContainText('waits for');
     const name = band.getByRole('button').first();
     await name.click();
@@ -103,6 +105,51 @@ test('from an empty folder to the zip, which is what the command line makes', as
     await expect.poll(async () => (await stage(page))?.selected).toBe(await name.innerText());
     await sheet.drawn();
     await picture(page, 'lap');
+    rim = await name.innerText();
+    // Its two ends are cut to one another.
+    const { laps, patterns } = await sheet.plan<{ laps: { id: string; member: string; fingers: number }[]; patterns: { id: string; lap: string }[] }>();
+    const lap = laps.find((l) => l.id === patterns.find((p) => p.id === rim)!.lap)!;
+    expect(lap.member).toBe('top');
+    expect(lap.fingers).toBeGreaterThan(0);
+  });
+
+  await test.step('the same on the cut sheets', async () => {
+    await sheet.look('Cut sheets');
+    await expect(page.getByRole('region', { name: 'Cut sheets' }).getByRole('button', { name: new RegExp(`^${rim}, band`) })).toHaveAttribute('aria-pressed', 'true');
+    await picture(page, 'lap-on-its-blank');
+  });
+
+  await test.step('a knot is marked by dragging, and no pattern lies on it', async () => {
+    const sheets = page.getByRole('region', { name: 'Cut sheets' });
+    const before = await sheet.plan<Nest>();
+    await sheets.getByRole('button', { name: 'Mark a knot, split or stain' }).click();
+    // Over a leaf of the blank that is shown.
+    const leaf = sheets.getByRole('button', { name: /, (leaf|band) of walnut/ }).first();
+    const at = (await leaf.boundingBox())!;
+    const [x, y] = [at.x + at.width / 2, at.y + at.height / 2];
+    await page.mouse.move(x - 14, y - 10);
+    await page.mouse.down();
+    await page.mouse.move(x + 14, y + 10, { steps: 6 });
+    await picture(page, 'knot-being-marked');
+    await page.mouse.up();
+    await expect(page.getByRole('button', { name: /^Undo/ })).toContainText('Knot marked on');
+    await sheet.saved(file);
+    expect(folder.read(marksFile)).toContain('knot');
+    const { marks } = (await (await page.request.get(`${server.url}/api/pieces/${file}`)).json()) as { marks: { reserved: { sheet: string; at: Point; size: Point }[] } };
+    expect(marks.reserved).toHaveLength(1);
+    const { sheet: on, at: from, size } = marks.reserved[0]!;
+    const knot = { x: from[0], y: from[1], w: size[0], h: size[1] };
+    expect(Math.min(knot.w, knot.h)).toBeGreaterThan(1);
+    const over = (nest: Nest) => [...onSheet(nest, on)].filter(([, loop]) => common(loop, knot) > 1e-3).map(([id]) => id);
+    expect(over(before), 'the knot was marked where something lay').not.toEqual([]);
+    await sheet.workedOut();
+    await expect(sheets.getByRole('button', { name: /^Knot, / }).or(sheets.getByText(/Knots and stains \(1\)/)).first()).toBeVisible();
+    const after = await sheet.plan<Nest>();
+    expect(over(after), 'patterns over the knot').toEqual([]);
+    expect(after.patterns.filter((p) => p.panel).length).toBe(before.patterns.filter((p) => p.panel).length);
+    await picture(page, 'knot');
+    await sheets.getByRole('combobox', { name: 'Shown' }).selectOption(on);
+    await picture(page, 'knot-on-its-sheet');
   });
 
   await test.step('a finding leads to its place', async () => {
@@ -118,7 +165,10 @@ test('from an empty folder to the zip, which is what the command line makes', as
   await test.step('undone step by step, and done again', async () => {
     const undo = page.getByRole('button', { name: /^Undo/ });
     const redo = page.getByRole('button', { name: /^Redo/ });
+    const marked = folder.read(marksFile);
+    await undo.click();
     await expect(undo).toContainText(`Height: ${slid} mm to 64 cm`);
+    if (folder.has(marksFile)) expect(folder.read(marksFile)).not.toContain('knot');
     await undo.click();
     await expect(sheet.field('Height')).toHaveValue(`${slid} mm`);
     await undo.click();
@@ -129,8 +179,10 @@ test('from an empty folder to the zip, which is what the command line makes', as
     await expect(sheet.field('Height')).toHaveValue(`${slid} mm`);
     await redo.click();
     await expect(sheet.field('Height')).toHaveValue('640 mm');
+    await redo.click();
     await expect(redo).toBeDisabled();
     expect(folder.read(file)).toBe(last);
+    expect(folder.read(marksFile)).toBe(marked);
   });
 
   await test.step('the zip is the job folder, byte for byte', async () => {
