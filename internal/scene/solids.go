@@ -3,9 +3,12 @@ package scene
 import (
 	"context"
 	"fmt"
+	"math"
+	"slices"
 
 	"groundwork/internal/core"
 	"groundwork/internal/geom"
+	"groundwork/internal/joint"
 	"groundwork/internal/plan"
 	"groundwork/internal/seam"
 	"groundwork/internal/solid"
@@ -14,7 +17,7 @@ import (
 // Solid is a thing that a piece is made of, where it is when the piece is
 // together, and how it moves while the piece is taken apart.
 type Solid struct {
-	ID     string
+	ID     string // of a leaf its pattern's, with "/leaf" where that is a plug's, too
 	Kind   string // body, leaf, dowel, screw, insert or plug
 	Member string // of a body printed as one, the first
 	Body   string
@@ -122,20 +125,24 @@ func TakeApart(ctx context.Context, k *solid.Kernel, pl *plan.Plan, leaves bool,
 	}
 	named := map[string]int{}
 	m.seen = func(body int, name string, e Extras, t *triangles, at geom.Frame, mo motion) {
-		named[name] = len(out.Solids)
+		if plug := func(g joint.Plug) bool { return g.ID == name }; e.Kind != "leaf" {
+			named[name] = len(out.Solids)
+		} else if slices.ContainsFunc(pl.Joints.Plugs, plug) {
+			name += "/leaf" // its pattern has the plug's name
+		}
 		w := append(ways[body][:len(ways[body]):len(ways[body])], way(mo)...)
 		out.Solids = append(out.Solids, Solid{ID: name, Kind: e.Kind, Member: e.Member, Body: e.Body, Joint: e.Joint, Mesh: welded(t, at), Ways: w})
 	}
 	if leaves {
 		m.leaves(false)
-		if m.sunk > 0 { // the piece rises so that no sleeve goes below the floor
-			rise := way(m.during(leavesOff, geom.V3(0, 0, m.sunk)))
-			for i, s := range out.Solids {
-				out.Solids[i].Ways = append(rise[:1:1], s.Ways...)
-			}
-		}
 	}
 	m.hardware()
+	if m.sunk > 0 { // the piece rises so that no sleeve goes below the floor
+		rise := way(m.during(leavesOff, geom.V3(0, 0, m.sunk)))
+		for i, s := range out.Solids {
+			out.Solids[i].Ways = append(rise[:1:1], s.Ways...)
+		}
+	}
 	out.links = links(m, named)
 	return out, nil
 }
@@ -151,26 +158,26 @@ func way(m motion) []Way {
 func links(m *maker, named map[string]int) []link {
 	var out, bare []link
 	held := make([]bool, len(m.bodies)) // by screws or dowels
-	joint := map[string]int{}
+	of := map[string]int{}              // joints by contact
 	for i, j := range m.pl.Joints.Joints {
-		joint[j.Contact] = i
+		of[j.Contact] = i
 	}
 	meet := func(id string, a, b int, middle geom.Vec3) {
-		of, on := m.of[b], m.of[a]
-		if of == on {
+		off, on := m.of[b], m.of[a]
+		if off == on {
 			return
 		}
-		j, ok := joint[id]
+		j, ok := of[id]
 		if !ok || len(m.pl.Joints.Joints[j].Screws)+len(m.pl.Joints.Joints[j].Dowels) == 0 {
-			bare = append(bare, link{of, on, middle})
+			bare = append(bare, link{off, on, middle})
 			return
 		}
-		held[of], held[on] = true, true
+		held[off], held[on] = true, true
 		for _, s := range m.pl.Joints.Joints[j].Screws {
-			out = append(out, link{of, on, s.Head.Add(s.Axis.Scale(s.Grip))})
+			out = append(out, link{off, on, s.Head.Add(s.Axis.Scale(s.Grip))})
 		}
 		for _, d := range m.pl.Joints.Joints[j].Dowels {
-			out = append(out, link{of, on, d.Center})
+			out = append(out, link{off, on, d.Center})
 		}
 	}
 	for _, c := range m.pl.Joints.Contacts {
@@ -200,21 +207,53 @@ func links(m *maker, named map[string]int) []link {
 }
 
 // welded is a mesh whose triangles share the corners that lie in one place.
+// Inner walls go: where two parts of a leaf were made one beside the other, rim
+// has put a wall under the border of each.
 func welded(t *triangles, f geom.Frame) *solid.Mesh {
 	out := &solid.Mesh{Bounds: geom.EmptyBox3()}
-	at := map[geom.Vec3]int32{}
-	index := func(p geom.Vec3) int32 {
-		n, ok := at[p]
+	// Corners of one place may differ in their last digits. The lattice lies askew
+	// of the numbers that sizes are made of.
+	key := func(p geom.Vec3) [3]int64 {
+		r := func(x float64) int64 { return int64(math.Round(x*1e5 + 0.1234)) }
+		return [3]int64{r(p.X), r(p.Y), r(p.Z)}
+	}
+	at := map[[3]int64]int32{}
+	index := make([]int32, len(t.Points))
+	for i, p := range t.Points {
+		n, ok := at[key(p)]
 		if !ok {
 			n = int32(len(out.Vertices))
-			at[p] = n
+			at[key(p)] = n
 			q := f.Point(p)
 			out.Vertices, out.Bounds = append(out.Vertices, q), out.Bounds.Add(q)
 		}
-		return n
+		index[i] = n
+	}
+	wall := func(i int) ([2]int32, bool) { // its upper side, if rim made it
+		if i+6 > len(t.Index) || len(t.Place) != len(t.Points) {
+			return [2]int32{}, false
+		}
+		for k, d := range []uint32{0, 1, 2, 2, 1, 3} {
+			if t.Index[i+k] != t.Index[i]+d {
+				return [2]int32{}, false
+			}
+		}
+		o := t.Index[i]
+		return [2]int32{index[o], index[o+2]}, t.Place[o] == t.Place[o+1] && t.Place[o+2] == t.Place[o+3] // above and below
+	}
+	walls := map[[2]int32]bool{}
+	for i := 0; i < len(t.Index); i += 3 {
+		if side, ok := wall(i); ok {
+			walls[side] = true
+			i += 3
+		}
 	}
 	for i := 0; i+2 < len(t.Index); i += 3 {
-		c := [3]int32{index(t.Points[t.Index[i]]), index(t.Points[t.Index[i+1]]), index(t.Points[t.Index[i+2]])}
+		if side, ok := wall(i); ok && walls[[2]int32{side[1], side[0]}] {
+			i += 3
+			continue
+		}
+		c := [3]int32{index[t.Index[i]], index[t.Index[i+1]], index[t.Index[i+2]]}
 		if c[0] == c[1] || c[1] == c[2] || c[2] == c[0] {
 			continue
 		}

@@ -147,6 +147,10 @@ const beside = 2 * Touch
 // plane for the line between them to be a seam.
 const flush = 0.05
 
+// brief is the length, mm, below which a stretch of a contour is not a seam by
+// itself: near where a contour meets a face, it lies flush for as long.
+const brief = 0.5
+
 // cut divides an edge into pieces.
 func (h *hider) cut(n int, e edge, o Options, q *query) []piece {
 	length := e.a.XY().Dist(e.b.XY())
@@ -203,7 +207,7 @@ func (h *hider) cut(n int, e edge, o Options, q *query) []piece {
 				touch = append(touch, s)
 			}
 		}
-		touch = tidy(touch, near)
+		touch = tidy(touch, min(brief/max(length, 1e-300), 0.5))
 	}
 	// Both lists are apart and in order.
 	cuts := []float64{0, 1}

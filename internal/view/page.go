@@ -67,7 +67,8 @@ func Pen(class Class, hidden, ghost bool) draw.Style {
 
 // Layers are the drawing on paper: tones, then hidden lines, then the others by
 // class. Their names begin with the prefix, so that several drawings may share
-// a sheet; layers that would be empty are left out.
+// a sheet; layers that would be empty are left out, and lines shorter than half
+// the width of their pen.
 func (d *Drawing) Layers(p Placing, prefix string) []draw.Layer {
 	var out []draw.Layer
 	tone := draw.Layer{Name: prefix + "tone", Operation: draw.Note, Pen: &draw.Style{ColorIndex: 8, Width: narrow}}
@@ -124,7 +125,8 @@ func (d *Drawing) Layers(p Placing, prefix string) []draw.Layer {
 			if (kind{line.Class, line.Hidden, line.Ghost, line.Weight}) != k {
 				continue
 			}
-			if path, ok := p.path(line.Points); ok {
+			// What is shorter than its pen is wide would be a speck.
+			if path, ok := p.path(line.Points); ok && line.Length()*p.Scale > pen.Width/2 {
 				l.Items = append(l.Items, path)
 			}
 		}

@@ -172,7 +172,7 @@ func sheet(t testing.TB, a *scene.Apart, d *view.Drawing, title string, size boo
 			continue
 		}
 		n++
-		if at, _, ok := d.LabelPlace(x.ID); ok {
+		if at, clear, ok := d.LabelPlace(x.ID); ok && clear*p.Scale > 0.5 {
 			labels = append(labels, view.Label{Text: fmt.Sprint(n), Height: 3.5, Round: true, Target: p.Point(at)})
 		}
 	}
