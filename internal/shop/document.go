@@ -34,6 +34,7 @@ type Document struct {
 	Labour      given.Number    `json:"labour" jsonschema_description:"Money for an hour of a person's time; 0 when left out."`
 	Electricity given.Number    `json:"electricity" jsonschema_description:"Money for a kWh; 0 when left out."`
 	Bench       BenchDoc        `json:"bench" jsonschema_description:"The bench that work is glued and clamped on."`
+	Work        WorkDoc         `json:"work" jsonschema_description:"Who works when, and what has to be waited for: the calendar of a job rests on it."`
 	LiftLimit   given.Number    `json:"lift_limit" jsonschema_description:"Mass that one person should lift; 23 kg when left out (lifting constant of the revised NIOSH lifting equation, 1994)."`
 }
 

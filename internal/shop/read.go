@@ -250,6 +250,7 @@ func (r *reader) shop(d *Document) *Shop {
 	s.Labour = r.price(d.Labour, "price of labour")
 	s.Electricity = r.price(d.Electricity, "price of electricity")
 	s.Bench = r.bench(d.Bench)
+	s.Work = r.work(d.Work)
 	s.LiftLimit = r.number(d.LiftLimit, "lift limit", masses, liftLimit, span{1000, 100000})
 	return s
 }

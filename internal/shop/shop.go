@@ -20,6 +20,7 @@ type Shop struct {
 	Fits        Fits
 	Consumables []Consumable
 	Bench       Bench
+	Work        Work
 	Labour      float64 // money per hour of a person's time
 	Electricity float64 // money per kWh
 	LiftLimit   float64 // g that one person should lift (NIOSH lifting constant 23 kg)
