@@ -7,6 +7,9 @@ FUZZTIME ?= 20s
 NESTTIME ?= 60
 NESTSEEDS ?= 0,1,2
 
+# npm ci takes a while and is only needed when the lock file is newer.
+NPM_CI = cd web/ui && { test node_modules/.package-lock.json -nt package-lock.json || npm ci --no-audit --no-fund; }
+
 .PHONY: help demo serve test test-page test-outside test-long build kernel ui lint bench nestbench fuzz golden clean
 
 help: ## list the targets
@@ -22,6 +25,11 @@ serve: build ## open the page on a folder of pieces (FOLDER=..., else out/folder
 test: kernel ## vet and test everything that Go and Node alone can test
 	$(GO) vet ./...
 	$(GO) test ./...
+	$(NPM_CI) && npm run check && npm test
+
+test-page: build ## go through the page as a person would, in Debian's Chromium (pictures in out/page)
+	tools/outside/install.sh
+	cd web/e2e && npm ci --no-audit --no-fund && npx playwright test
 
 test-outside: kernel ## compare results with outside programs (installs Debian packages)
 	tools/outside/install.sh
@@ -38,7 +46,7 @@ kernel: ## fetch the solid kernel from npm, pinned by its hash
 	$(GO) run ./tools/kernel
 
 ui: ## build the page into web/dist, where the program embeds it
-	cd web/ui && { test node_modules/.package-lock.json -nt package-lock.json || npm ci --no-audit --no-fund; } && npm run build
+	$(NPM_CI) && npm run build
 
 lint: ## check formatting and vet
 	@test -z "$$(gofmt -l .)" || { echo "not gofmt'ed:"; gofmt -l .; exit 1; }
