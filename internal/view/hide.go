@@ -204,9 +204,14 @@ func (h *hider) cut(n int, e edge, o Options, q *query) []piece {
 				continue
 			}
 			if s, ok = where(s.lo, s.hi, -da, -db, -flush); ok {
-				touch = append(touch, s)
+				if e.smooth && f.part == e.part {
+					behind = append(behind, s) // a kink of the facets' contour, where the surface has none
+				} else {
+					touch = append(touch, s)
+				}
 			}
 		}
+		behind = tidy(behind, near)
 		touch = tidy(touch, min(brief/max(length, 1e-300), 0.5))
 	}
 	// Both lists are apart and in order.

@@ -189,7 +189,7 @@ func sheet(t testing.TB, a *scene.Apart, d *view.Drawing, title string, size boo
 		mm := func(v float64) string { return unit.FormatLength(v, unit.Metric) }
 		for _, x := range []view.Dimension{
 			{A: box.Min, B: geom.V2(box.Max.X, box.Min.Y), Along: view.Horizontal, Offset: -10, Scale: p.Scale},
-			{A: geom.V2(box.Max.X, box.Min.Y), B: box.Max, Along: view.Vertical, Offset: 24, Scale: p.Scale},
+			{A: geom.V2(box.Max.X, box.Min.Y), B: box.Max, Along: view.Vertical, Offset: 30, Scale: p.Scale},
 		} {
 			notes.Items = append(notes.Items, x.Items(mm)...)
 		}

@@ -477,7 +477,7 @@ func TestRegionsOfHeron(t *testing.T) {
 		ps, _ := parts(a, at)
 		for _, dir := range []view.Direction{view.Isometric, view.Front, {Toward: geom.V3(2, 3, 1), Up: geom.V3(0, 0, 1)}} {
 			d := make3(t, ps, nil, dir, view.Options{})
-			checkRegions(t, ps, d, dir, 500)
+			checkRegions(t, ps, d, dir, 200)
 			for _, p := range ps { // a label's line ends in what is seen of its part
 				at, clear, ok := d.LabelPlace(p.ID)
 				if !ok || clear < 0.1 {
