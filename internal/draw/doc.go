@@ -6,6 +6,9 @@
 // and dash follow from that and are fixed in one table, Operation.Style. Items
 // are written in the order given, so the order of work is the caller's.
 //
+// Drawings that are read and not followed by a machine have Pens of their own for
+// their layers, and Regions of even tone.
+//
 // Letters that a machine must follow, on veneer or engraved in a core, are not
 // text but paths: Lettering draws them with the package's own single-stroke
 // alphabet. Text items are for eyes only.
