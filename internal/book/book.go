@@ -1,0 +1,192 @@
+// Package book lays out the bench book: everything that somebody who has never
+// seen the program needs to build a piece from its kit, as a PDF file to print
+// and tick off; and the labels of its parts.
+//
+// The work is data first: Steps lists what is done, in order, with what each step
+// needs, the parts that it is about, its cautions and the names of its drawings.
+// Make lays the steps out in chapters between lists and templates. Drawings are
+// computed as lines by package view, or drawn flat here; nothing is a picture of a
+// screen. Layout is two-fold: pages are made of strips (flow.go) and written by
+// pdf.go, so that whatever stands on a page can be looked at in tests before it is
+// a file.
+package book
+
+import (
+	"context"
+	"encoding/hex"
+	"fmt"
+	"slices"
+	"strings"
+
+	"groundwork/internal/digest"
+	"groundwork/internal/fixture"
+	"groundwork/internal/geom"
+	"groundwork/internal/piece"
+	"groundwork/internal/plan"
+	"groundwork/internal/scene"
+	"groundwork/internal/shop"
+	"groundwork/internal/solid"
+	"groundwork/internal/unit"
+)
+
+// Inputs are what the book is about.
+type Inputs struct {
+	Plan     *plan.Plan
+	Fixtures *fixture.Result // nil for none
+	Schedule *Schedule       // nil for none
+	Maker    string          // who made the kit, "" to leave it out
+	Notes    string          // the maker's own words; paragraphs parted by line breaks
+	Licence  string          // under which the files may be used, "" for one that asks to be written in
+	Revision string          // of the kit; "" for one made of the piece's and the shop's content
+}
+
+// Schedule is the calendar of the job, as far as the book tells it.
+type Schedule struct {
+	Days       int // from the first to the last
+	Activities []Activity
+}
+
+// Activity is a bar of the calendar.
+type Activity struct {
+	Name  string
+	Who   string  // printer, laser, hand
+	From  float64 // s from the start of the first day
+	Until float64
+	Day   int // from 1, on which it begins
+}
+
+// Paper is a size of pages.
+type Paper int
+
+const (
+	A4     Paper = iota // 210 x 297 mm (ISO 216)
+	Letter              // 8 1/2 x 11 in (ANSI/ASME Y14.1)
+)
+
+func (p Paper) size() geom.Vec2 {
+	if p == Letter {
+		return geom.V2(8.5*25.4, 11*25.4)
+	}
+	return geom.V2(210, 297)
+}
+
+// Options are how the book looks.
+type Options struct {
+	Inch  bool // lengths in inches and fractions to 1/32
+	Paper Paper
+}
+
+func (o Options) system() unit.System {
+	if o.Inch {
+		return unit.Inches32
+	}
+	return unit.Metric
+}
+
+// Make is the bench book as a PDF file. The same inputs give the same bytes.
+func Make(ctx context.Context, k *solid.Kernel, in Inputs, o Options) ([]byte, error) {
+	b, err := laidOut(ctx, k, in, o)
+	if err != nil {
+		return nil, err
+	}
+	return b.bytes()
+}
+
+// laidOut is the book before it is a file.
+func laidOut(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*booklet, error) {
+	if _, err := rulers(); err != nil {
+		return nil, err
+	}
+	in, err := in.revised()
+	if err != nil {
+		return nil, err
+	}
+	apart, err := scene.TakeApart(ctx, k, in.Plan, false, 0)
+	if err != nil {
+		return nil, fmt.Errorf("book: %w", err)
+	}
+	w := &writer{paper: o.Paper.size(), steps: Steps(in, apart, o.system())}
+	w.artist = &artist{ctx: ctx, kernel: k, planner: newPlanner(in, apart, o.system())}
+	if err := w.segmentsToSee(); err != nil {
+		return nil, err
+	}
+	if err := w.draw(); err != nil {
+		return nil, err
+	}
+	// Pages are known when the book is laid out; numbers of pages stand in the book.
+	// Laid out with them, pages may shift: again, until they stay.
+	var now laid
+	for range 5 {
+		before := now
+		now = w.compose(before)
+		if same(before, now) {
+			break
+		}
+	}
+	b := &booklet{
+		title: in.Plan.Piece.Title + ": bench book", subject: "Kit revision " + in.Revision, author: in.Maker,
+		size: w.paper, pages: now.pages, marks: now.marks,
+	}
+	w.heads(b)
+	return b, nil
+}
+
+func same(a, b laid) bool {
+	if len(a.pages) != len(b.pages) || len(a.at) != len(b.at) {
+		return false
+	}
+	for k, v := range b.at {
+		if a.at[k] != v {
+			return false
+		}
+	}
+	for k, v := range b.parts {
+		if !slices.Equal(a.parts[k], v) {
+			return false
+		}
+	}
+	return true
+}
+
+// revised is the inputs with their kit revision.
+func (in Inputs) revised() (Inputs, error) {
+	if in.Plan == nil || in.Plan.Bill == nil || in.Plan.Checks == nil {
+		return in, fmt.Errorf("book: the plan is not finished")
+	}
+	if in.Revision != "" {
+		return in, nil
+	}
+	// File names and places count for nothing.
+	p, s := *in.Plan.Piece, *in.Plan.Shop
+	p.File, s.File = "", ""
+	sum, err := digest.Of(struct {
+		Piece piece.Piece
+		Shop  shop.Shop
+	}{p, s})
+	if err != nil {
+		return in, fmt.Errorf("book: kit revision: %w", err)
+	}
+	in.Revision = strings.ToUpper(hex.EncodeToString(sum[:4]))
+	return in, nil
+}
+
+// heads writes the running heads.
+func (w *writer) heads(b *booklet) {
+	const size = 8
+	left, right := w.margins()
+	for i := range b.pages {
+		p := &b.pages[i]
+		n := fmt.Sprintf("Page %d of %d", i+1, len(b.pages))
+		p.texts = append(p.texts, text{at: geom.V2(b.size.X-right-width(regular, size, n), 9), size: size, grey: 60, s: n})
+		if i == 0 {
+			continue
+		}
+		y := b.size.Y - 11
+		p.texts = append(p.texts, text{at: geom.V2(left, y), size: size, grey: 60, s: w.pl.Piece.Title})
+		rev := "Kit revision " + w.Revision
+		p.texts = append(p.texts, text{at: geom.V2(b.size.X-right-width(regular, size, rev), y), size: size, grey: 60, s: rev})
+		if w.Maker != "" {
+			p.texts = append(p.texts, text{at: geom.V2(left, 9), size: size, grey: 60, s: w.Maker})
+		}
+	}
+}

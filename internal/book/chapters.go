@@ -1,0 +1,912 @@
+package book
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"groundwork/internal/bill"
+	"groundwork/internal/draw"
+	"groundwork/internal/finding"
+	"groundwork/internal/geom"
+	"groundwork/internal/printing"
+	"groundwork/internal/sheet"
+	"groundwork/internal/unit"
+)
+
+// writer puts the book together.
+type writer struct {
+	*artist
+	paper    geom.Vec2
+	steps    []Step
+	pictures map[string][]*picture // by the names that steps have for them
+	blanks   map[string][]row
+}
+
+func (w *writer) margins() (left, right float64) { return 20, 16 }
+
+func (w *writer) flow() *flow {
+	left, right := w.margins()
+	return &flow{paper: w.paper, left: left, right: right, top: 18, foot: 16}
+}
+
+// draw makes all pictures.
+func (w *writer) draw() error {
+	f := w.flow()
+	wide := f.wide()
+	w.pictures, w.blanks = map[string][]*picture{}, map[string][]row{}
+	put := func(name string, p *picture, err error) error {
+		if err == nil && p != nil {
+			w.pictures[name] = append(w.pictures[name], p)
+		}
+		return err
+	}
+	p, err := w.cover(geom.V2(wide, 150))
+	if err := put("cover", p, err); err != nil {
+		return err
+	}
+	p, err = w.exploded(geom.V2(wide, 200))
+	if err := put("exploded", p, err); err != nil {
+		return err
+	}
+	for _, k := range w.kinds {
+		id := w.pl.Seams.Bodies[k.bodies[0]].ID
+		p, err := w.body(id, geom.V2(wide, 95))
+		if err := put("body/"+id, p, err); err != nil {
+			return err
+		}
+		for _, v := range variants(w.pl, k) {
+			id := w.pl.Seams.Bodies[v[0]].ID
+			if len(laying(w.pl, v[0])) == 0 {
+				continue
+			}
+			half, _ := f.columns(0.5)
+			ps, err := w.laying(id, geom.V2(half, 90))
+			if err != nil {
+				return err
+			}
+			w.pictures["laying/"+id] = ps
+		}
+	}
+	for i := range w.moves {
+		p, err := w.move(i, geom.V2(wide, 120))
+		if err := put(fmt.Sprintf("move/%d", i), p, err); err != nil {
+			return err
+		}
+	}
+	_, rest := f.columns(0.5)
+	for _, k := range w.jointKinds() {
+		p, err := w.section(k.of, geom.V2(rest, 75))
+		if err := put("joint/"+k.of.ID, p, err); err != nil {
+			return err
+		}
+	}
+	for i, l := range w.pl.Printing.Loads {
+		half, _ := f.columns(0.5)
+		p, err := w.load(i, geom.V2(half, 80))
+		if err := put("load/"+l.ID, p, err); err != nil {
+			return err
+		}
+	}
+	for i, s := range w.pl.Sheets.Sheets {
+		p, err := w.sheet(i, geom.V2(wide, 120))
+		if err := put("sheet/"+s.ID, p, err); err != nil {
+			return err
+		}
+	}
+	for i, b := range w.pl.Sheets.Blanks {
+		share := w.blankShare(i)
+		left, _ := f.columns(share)
+		p, rows, err := w.blank(i, geom.V2(left, 105))
+		if err := put("blank/"+b.ID, p, err); err != nil {
+			return err
+		}
+		w.blanks[b.ID] = rows
+	}
+	if w.Fixtures != nil {
+		for _, c := range w.Fixtures.Clamping {
+			if c.Like == "" {
+				put("clamping/"+c.ID, w.clamping(c, geom.V2(wide, 170)), nil)
+			}
+		}
+	}
+	return nil
+}
+
+// blankShare is the drawing's share of the page's width.
+func (w *writer) blankShare(n int) float64 {
+	b := w.pl.Sheets.Blanks[n]
+	if b.Size.X > 1.2*b.Size.Y {
+		return 0.62
+	}
+	return 0.5
+}
+
+// chapters are the book's, with the anchors of their headings.
+type chapterOf struct{ id, title string }
+
+// compose writes the book with the page numbers of an earlier round.
+func (w *writer) compose(before laid) laid {
+	f := w.flow()
+	ref := func(id string) string {
+		if n, ok := before.at[id]; ok {
+			return fmt.Sprint(n)
+		}
+		return "00"
+	}
+	w.front(f)
+	chapters := []chapterOf{{"before", "Before you begin"}, {"needs", "What you need"}, {"parts", "The parts"}}
+	n := 0
+	for _, ph := range Phases {
+		if slices.ContainsFunc(w.steps, func(s Step) bool { return s.Phase == ph }) {
+			n++
+			chapters = append(chapters, chapterOf{"phase/" + string(ph), fmt.Sprintf("%d  %s", n, strings.ToUpper(string(ph[:1]))+string(ph[1:]))})
+		}
+	}
+	ts := w.templates()
+	if len(ts) > 0 {
+		chapters = append(chapters, chapterOf{"templates", "Templates at full size"})
+	}
+	chapters = append(chapters, chapterOf{"index", "Index of parts"})
+	w.contents(f, chapters, before)
+	w.before(f)
+	w.needs(f)
+	w.theParts(f, ref)
+	for _, c := range chapters {
+		if ph, ok := strings.CutPrefix(c.id, "phase/"); ok {
+			w.phase(f, Phase(ph), c, ref)
+		}
+	}
+	w.fullSize(f, ts)
+	w.index(f, before)
+	return f.lay()
+}
+
+// front is the cover.
+func (w *writer) front(f *flow) {
+	pc := w.pl.Piece
+	f.add(strip{high: 30, keep: true, fresh: true, draw: func(p *page, at geom.Vec2) {
+		p.texts = append(p.texts, text{at: geom.V2(at.X, at.Y-14), size: 30, face: bold, s: pc.Title},
+			text{at: geom.V2(at.X, at.Y-24), size: 14, s: "Bench book"})
+	}})
+	if pc.Note != "" {
+		f.para(para{size: 11, keep: true}, strings.TrimSpace(pc.Note))
+	}
+	f.gap(6)
+	f.figure(w.pictures["cover"][0])
+	f.gap(4)
+	s := w.extent()
+	t := w.pl.Bill
+	facts := [][2]string{
+		{"Size over the veneer", fmt.Sprintf("%s wide, %s deep, %s high", w.mm(s.X), w.mm(s.Y), w.mm(s.Z))},
+		{"Weight", unit.FormatMass(w.pl.Checks.Mass)},
+		{"Printing", fmt.Sprintf("%d segments on %d print loads, %s of filament, %s (%s to %s) of one printer's time", len(w.pl.Cores.Segments), len(w.pl.Printing.Loads),
+			unit.FormatMass(t.FilamentGrams), unit.FormatDuration(t.PrintSeconds), unit.FormatDuration(t.PrintLow), unit.FormatDuration(t.PrintHigh))},
+		{"Veneer", fmt.Sprintf("%d leaves and bands on %d blanks", len(w.pl.Patterns), len(w.pl.Sheets.Blanks))},
+		{"Your own time", "about " + unit.FormatDuration(t.LabourSeconds) + ", without waiting"},
+		{"Kit revision", w.Revision},
+	}
+	if w.Maker != "" {
+		facts = append(facts, [2]string{"Kit made by", w.Maker})
+	}
+	var rows []row
+	for _, x := range facts {
+		rows = append(rows, row{cells: []string{"*" + x[0] + "*", x[1]}})
+	}
+	f.table([]column{{wide: 1}, {wide: 3}}, rows)
+}
+
+func (w *writer) extent() geom.Vec3 {
+	b := geom.EmptyBox3()
+	for _, m := range w.pl.Piece.Members {
+		s, err := m.Body(0.5)
+		if err != nil {
+			continue
+		}
+		b = b.Union(s.At(m.Place).Bounds())
+	}
+	return b.Size()
+}
+
+// contents is the table of contents.
+func (w *writer) contents(f *flow, chapters []chapterOf, before laid) {
+	f.chapter("contents", "Contents")
+	line := func(title, id string, indent float64, fc face) {
+		n := before.at[id]
+		num := "00"
+		if n > 0 {
+			num = fmt.Sprint(n)
+		}
+		const size = 10
+		f.add(strip{high: high(size) + 0.4, draw: func(p *page, at geom.Vec2) {
+			y := at.Y - base(size)
+			p.texts = append(p.texts, text{at: geom.V2(at.X+indent, y), size: size, face: fc, s: title})
+			x := at.X + f.wide() - width(regular, size, num)
+			p.texts = append(p.texts, text{at: geom.V2(x, y), size: size, s: num})
+			from := at.X + indent + width(fc, size, title) + 2
+			if from < x-2 {
+				p.layers = append(p.layers, draw.Layer{Name: "lines", Operation: draw.Note, Pen: &draw.Style{Red: 150, Green: 150, Blue: 150, Width: 0.18, Dash: []float64{0.2, 1.2}},
+					Items: []draw.Item{draw.Line(geom.V2(from, y), geom.V2(x-2, y))}})
+			}
+			if n > 0 {
+				p.links = append(p.links, link{geom.Box2{Min: geom.V2(at.X, at.Y-high(size)), Max: geom.V2(at.X+f.wide(), at.Y)}, n - 1})
+			}
+		}})
+	}
+	for _, c := range chapters {
+		f.gap(1.2)
+		line(c.title, c.id, 0, bold)
+		ph, ok := strings.CutPrefix(c.id, "phase/")
+		if !ok {
+			continue
+		}
+		for _, s := range w.steps {
+			if s.Phase == Phase(ph) && !strings.HasPrefix(s.ID, "cut/blank") && !strings.HasPrefix(s.ID, "print/load") {
+				line(shortened(s.Title, 90), s.ID, 8, regular)
+			}
+		}
+	}
+}
+
+func shortened(s string, n int) string {
+	r := []rune(s)
+	if len(r) <= n {
+		return s
+	}
+	return string(r[:n-1]) + "…"
+}
+
+// before says how to use the book, and what the plan warns of.
+func (w *writer) before(f *flow) {
+	f.chapter("before", "Before you begin")
+	for _, s := range []string{
+		"This book takes you from a box of files, filament and veneer to the finished piece. You need no program but the ones that drive your printer and your laser. Work through it in order: every step stands after those that it needs. Read a chapter to its end before you begin with it.",
+		"Tick the box of every sentence and every line of a table when it is done. Where a number is asked for, write it in.",
+		"*Names.* A *member* is a part as a joiner names it: top, leg, rail. Its *core* is printed, whole or in *segments* that are glued at *seams*. *Leaves* of veneer cover faces, *bands* cover edges. A *blank* is a piece of veneer cut from the sheet for the laser. Every segment and every leaf has a number such as " + w.example() + ", which stands on its label, in the tables and in the index at the end.",
+		"*Drawings* are to scale; the scale stands below. Lengths are in " + map[bool]string{true: "inches", false: "millimetres"}[w.sys != unit.Metric] + " unless another unit is given. Sizes of screws, inserts and dowels are in millimetres.",
+		"*Grey fields* are cautions. They stand at the step that they belong to.",
+		"*Directions.* Front, right and above are those of the finished piece. The front is the side nearer to you on the cover, at the lower left.",
+	} {
+		f.para(para{}, s)
+		f.gap(1.6)
+	}
+	if w.Notes != "" {
+		f.section("", "From the maker")
+		for _, s := range strings.Split(strings.TrimSpace(w.Notes), "\n") {
+			if s = strings.TrimSpace(s); s != "" {
+				f.para(para{}, s)
+				f.gap(1)
+			}
+		}
+	}
+	var stops, warns []finding.Finding
+	for _, x := range w.pl.Findings {
+		switch x.Severity {
+		case finding.Stop:
+			stops = append(stops, x)
+		case finding.Warning:
+			warns = append(warns, x)
+		}
+	}
+	if stops != nil {
+		f.section("", "This kit cannot be built as it is")
+		for _, x := range stops {
+			f.caution("STOP", x.Subject+": "+x.Message+remedy(x), x.Source)
+		}
+	}
+	if warns != nil {
+		f.section("warnings", "What the plan warns of")
+		f.para(para{size: small, grey: 50}, "Engineering estimates by analogy with published standards; nothing here is a certificate. Local codes and licensed practice come first.")
+		f.gap(1)
+		// Those that say the same of several subjects are told once.
+		var order []string
+		subjects := map[string][]string{}
+		first := map[string]finding.Finding{}
+		for _, x := range warns {
+			key := x.Code + x.Remedy
+			if subjects[key] == nil {
+				order, first[key] = append(order, key), x
+			}
+			subjects[key] = append(subjects[key], x.Subject)
+		}
+		for _, key := range order {
+			x := first[key]
+			s := "*" + x.Subject + ".* " + x.Message
+			if n := len(subjects[key]); n > 1 {
+				s += " Likewise: " + and(subjects[key][1:]) + "."
+			}
+			f.para(para{size: body, indent: 5, hang: "!"}, s+remedy(x))
+			f.gap(1)
+		}
+	}
+	if w.Schedule != nil && len(w.Schedule.Activities) > 0 {
+		w.calendar(f)
+	}
+}
+
+func remedy(x finding.Finding) string {
+	if x.Remedy == "" {
+		return ""
+	}
+	return " *Remedy:* " + x.Remedy
+}
+
+func (w *writer) example() string {
+	if len(w.pl.Cores.Segments) > 0 {
+		s := w.pl.Cores.Segments[0].ID
+		if len(w.pl.Patterns) > 0 {
+			s += " or " + w.pl.Patterns[0].ID
+		}
+		return s
+	}
+	return "top.a"
+}
+
+// calendar is the schedule as bars.
+func (w *writer) calendar(f *flow) {
+	f.section("calendar", "The calendar")
+	end := 0.0
+	for _, a := range w.Schedule.Activities {
+		end = max(end, a.Until)
+	}
+	for _, a := range w.Schedule.Activities {
+		const size = small
+		f.add(strip{high: high(size) + 0.4, draw: func(p *page, at geom.Vec2) {
+			y := at.Y - base(size)
+			name := a.Name
+			for width(regular, size, name) > 58 {
+				r := []rune(name)
+				name = string(r[:len(r)-2]) + "…"
+			}
+			p.texts = append(p.texts, text{at: geom.V2(at.X, y), size: size, s: name}, text{at: geom.V2(at.X+60, y), size: size, grey: 70, s: fmt.Sprintf("day %d", a.Day)})
+			x, room := at.X+74, f.wide()-74
+			if end > 0 {
+				b := geom.Box2{Min: geom.V2(x+a.From/end*room, y-0.4), Max: geom.V2(x+max(a.Until/end*room, a.From/end*room+0.4), y+2)}
+				p.layers = append(p.layers, lines(0.1, 0, filled(b, 110)))
+			}
+		}})
+	}
+}
+
+var sectionTitles = map[bill.Section]string{
+	bill.Filament: "Filament", bill.Veneer: "Veneer", bill.Hardware: "Hardware", bill.Consumable: "Consumables",
+}
+
+// needs are the lists of what must be at hand.
+func (w *writer) needs(f *flow) {
+	f.chapter("needs", "What you need")
+	for _, sec := range []bill.Section{bill.Filament, bill.Veneer, bill.Hardware, bill.Consumable} {
+		var rows []row
+		for _, l := range w.pl.Bill.Lines {
+			if l.Section != sec {
+				continue
+			}
+			note := l.Note
+			if w.sys != unit.Metric && sec == bill.Veneer {
+				if v, ok := w.pl.Shop.Veneer(l.Item); ok {
+					note = w.size(v.Sheet.X, v.Sheet.Y)
+				}
+			}
+			rows = append(rows, row{cells: []string{l.Item, amount(l), note}, box: true})
+		}
+		if rows == nil {
+			continue
+		}
+		f.section("", sectionTitles[sec])
+		f.table([]column{{title: "What", wide: 4}, {title: "How much", wide: 2, right: true}, {title: "", wide: 6}}, rows)
+	}
+	f.section("", "Tools")
+	var rows []row
+	for _, t := range w.tools() {
+		rows = append(rows, row{cells: []string{t[0], t[1]}, box: true})
+	}
+	f.table([]column{{title: "What", wide: 4}, {title: "For", wide: 6}}, rows)
+	if w.Fixtures != nil && len(w.Fixtures.Fixtures) > 0 {
+		f.section("fixtures", "Fixtures to make first")
+		rows = nil
+		for _, x := range w.Fixtures.Fixtures {
+			n := 0
+			var made []string
+			for _, p := range x.Parts {
+				n += p.Quantity
+				m := p.Filament
+				if m == "" {
+					m = p.Material
+				}
+				if !slices.Contains(made, m) {
+					made = append(made, m)
+				}
+			}
+			for _, t := range x.Templates {
+				if m := fmt.Sprintf("%s, %s", t.Material, w.mm(t.Thickness)); !slices.Contains(made, m) {
+					made = append(made, m)
+				}
+			}
+			rows = append(rows, row{cells: []string{x.ID, fmt.Sprint(n), strings.Join(made, ", "), x.Words}, tells: []string{x.ID}, box: true})
+		}
+		f.table([]column{{title: "What", wide: 4}, {title: "Parts", wide: 1.2, right: true}, {title: "Of", wide: 2}, {title: "Use", wide: 7}}, rows)
+	}
+}
+
+func amount(l bill.Line) string {
+	switch l.Unit {
+	case "g":
+		return unit.FormatMass(l.Quantity)
+	case "piece", "sheet":
+		return fmt.Sprintf("%g %s", l.Quantity, plural(int(l.Quantity), l.Unit, l.Unit+"s"))
+	}
+	return fmt.Sprintf("%.3g %s", l.Quantity, l.Unit)
+}
+
+// tools are what the work takes beside machines that the shop has anyway.
+func (w *writer) tools() [][2]string {
+	var out [][2]string
+	add := func(what, use string) { out = append(out, [2]string{what, use}) }
+	for _, p := range w.pl.Shop.Printers {
+		if slices.ContainsFunc(w.pl.Printing.Loads, func(l printing.Load) bool { return l.Printer == p.ID }) {
+			add(fmt.Sprintf("Printer %s", p.ID), fmt.Sprintf("build volume %s, nozzle %s", w.size(p.Build.X, p.Build.Y, p.Build.Z), w.mm(p.Nozzle)))
+		}
+	}
+	for _, l := range w.pl.Shop.Lasers {
+		if l.ID == w.pl.Sheets.Laser && len(w.pl.Sheets.Blanks) > 0 {
+			add(fmt.Sprintf("Laser %s", l.ID), fmt.Sprintf("bed %s, with exhaust outdoors", w.size(l.Bed.X, l.Bed.Y)))
+		}
+	}
+	add("Caliper, steel rule 600 mm, tape, square", "measuring")
+	add("A flat board or plate, film to lay under", "gluing and checking")
+	add("Dust mask, eye cover, gloves", "sanding, glue")
+	if w.step("inserts/set") {
+		add("Iron with a tip for inserts, 210 to 250 °C", "setting inserts")
+	}
+	var sizes []string
+	for _, j := range w.pl.Joints.Joints {
+		for _, s := range j.Screws {
+			if k := keys[s.Size] + " mm"; k != " mm" && !slices.Contains(sizes, k) {
+				sizes = append(sizes, k)
+			}
+		}
+	}
+	slices.Sort(sizes)
+	if sizes != nil {
+		add("Hexagon keys "+and(sizes)+"; a torque key 0.2 to 2 N m if you have one", "screws")
+	}
+	if len(w.pl.Seams.Seams) > 0 {
+		add("Clamps and tape, brush for glue", "gluing segments")
+	}
+	if len(w.pl.Patterns) > 0 {
+		add("Knife with fresh blades, straightedge, cutting mat", "blanks, trimming")
+		add("Veneer hammer, or a scraper with rounded corners", "rubbing down")
+		add("Flush cutter with a bearing, or a sharp block plane", "trimming")
+		add("Hard sanding block, round file", "edges and holes")
+	}
+	if len(w.pl.Layout.Laps) > 0 {
+		add("Hand drill with bits of the pins' size, light hammer", "pins of the laps")
+	}
+	return out
+}
+
+func (w *writer) step(id string) bool {
+	return slices.ContainsFunc(w.steps, func(s Step) bool { return s.ID == id })
+}
+
+// theParts are the exploded view, the list of members and the segment maps.
+func (w *writer) theParts(f *flow, ref func(string) string) {
+	f.chapter("parts", "The parts")
+	f.figure(w.pictures["exploded"][0])
+	var rows []row
+	for i, b := range w.pl.Seams.Bodies {
+		var pages []string
+		for _, id := range []string{"map/" + kindOf(w.kinds, i)} {
+			pages = append(pages, ref(id))
+		}
+		core := ""
+		for _, m := range b.Members {
+			if c := w.pl.Layout.Cores[m]; c.Board != nil {
+				core = w.mm(c.Board.Thickness) + " core"
+			}
+		}
+		n := len(segments(w.pl, i))
+		how := fmt.Sprintf("%d %s", n, plural(n, "segment", "segments"))
+		first := w.pl.Piece.Members[b.Members[0]]
+		note := core
+		if first.Mirrored {
+			note = strings.TrimPrefix(note+", mirrored", ", ")
+		}
+		rows = append(rows, row{cells: []string{fmt.Sprint(i + 1), b.ID, how, note, "page " + strings.Join(pages, ", ")}, tells: []string{b.ID}})
+	}
+	f.table([]column{{title: "", wide: 1}, {title: "Part", wide: 4}, {title: "Printed in", wide: 3}, {title: "", wide: 3}, {title: "Segments", wide: 2}}, rows)
+	f.section("maps", "Where the segments are")
+	f.para(para{}, "Segments are named from their member, with a letter: the letter is engraved on a face that will not be seen, where there was room. Drawn apart; short cylinders are the dowels of the seams.")
+	for _, k := range w.kinds {
+		id := w.pl.Seams.Bodies[k.bodies[0]].ID
+		f.gap(2)
+		f.add(strip{high: minorhead * point * 1.6, keep: true, anchor: []string{"map/" + k.name}, tells: w.named(k), draw: func(p *page, at geom.Vec2) {
+			p.texts = append(p.texts, text{at: geom.V2(at.X, at.Y-minorhead*point*1.1), size: minorhead, face: bold, s: k.title()})
+		}})
+		if len(k.bodies) > 1 {
+			var like []string
+			for _, b := range k.bodies[1:] {
+				like = append(like, w.pl.Seams.Bodies[b].ID)
+			}
+			f.para(para{keep: true}, fmt.Sprintf("Drawn: %s. %s %s cut alike%s.", id, and(like), plural(len(like), "is", "are"), w.mirrored(k)))
+		}
+		for _, p := range w.pictures["body/"+id] {
+			f.figure(p)
+		}
+	}
+}
+
+// mirrored tells which bodies of a kind are mirrored.
+func (w *writer) mirrored(k kind) string {
+	var out []string
+	for _, b := range k.bodies {
+		if w.pl.Piece.Members[w.pl.Seams.Bodies[b].Members[0]].Mirrored {
+			out = append(out, w.pl.Seams.Bodies[b].ID)
+		}
+	}
+	if out == nil {
+		return ""
+	}
+	return "; " + and(out) + " mirrored"
+}
+
+// named are the IDs of a kind's bodies and segments.
+func (w *writer) named(k kind) (ids []string) {
+	for _, b := range k.bodies {
+		ids = append(ids, w.pl.Seams.Bodies[b].ID)
+		ids = append(ids, segments(w.pl, b)...)
+	}
+	return ids
+}
+
+func kindOf(ks []kind, body int) string {
+	for _, k := range ks {
+		if slices.Contains(k.bodies, body) {
+			return k.name
+		}
+	}
+	return ""
+}
+
+// phase is the chapter of a phase.
+func (w *writer) phase(f *flow, ph Phase, c chapterOf, ref func(string) string) {
+	f.chapter(c.id, c.title)
+	var told []string // cautions stand in full once in a chapter
+	first := true
+	for _, s := range w.steps {
+		if s.Phase != ph {
+			continue
+		}
+		var fresh []int
+		for i, x := range s.Cautions {
+			if !slices.Contains(told, x.Text) {
+				fresh, told = append(fresh, i), append(told, x.Text)
+			}
+		}
+		cautions := func() {
+			for _, i := range fresh {
+				f.caution("CAUTION", s.Cautions[i].Text, s.Cautions[i].Source)
+			}
+		}
+		switch {
+		case strings.HasPrefix(s.ID, "print/load"):
+			cautions()
+			w.loadStep(f, s)
+		case strings.HasPrefix(s.ID, "cut/blank"):
+			if first {
+				cautions()
+			} else {
+				cautions()
+			}
+			w.blankStep(f, s)
+		default:
+			f.section(s.ID, s.Title)
+			w.needed(f, s, ref)
+			cautions()
+			w.pictured(f, s)
+			w.does(f, s.Does)
+			w.tables(f, s)
+			if s.ID == "inserts/set" {
+				w.joints(f)
+			}
+		}
+		if s.Wait >= hour {
+			f.gap(1)
+			f.para(para{indent: 5, hang: "»"}, "*Wait "+unit.FormatDuration(s.Wait)+"* before what builds on it.")
+		}
+		first = false
+	}
+}
+
+// needed says which steps must have been done, with their pages, where that is
+// not plain.
+func (w *writer) needed(f *flow, s Step, ref func(string) string) {
+	var out []string
+	for _, id := range s.Needs {
+		for _, o := range w.steps {
+			if o.ID == id && o.Phase != s.Phase && o.Wait > 0 && len(out) < 3 {
+				out = append(out, fmt.Sprintf("%s (page %s)", lower(shortened(o.Title, 40)), ref(o.ID)))
+			}
+		}
+	}
+	if out != nil {
+		f.para(para{size: small, grey: 50, keep: true}, "After: "+strings.Join(out, "; ")+", and the wait that stands there.")
+		f.gap(0.8)
+	}
+}
+
+func lower(s string) string { return strings.ToLower(s[:1]) + s[1:] }
+
+func (w *writer) does(f *flow, does []string) {
+	for i, s := range does {
+		f.para(para{indent: 11, box: true, hang: fmt.Sprint(i + 1)}, s)
+		f.gap(0.8)
+	}
+}
+
+func (w *writer) tables(f *flow, s Step) {
+	for _, t := range s.Tables {
+		var cols []column
+		for i, h := range t.Head {
+			wide := 1.0
+			if i < len(t.Wide) {
+				wide = t.Wide[i]
+			}
+			cols = append(cols, column{title: h, wide: wide})
+		}
+		var rows []row
+		for _, r := range t.Rows {
+			rows = append(rows, row{cells: r, box: t.Tick, tells: w.among(r, s.Parts)})
+		}
+		f.gap(1.2)
+		f.table(cols, rows)
+		f.gap(1)
+	}
+	// Parts that no table has.
+	if len(f.strips) > 0 {
+		last := &f.strips[len(f.strips)-1]
+		last.tells = append(slices.Clone(last.tells), s.Parts...)
+	}
+}
+
+// among are the parts that stand in a table's row.
+func (w *writer) among(cells, parts []string) (out []string) {
+	for _, c := range cells {
+		for _, x := range strings.FieldsFunc(c, func(r rune) bool { return r == ',' || r == ' ' || r == '+' }) {
+			if slices.Contains(parts, x) {
+				out = append(out, x)
+			}
+		}
+	}
+	return out
+}
+
+// pictured puts a step's drawings, those for laying side by side.
+func (w *writer) pictured(f *flow, s Step) {
+	for _, name := range s.Drawings {
+		ps := w.pictures[name]
+		if strings.HasPrefix(name, "laying/") {
+			for i := 0; i < len(ps); i += 2 {
+				left, right := f.columns(0.5)
+				var b []strip
+				if i+1 < len(ps) {
+					b = ps[i+1].strips(right)
+				}
+				f.beside(0.5, ps[i].strips(left), b)
+			}
+			continue
+		}
+		if strings.HasPrefix(name, "body/") {
+			continue // it stands among the parts; the step's table says the rest
+		}
+		for _, p := range ps {
+			f.figure(p)
+		}
+	}
+}
+
+// loadStep is a print load: its bed beside its card.
+func (w *writer) loadStep(f *flow, s Step) {
+	n := slices.IndexFunc(w.pl.Printing.Loads, func(l printing.Load) bool { return "print/"+l.ID == s.ID })
+	l := w.pl.Printing.Loads[n]
+	pr := printer(w.pl.Shop, l.Printer).Profile
+	left, right := f.columns(0.5)
+	card := [][2]string{
+		{"File", "core/" + l.ID + ".3mf"},
+		{"Printer", l.Printer}, {"Filament", l.Filament},
+		{"Layers", fmt.Sprintf("%g mm, the first %g mm", pr.Layer, pr.FirstLayer)},
+		{"Beads", fmt.Sprintf("%g mm wide", pr.Line)},
+		{"Contours", fmt.Sprint(pr.Contours)},
+		{"Cover layers", fmt.Sprintf("%d above and below", pr.CoverLayers)},
+		{"Core fill", fmt.Sprintf("%.0f %% %s", pr.Fill*100, pr.FillPattern)},
+		{"Time", fmt.Sprintf("%s (%s to %s)", unit.FormatDuration(l.Seconds), unit.FormatDuration(l.Low), unit.FormatDuration(l.High))},
+		{"Filament used", unit.FormatMass(l.Grams)},
+		{"Height", w.mm(l.Height)},
+		{"Began, ended", ""},
+	}
+	var rows []row
+	for _, c := range card {
+		rows = append(rows, row{cells: []string{"*" + c[0] + "*", c[1]}})
+	}
+	var a, b []strip
+	for _, p := range w.pictures["load/"+l.ID] {
+		a = append(a, p.strips(left)...)
+	}
+	b = append(b, table(right, []column{{wide: 1}, {wide: 2}}, rows)...)
+	f.section(s.ID, s.Title)
+	for i := range a {
+		a[i].tells = s.Parts
+	}
+	f.strips[len(f.strips)-1].keep = true
+	f.beside(0.5, a, b)
+	w.does(f, s.Does)
+}
+
+// blankStep is a blank: what lies on it beside the list.
+func (w *writer) blankStep(f *flow, s Step) {
+	n := slices.IndexFunc(w.pl.Sheets.Blanks, func(b sheet.Blank) bool { return "cut/"+b.ID == s.ID })
+	b := w.pl.Sheets.Blanks[n]
+	share := w.blankShare(n)
+	left, right := f.columns(share)
+	title := fmt.Sprintf("%s, %s", s.Title, w.size(b.Size.X, b.Size.Y))
+	f.section(s.ID, title)
+	f.para(para{size: small, grey: 50, keep: true}, fmt.Sprintf("Files veneer/%s.svg and .dxf, of %s.", b.ID, b.Veneer))
+	var a []strip
+	for _, p := range w.pictures["blank/"+b.ID] {
+		a = append(a, p.strips(left)...)
+	}
+	f.beside(share, a, table(right, []column{{wide: 1.6}, {title: "Leaf", wide: 5}, {title: "", wide: 3}}, w.blanks[b.ID]))
+	w.does(f, s.Does)
+}
+
+// joints are the sections of all kinds of joints.
+func (w *writer) joints(f *flow) {
+	f.section("joints", "The joints, cut open")
+	f.para(para{}, "One of each kind. Look at them now, to see which way inserts and dowels go; they come together in the last chapters.")
+	f.gap(1)
+	for _, k := range w.jointKinds() {
+		j := k.of
+		left, right := f.columns(0.5)
+		x, y := w.bodiesOf(j)
+		rows := []row{
+			{cells: []string{"*Joins*", x + " and " + y}, tells: append(slices.Clone(k.like), x, y)},
+			{cells: []string{"*Kind*", string(j.Kind)}},
+			{cells: []string{"*Takes*", w.hardware(j)}},
+		}
+		if len(j.Screws) > 0 {
+			s := j.Screws[0]
+			rows = append(rows,
+				row{cells: []string{"*Grip*", w.mm(s.Grip) + " from head to contact"}},
+				row{cells: []string{"*In the insert*", w.mm(s.Engagement) + " of thread"}},
+				row{cells: []string{"*Torque*", fmt.Sprintf("%.2f N m; key %s mm", w.torque(s), keys[s.Size])}})
+			if s.Plug != "" {
+				rows = append(rows, row{cells: []string{"*Plug*", s.Plug}})
+			}
+		}
+		for _, b := range j.Bores {
+			rows = append(rows, row{cells: []string{"*" + string(b.Purpose) + "*", fmt.Sprintf("%s wide, %s deep, in %s", w.mm(b.Diameter), w.mm(b.Depth), w.pl.Piece.Members[b.Member].ID)}})
+		}
+		if len(k.like) > 1 {
+			rows = append(rows, row{cells: []string{"*Likewise*", strings.Join(k.like[1:], ", ")}})
+		}
+		var a []strip
+		for _, p := range w.pictures["joint/"+j.ID] {
+			a = append(a, p.strips(left)...)
+		}
+		f.beside(0.5, a, table(right, []column{{wide: 1}, {wide: 2.4}}, rows))
+	}
+}
+
+// template is a drawing to be printed at full size.
+type template struct {
+	title string
+	words string
+	sheet draw.Sheet
+	of    []string
+}
+
+// templates are the patterns that are cut by knife, and those of fixtures.
+func (w *writer) templates() (out []template) {
+	for i, pt := range w.pl.Patterns {
+		b := w.pl.Sheets.Placements[i].Blank
+		if !pt.KnifeCut && (b < 0 || !w.pl.Sheets.Blanks[b].ByKnife) {
+			continue
+		}
+		box := pt.Gross.Bounds()
+		// Long ones stand upright, as paper does.
+		turn := func(q geom.Vec2) geom.Vec2 { return q.Sub(box.Min) }
+		size := box.Size()
+		if size.X > size.Y {
+			turn = func(q geom.Vec2) geom.Vec2 { return geom.V2(box.Max.Y-q.Y, q.X-box.Min.X) }
+			size = geom.V2(size.Y, size.X)
+		}
+		s := draw.Sheet{Title: pt.ID, Width: size.X, Height: size.Y}
+		s.Layers = append(s.Layers, draw.Layer{Name: "gross", Operation: draw.Note, Pen: pen(0.35, 0), Items: draw.Outlines(pt.Gross.Map(turn))},
+			draw.Layer{Name: "net", Operation: draw.Note, Pen: &draw.Style{Width: 0.18, Dash: []float64{3, 1.5}}, Items: draw.Outlines(pt.Net.Map(turn))})
+		var pins []draw.Item
+		for _, q := range pt.Pins {
+			pins = append(pins, draw.Circle{Center: turn(q), Radius: pt.Pin / 2})
+		}
+		s.Layers = append(s.Layers, draw.Layer{Name: "pins", Operation: draw.Note, Pen: pen(0.18, 0), Items: pins})
+		out = append(out, template{pt.ID, "Whole line: cut. Dashed: what shows. Circles: pins.", s, []string{pt.ID}})
+	}
+	if w.Fixtures == nil {
+		return out
+	}
+	for _, x := range w.Fixtures.Fixtures {
+		for _, t := range x.Templates {
+			out = append(out, template{t.ID, t.Words, t.Sheet, append([]string{x.ID}, x.Serves...)})
+		}
+	}
+	return out
+}
+
+// fullSize are the templates, page by page.
+func (w *writer) fullSize(f *flow, ts []template) {
+	if len(ts) == 0 {
+		return
+	}
+	f.chapter("templates", "Templates at full size")
+	f.para(para{}, "Print these pages without fitting to the page, and measure the bar at the foot of each. Pages of one template overlap by 10 mm: lay the crosses over one another on a light window, and tape.")
+	f.gap(2)
+	var rows []row
+	for _, t := range ts {
+		c, r, _ := tiles(t.sheet, f.paper, f.left, f.right, f.top, f.foot)
+		rows = append(rows, row{cells: []string{t.title, w.size(t.sheet.Width, t.sheet.Height), fmt.Sprintf("%d x %d", c, r), t.words}, tells: t.of})
+	}
+	f.table([]column{{title: "Template", wide: 4}, {title: "Size", wide: 3}, {title: "Pages", wide: 1.6}, {title: "", wide: 5}}, rows)
+	for _, t := range ts {
+		cols, rows, _ := tiles(t.sheet, f.paper, f.left, f.right, f.top, f.foot)
+		for r := range rows {
+			for c := range cols {
+				s := f.tile(t.sheet, t.title, c, r)
+				s.tells = t.of
+				f.add(s)
+			}
+		}
+	}
+}
+
+// index says on which pages every part is told of.
+func (w *writer) index(f *flow, before laid) {
+	f.chapter("index", "Index of parts")
+	var ids []string
+	for _, b := range w.pl.Seams.Bodies {
+		ids = append(ids, b.ID)
+	}
+	for _, s := range w.pl.Cores.Segments {
+		ids = append(ids, s.ID)
+	}
+	for _, p := range w.pl.Patterns {
+		ids = append(ids, p.ID)
+	}
+	for _, b := range w.pl.Sheets.Blanks {
+		ids = append(ids, b.ID)
+	}
+	for _, j := range w.pl.Joints.Joints {
+		if len(j.Screws)+len(j.Dowels) > 0 {
+			ids = append(ids, j.ID)
+		}
+	}
+	for _, s := range w.pl.Seams.Seams {
+		ids = append(ids, s.ID)
+	}
+	if w.Fixtures != nil {
+		for _, x := range w.Fixtures.Fixtures {
+			ids = append(ids, x.ID)
+		}
+	}
+	slices.Sort(ids)
+	ids = slices.Compact(ids)
+	// Two columns, read down.
+	half := (len(ids) + 1) / 2
+	var rows []row
+	for i := range half {
+		r := row{cells: []string{ids[i], pagesOf(before.parts[ids[i]])}}
+		if j := i + half; j < len(ids) {
+			r.cells = append(r.cells, ids[j], pagesOf(before.parts[ids[j]]))
+		}
+		rows = append(rows, r)
+	}
+	f.table([]column{{title: "Part", wide: 3}, {title: "Pages", wide: 3}, {title: "Part", wide: 3}, {title: "Pages", wide: 3}}, rows)
+}

@@ -1,0 +1,359 @@
+package book
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"groundwork/internal/draw"
+	"groundwork/internal/geom"
+	"groundwork/internal/view"
+)
+
+// flat is a drawing of flat things in the making: what is drawn to scale, and
+// the labels round it.
+type flat struct {
+	placing view.Placing
+	box     geom.Box2 // of paper
+	pic     *picture
+	labels  []view.Label
+}
+
+// newFlat makes room for a thing of a size in mm, with labels as wide as the
+// texts at either side.
+func newFlat(size, room geom.Vec2, texts []string, round bool) *flat {
+	var side float64
+	for _, t := range texts {
+		side = max(side, view.Label{Text: t, Height: label, Round: round}.Width())
+	}
+	margin := 0.5
+	if side > 0 {
+		margin = side + 5
+	}
+	inner := geom.Box2{Min: geom.V2(margin, 0.5), Max: geom.V2(room.X-margin, room.Y-0.5)}
+	f := &flat{pic: &picture{size: room}}
+	f.placing = view.Fit(geom.Box2{Max: size}, inner)
+	f.box = geom.Box2{Min: f.placing.Point(geom.V2(0, 0)), Max: f.placing.Point(size)}
+	return f
+}
+
+// outline draws a region in mm, filled with a grey if that is not white.
+func (f *flat) outline(ps geom.Polygons, wide float64, grey uint8) {
+	area := f.placing.Area(ps)
+	l := lines(wide, 0)
+	if grey < 255 {
+		l.Items = append(l.Items, draw.Region{Area: area, Grey: grey})
+	}
+	for _, loop := range area {
+		l.Items = append(l.Items, draw.Polyline(loop, true))
+	}
+	f.pic.layers = append(f.pic.layers, l)
+}
+
+// run draws a line in mm.
+func (f *flat) run(points []geom.Vec2, wide float64, grey uint8) {
+	var out []geom.Vec2
+	for _, q := range points {
+		out = append(out, f.placing.Point(q))
+	}
+	f.pic.layers = append(f.pic.layers, lines(wide, grey, draw.Polyline(out, false)))
+}
+
+func (f *flat) label(s string, round bool, at geom.Vec2) {
+	f.labels = append(f.labels, view.Label{Text: s, Height: label, Round: round, Target: f.placing.Point(at)})
+}
+
+// done places the labels and cuts the picture to what is there.
+func (f *flat) done(caption string) (*picture, error) {
+	low, high, err := f.pic.note(f.box, f.labels, 4)
+	if err != nil {
+		return nil, err
+	}
+	low, high = min(low, f.box.Min.Y), max(high, f.box.Max.Y)
+	by := geom.V2(0, 0.5-low)
+	for i, l := range f.pic.layers {
+		f.pic.layers[i] = moved(l, by)
+	}
+	for i, b := range f.pic.labels {
+		f.pic.labels[i] = geom.Box2{Min: b.Min.Add(by), Max: b.Max.Add(by)}
+	}
+	f.pic.size.Y = high - low + 1
+	f.pic.caption = strings.TrimSpace(caption + " " + scaleNote(f.placing.Scale))
+	return f.pic, nil
+}
+
+func box(size geom.Vec2) geom.Polygons {
+	return geom.Polygons{rectangle(geom.Box2{Max: size})}
+}
+
+// load is what lies on a printer's bed, seen from above.
+func (a *artist) load(n int, room geom.Vec2) (*picture, error) {
+	l := a.pl.Printing.Loads[n]
+	pr := printer(a.pl.Shop, l.Printer)
+	size := geom.V2(pr.Build.X, pr.Build.Y)
+	var names []string
+	for _, it := range l.Items {
+		names = append(names, a.pl.Printing.Prints[it.Print].Segment)
+	}
+	f := newFlat(size, room, names, false)
+	f.outline(box(size), 0.35, 255)
+	for i, it := range l.Items {
+		p := a.pl.Printing.Prints[it.Print]
+		foot := p.Footprint.Map(func(q geom.Vec2) geom.Vec2 { return q.Rotate(it.Turn).Add(it.At) })
+		f.outline(foot, 0.25, 225)
+		f.label(names[i], false, within(foot))
+	}
+	return f.done("The bed from above, its front below.")
+}
+
+// sheet is a sheet of veneer with the cuts into blanks, its grain from left to
+// right.
+func (a *artist) sheet(n int, room geom.Vec2) (*picture, error) {
+	s := a.pl.Sheets.Sheets[n]
+	turn := func(q geom.Vec2) geom.Vec2 { return geom.V2(q.Y, s.Size.X-q.X) } // the left edge above
+	size := geom.V2(s.Size.Y, s.Size.X)
+	var names []string
+	for _, b := range a.pl.Sheets.Blanks {
+		if b.Sheet == n {
+			names = append(names, b.ID)
+		}
+	}
+	f := newFlat(size, room, names, false)
+	f.outline(box(size), 0.35, 255)
+	for i, b := range a.pl.Sheets.Blanks {
+		if b.Sheet != n {
+			continue
+		}
+		at := b.Size
+		var on geom.Polygon
+		for _, q := range rectangle(geom.Box2{Max: at}) {
+			on = append(on, turn(a.pl.Sheets.OnSheet(i, q)))
+		}
+		ps := upright(geom.Polygons{on})
+		f.outline(ps, 0.25, 228)
+		f.label(b.ID, false, ps.Bounds().Center())
+	}
+	for _, o := range s.Offcuts {
+		var on geom.Polygon
+		for _, q := range rectangle(o) {
+			on = append(on, turn(q))
+		}
+		f.outline(upright(geom.Polygons{on}), 0.13, 255)
+	}
+	for _, r := range s.Reserved {
+		var on geom.Polygon
+		for _, q := range rectangle(geom.Box2{Min: r.At, Max: r.At.Add(r.Size)}) {
+			on = append(on, turn(q))
+		}
+		f.outline(upright(geom.Polygons{on}), 0.25, 120)
+	}
+	for _, c := range s.Cuts {
+		// Where is from the left edge of what is cut, or from the lower one.
+		from, to := geom.V2(c.On.Min.X+c.Where, c.On.Min.Y), geom.V2(c.On.Min.X+c.Where, c.On.Max.Y)
+		if !c.Along {
+			from, to = geom.V2(c.On.Min.X, c.On.Min.Y+c.Where), geom.V2(c.On.Max.X, c.On.Min.Y+c.Where)
+		}
+		f.run([]geom.Vec2{turn(from), turn(to)}, 0.35, 0)
+	}
+	return f.done("Grey: blanks. White with a border: offcuts worth keeping. The grain runs from left to right.")
+}
+
+// upright is a region whose outer loops run counter-clockwise.
+func upright(ps geom.Polygons) geom.Polygons {
+	if ps.Area() < 0 {
+		return ps.Reversed()
+	}
+	return ps
+}
+
+// blank is what lies on a blank, with the arrows that leaves are laid by.
+func (a *artist) blank(n int, room geom.Vec2) (*picture, []row, error) {
+	b := a.pl.Sheets.Blanks[n]
+	var rows []row
+	var texts []string
+	for i := range onBlank(a.pl, n) {
+		texts = append(texts, fmt.Sprint(i+1))
+	}
+	f := newFlat(b.Size, room, texts, true)
+	f.outline(box(b.Size), 0.35, 255)
+	k := 0
+	for _, x := range a.pl.Sheets.Placements {
+		if x.Blank != n {
+			continue
+		}
+		k++
+		pt := a.pl.Patterns[x.Pattern]
+		out := a.pl.Sheets.Outline(a.pl.Patterns, x)
+		grey := uint8(228)
+		if pt.Release != "" {
+			grey = 190
+		}
+		f.outline(out, 0.2, grey)
+		c := within(pt.Net)
+		shaft, head := arrow(pt.Net, c, pt.Grain)
+		for _, run := range [][]geom.Vec2{shaft, head} {
+			var pts []geom.Vec2
+			for _, q := range run {
+				pts = append(pts, x.Point(q))
+			}
+			f.run(pts, 0.2, 0)
+		}
+		f.label(fmt.Sprint(k), true, x.Point(shaft[0].Lerp(shaft[1], 0.3)))
+		note := ""
+		if pt.Release != "" {
+			note = "waits for " + pt.Release
+		}
+		rows = append(rows, row{cells: []string{fmt.Sprint(k), pt.ID, note}, tells: []string{pt.ID}, box: true})
+	}
+	way := "left to right"
+	if math.Abs(b.Grain) > 0.1 {
+		way = "bottom to top"
+	}
+	pic, err := f.done(fmt.Sprintf("Face up. The grain runs from %s; arrows as on the drawings for laying. Darker: waits.", way))
+	return pic, rows, err
+}
+
+// tiles are the pages of a drawing at full size.
+func tiles(s draw.Sheet, paper geom.Vec2, left, right, top, foot float64) (cols, rows int, tile geom.Vec2) {
+	const overlap = 10
+	room := geom.V2(paper.X-left-right, paper.Y-top-foot-16) // the line of words and the scale bar
+	tile = geom.V2(room.X-overlap, room.Y-overlap)
+	cols = max(1, int(math.Ceil((s.Width-overlap)/tile.X)))
+	rows = max(1, int(math.Ceil((s.Height-overlap)/tile.Y)))
+	return cols, rows, tile
+}
+
+// tile draws one page of a drawing at full size: what lies in its window, with
+// crosses where the next page meets it, and a bar to measure.
+func (f *flow) tile(s draw.Sheet, title string, col, line int) strip {
+	const overlap = 10
+	cols, rows, step := tiles(s, f.paper, f.left, f.right, f.top, f.foot)
+	win := geom.Box2{Min: geom.V2(float64(col)*step.X, float64(line)*step.Y)}
+	win.Max = win.Min.Add(geom.V2(step.X+overlap, step.Y+overlap))
+	high := f.high()
+	return strip{high: high, fresh: true, draw: func(p *page, at geom.Vec2) {
+		low := geom.V2(at.X, at.Y-high)
+		at0 := low.Add(geom.V2(0, 14)) // of the window
+		shift := at0.Sub(win.Min)
+		for _, l := range s.Layers {
+			p.layers = append(p.layers, clipped(l, win, shift))
+		}
+		frame := geom.Box2{Min: at0, Max: at0.Add(win.Max.Sub(win.Min))}
+		p.layers = append(p.layers, lines(0.1, 150, draw.Polyline(rectangle(frame), true)))
+		var marks []draw.Item
+		for c := col; c <= col+1; c++ {
+			for r := line; r <= line+1; r++ {
+				// The middle of the overlap of neighbours.
+				q := geom.V2(float64(c)*step.X+overlap/2, float64(r)*step.Y+overlap/2).Add(shift)
+				if q.X < frame.Min.X || q.X > frame.Max.X || q.Y < frame.Min.Y || q.Y > frame.Max.Y {
+					continue
+				}
+				marks = append(marks, draw.Line(q.Sub(geom.V2(4, 0)), q.Add(geom.V2(4, 0))), draw.Line(q.Sub(geom.V2(0, 4)), q.Add(geom.V2(0, 4))), draw.Circle{Center: q, Radius: 2})
+			}
+		}
+		p.layers = append(p.layers, lines(0.18, 0, marks...))
+		p.texts = append(p.texts, text{at: geom.V2(low.X, low.Y+9), size: small, face: bold, s: fmt.Sprintf("%s: column %d of %d, row %d of %d from below", title, col+1, cols, line+1, rows)})
+		p.bar(low.Add(geom.V2(0, 2)))
+	}}
+}
+
+// bar is a scale bar of 100 mm.
+func (p *page) bar(at geom.Vec2) {
+	items := []draw.Item{draw.Line(at, at.Add(geom.V2(100, 0)))}
+	for i := 0; i <= 10; i++ {
+		h := 1.5
+		if i%5 == 0 {
+			h = 3
+		}
+		q := at.Add(geom.V2(float64(i)*10, 0))
+		items = append(items, draw.Line(q, q.Add(geom.V2(0, h))))
+	}
+	p.layers = append(p.layers, lines(0.18, 0, items...))
+	p.texts = append(p.texts, text{at: at.Add(geom.V2(103, 0)), size: small, s: "100 mm: measure it. If it is off, print at full size."})
+}
+
+// clipped is a layer's part in a window, moved.
+func clipped(l draw.Layer, win geom.Box2, by geom.Vec2) draw.Layer {
+	out := l
+	out.Items = nil
+	var edge []geom.HalfPlane
+	for _, h := range []geom.HalfPlane{{N: geom.V2(-1, 0), D: -win.Min.X}, {N: geom.V2(1, 0), D: win.Max.X}, {N: geom.V2(0, -1), D: -win.Min.Y}, {N: geom.V2(0, 1), D: win.Max.Y}} {
+		edge = append(edge, h)
+	}
+	const chord = 0.02
+	for _, it := range l.Items {
+		switch it := it.(type) {
+		case draw.Path:
+			pts := it.Flatten(chord)
+			if it.Closed && len(pts) > 0 {
+				pts = append(pts, pts[0])
+			}
+			out.Items = append(out.Items, runs(pts, edge)...)
+		case draw.Circle:
+			var pts []geom.Vec2
+			n := max(16, int(math.Ceil(math.Pi/math.Acos(max(0, 1-chord/max(it.Radius, chord))))))
+			for i := range n + 1 {
+				pts = append(pts, it.Center.Add(geom.V2(it.Radius, 0).Rotate(2*math.Pi*float64(i%n)/float64(n))))
+			}
+			out.Items = append(out.Items, runs(pts, edge)...)
+		case draw.Text:
+			w := width(regular, it.Height/capHeight/point, it.String)
+			b := geom.EmptyBox2().Add(it.At).Grow(w + it.Height)
+			if b.Min.X >= win.Min.X && b.Max.X <= win.Max.X && b.Min.Y >= win.Min.Y && b.Max.Y <= win.Max.Y {
+				it.Height = max(it.Height, least*point*capHeight)
+				out.Items = append(out.Items, it)
+			}
+		case draw.Region:
+			area := it.Area
+			for _, h := range edge {
+				area = area.ClipHalfPlane(h.N, h.D)
+			}
+			if len(area) > 0 {
+				out.Items = append(out.Items, draw.Region{Area: area, Grey: it.Grey})
+			}
+		}
+	}
+	return moved(out, by)
+}
+
+// runs are the parts of a line within half-planes.
+func runs(pts []geom.Vec2, edge []geom.HalfPlane) []draw.Item {
+	var out []draw.Item
+	var now []geom.Vec2
+	end := func() {
+		if len(now) > 1 {
+			out = append(out, draw.Polyline(slices.Clone(now), false))
+		}
+		now = nil
+	}
+	for i := 1; i < len(pts); i++ {
+		a, b := pts[i-1], pts[i]
+		lo, hi := 0.0, 1.0
+		for _, h := range edge {
+			da, db := h.D-h.N.Dot(a), h.D-h.N.Dot(b)
+			switch {
+			case da < 0 && db < 0:
+				hi = -1
+			case da < 0:
+				lo = max(lo, da/(da-db))
+			case db < 0:
+				hi = min(hi, da/(da-db))
+			}
+		}
+		if lo >= hi {
+			end()
+			continue
+		}
+		if lo > 0 || now == nil {
+			end()
+			now = []geom.Vec2{a.Lerp(b, lo)}
+		}
+		now = append(now, a.Lerp(b, hi))
+		if hi < 1 {
+			end()
+		}
+	}
+	end()
+	return out
+}
