@@ -18,6 +18,7 @@ type facet struct {
 	n      geom.Vec3    // unit, to the eye
 	top    float64      // nearest to the eye
 	bottom float64
+	area   float64 // in the image, mm²
 	box    geom.Box2
 }
 
@@ -48,6 +49,7 @@ func newHider(bodies []*body) *hider {
 				f.p[1], f.p[2], f.n = f.p[2], f.p[1], f.n.Neg()
 			}
 			f.top, f.bottom = max(f.p[0].Z, f.p[1].Z, f.p[2].Z), min(f.p[0].Z, f.p[1].Z, f.p[2].Z)
+			f.area = geom.Polygon{f.p[0].XY(), f.p[1].XY(), f.p[2].XY()}.Area()
 			f.box = geom.EmptyBox2().Add(f.p[0].XY()).Add(f.p[1].XY()).Add(f.p[2].XY()).Grow(rim)
 			h.facets = append(h.facets, f)
 			h.count[i]++

@@ -97,6 +97,10 @@ func regions(ctx context.Context, k *solid.Kernel, parts []Part, bodies []*body,
 			if int(t) <= s || f.part == g.part || over[f.part*n+g.part] == overSome|underSome || apart(f.part, g.part) || !f.box.Overlaps(g.box) {
 				continue
 			}
+			// What is known already by depth alone tells nothing new.
+			if known := over[f.part*n+g.part]; f.bottom >= g.top && known&overSome != 0 || g.bottom >= f.top && known&underSome != 0 {
+				continue
+			}
 			if common := overlap(f, g); common != nil {
 				note(f.part, g.part, before(f, g, common))
 			}
@@ -169,26 +173,27 @@ func (h *hider) front(a, b int, q *query) geom.Polygons {
 		if f.part != a {
 			continue
 		}
-		var before []geom.Polygon
+		var others []int32
 		for _, t := range h.grid.in(f.box, q) {
-			g := &h.facets[t]
-			if g.part != b || g.top <= f.bottom || !f.box.Overlaps(g.box) {
-				continue
+			if g := &h.facets[t]; g.part == b && g.top > f.bottom && f.box.Overlaps(g.box) {
+				others = append(others, t)
 			}
+		}
+		// The largest first: it may be the only one needed.
+		slices.SortFunc(others, func(x, y int32) int {
+			return cmp.Or(cmp.Compare(h.facets[y].area, h.facets[x].area), cmp.Compare(x, y))
+		})
+		left := []geom.Polygon{{f.p[0].XY(), f.p[1].XY(), f.p[2].XY()}}
+		for _, t := range others {
+			g := &h.facets[t]
 			common := overlap(f, g)
 			if common == nil {
 				continue
 			}
 			if p := clip(common, func(v geom.Vec2) float64 { return g.ahead(f, v) - Touch/2 }); p.Area() > rim {
-				before = append(before, distinct(p))
-			}
-		}
-		// The largest first: it may be the only one needed.
-		slices.SortStableFunc(before, func(x, y geom.Polygon) int { return cmp.Compare(y.Area(), x.Area()) })
-		left := []geom.Polygon{{f.p[0].XY(), f.p[1].XY(), f.p[2].XY()}}
-		for _, p := range before {
-			if left = minus(left, p); len(left) == 0 {
-				break
+				if left = minus(left, distinct(p)); len(left) == 0 {
+					break
+				}
 			}
 		}
 		out = append(out, left...)
