@@ -341,14 +341,19 @@ type PanelDoc struct {
 	SVG      string  `json:"svg"`
 	DXF      string  `json:"dxf"`
 	ByKnife  bool    `json:"by_knife"`
+	GapMM    float64 `json:"gap_mm" jsonschema:"description=Least distance between patterns; the kerf is part of it"`
+	KerfMM   float64 `json:"kerf_mm"`
+	BorderMM float64 `json:"border_mm" jsonschema:"description=Kept free all round"`
 }
 
 type SheetDoc struct {
 	ID       string   `json:"id"`
 	Veneer   string   `json:"veneer"`
+	Species  string   `json:"species"`
 	WidthMM  float64  `json:"width_mm" jsonschema:"description=Across the grain"`
 	LengthMM float64  `json:"length_mm" jsonschema:"description=Along the grain"`
 	Kept     string   `json:"kept" jsonschema:"description=ID of the shop's offcut that it is; empty for a sheet to be bought"`
+	Reserved []BoxDoc `json:"reserved" jsonschema:"description=Knots and the like; on which nothing lies; in the sheet's coordinates"`
 	Offcuts  []BoxDoc `json:"offcuts" jsonschema:"description=Worth keeping; in the sheet's coordinates"`
 }
 

@@ -321,14 +321,27 @@ func describeVeneer(d *Document, p *plan.Plan, names Names) {
 		}
 		d.Patterns = append(d.Patterns, doc)
 	}
+	var kerf float64
+	for _, l := range p.Shop.Lasers {
+		if l.ID == p.Sheets.Laser {
+			kerf = l.Kerf
+		}
+	}
 	for _, b := range p.Sheets.Blanks {
 		d.Panels = append(d.Panels, PanelDoc{
 			ID: b.ID, Veneer: b.Veneer, Sheet: p.Sheets.Sheets[b.Sheet].ID, SheetX: round(b.At.X), SheetY: round(b.At.Y), WidthMM: round(b.Size.X), HeightMM: round(b.Size.Y),
 			Grain: degrees(b.Grain), UsedMM2: round(b.Used), SVG: names.Blank(b.ID, "svg"), DXF: names.Blank(b.ID, "dxf"), ByKnife: b.ByKnife,
+			GapMM: round(p.Sheets.Gap), KerfMM: round(kerf), BorderMM: round(p.Sheets.Border),
 		})
 	}
 	for _, s := range p.Sheets.Sheets {
-		doc := SheetDoc{ID: s.ID, Veneer: s.Veneer, WidthMM: s.Size.X, LengthMM: s.Size.Y, Kept: s.Kept, Offcuts: []BoxDoc{}}
+		doc := SheetDoc{ID: s.ID, Veneer: s.Veneer, WidthMM: s.Size.X, LengthMM: s.Size.Y, Kept: s.Kept, Reserved: []BoxDoc{}, Offcuts: []BoxDoc{}}
+		if v, ok := p.Shop.Veneer(s.Veneer); ok {
+			doc.Species = v.Species
+		}
+		for _, r := range s.Reserved {
+			doc.Reserved = append(doc.Reserved, BoxDoc{vec2(r.At), vec2(r.At.Add(r.Size))})
+		}
 		for _, o := range s.Offcuts {
 			doc.Offcuts = append(doc.Offcuts, BoxDoc{vec2(o.Min), vec2(o.Max)})
 		}

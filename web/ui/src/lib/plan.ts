@@ -421,17 +421,25 @@ export interface PanelDoc {
   svg: string;
   dxf: string;
   by_knife: boolean;
+  /** Least distance between patterns; the kerf is part of it */
+  gap_mm: number;
+  kerf_mm: number;
+  /** Kept free all round */
+  border_mm: number;
 }
 
 export interface SheetDoc {
   id: string;
   veneer: string;
+  species: string;
   /** Across the grain */
   width_mm: number;
   /** Along the grain */
   length_mm: number;
   /** ID of the shop's offcut that it is; empty for a sheet to be bought */
   kept: string;
+  /** Knots and the like; on which nothing lies; in the sheet's coordinates */
+  reserved: BoxDoc[];
   /** Worth keeping; in the sheet's coordinates */
   offcuts: BoxDoc[];
 }
