@@ -1,0 +1,129 @@
+package store
+
+import (
+	"fmt"
+	"math"
+	"math/big"
+	"strconv"
+)
+
+// Amount is how much there is of something, in whole thousandths of the item's
+// unit: milligrams of filament, microlitres of glue, millimetres of tape,
+// thousandths of a piece (of which only whole thousands are taken). Sums of
+// amounts are exact, which sums of decimal fractions of a gram would not be.
+type Amount int64
+
+// MaxAmount bounds every amount, a million kilograms or as many pieces, so that
+// no sum overflows.
+const MaxAmount Amount = 1_000_000_000_000
+
+// Of is v units, to the nearest thousandth. What is not finite or beyond
+// MaxAmount becomes more than MaxAmount, which nothing takes.
+func Of(v float64) Amount {
+	if math.IsNaN(v) || math.Abs(v) > float64(MaxAmount)/1000 {
+		return MaxAmount + 1
+	}
+	return Amount(math.Round(v * 1000))
+}
+
+// Pieces is n whole units.
+func Pieces(n int) Amount { return Of(float64(n)) }
+
+// Units is the amount in the item's unit: g, ml, m, pieces.
+func (a Amount) Units() float64 { return float64(a) / 1000 }
+
+func (a Amount) String() string { return strconv.FormatFloat(a.Units(), 'f', -1, 64) }
+
+// whole reports whether the amount is a whole number of units.
+func (a Amount) whole() bool { return a%1000 == 0 }
+
+// within reports whether the amount is one that the store takes.
+func (a Amount) within() bool { return a >= -MaxAmount && a <= MaxAmount }
+
+// Money is an amount of money in whole minor units of its currency.
+type Money struct {
+	Minor    int64
+	Currency string // ISO 4217 code: "EUR"
+}
+
+// minorDigits are the currencies whose minor unit is not a hundredth (ISO 4217
+// list one, from memory).
+var minorDigits = map[string]int{
+	"BIF": 0, "CLP": 0, "DJF": 0, "GNF": 0, "ISK": 0, "JPY": 0, "KMF": 0, "KRW": 0, "PYG": 0, "RWF": 0, "UGX": 0, "VND": 0, "VUV": 0, "XAF": 0, "XOF": 0, "XPF": 0,
+	"BHD": 3, "IQD": 3, "JOD": 3, "KWD": 3, "LYD": 3, "OMR": 3, "TND": 3,
+}
+
+// Digits is how many decimals the currency is written with.
+func Digits(currency string) int {
+	if d, ok := minorDigits[currency]; ok {
+		return d
+	}
+	return 2
+}
+
+// MoneyOf is v of the currency, to the nearest minor unit, ties away from zero.
+// It is an error if v is not finite, beyond ten million minor units a hundred
+// times, or the currency is no code of three capitals.
+func MoneyOf(v float64, currency string) (Money, error) {
+	if !isCurrency(currency) {
+		return Money{}, fmt.Errorf("%q is no code of a currency; write it as EUR", currency)
+	}
+	minor := math.Round(v * math.Pow10(Digits(currency)))
+	if math.IsNaN(minor) || math.Abs(minor) > 1e9 {
+		return Money{}, fmt.Errorf("%g is no amount of money that can be kept", v)
+	}
+	return Money{Minor: int64(minor), Currency: currency}, nil
+}
+
+func (m Money) String() string {
+	return strconv.FormatFloat(float64(m.Minor)/math.Pow10(Digits(m.Currency)), 'f', Digits(m.Currency), 64) + " " + m.Currency
+}
+
+// Price is money for an amount: 22.00 EUR for 1 kg, 4.00 EUR for 100 screws. It
+// is not kept for one unit, for a gram costs less than a minor unit.
+type Price struct {
+	Money Money
+	For   Amount
+}
+
+// Of is what the amount costs, rounded once, ties away from zero.
+func (p Price) Of(a Amount) Money {
+	out := Money{Currency: p.Money.Currency}
+	if p.For <= 0 {
+		return out
+	}
+	n := new(big.Int).Mul(big.NewInt(p.Money.Minor), big.NewInt(int64(a)))
+	n.Mul(n, big.NewInt(2))
+	per := big.NewInt(2 * int64(p.For))
+	half := big.NewInt(int64(p.For))
+	if n.Sign() < 0 {
+		half.Neg(half)
+	}
+	n.Add(n, half)
+	out.Minor = n.Quo(n, per).Int64()
+	return out
+}
+
+func (p Price) check() error {
+	switch {
+	case !isCurrency(p.Money.Currency):
+		return fmt.Errorf("%q is no code of a currency; write it as EUR", p.Money.Currency)
+	case p.Money.Minor < 0 || p.Money.Minor > 1e9:
+		return fmt.Errorf("%s is no price", p.Money)
+	case p.For <= 0 || !p.For.within():
+		return fmt.Errorf("a price is for an amount, not for %s", p.For)
+	}
+	return nil
+}
+
+func isCurrency(s string) bool {
+	if len(s) != 3 {
+		return false
+	}
+	for _, c := range s {
+		if c < 'A' || c > 'Z' {
+			return false
+		}
+	}
+	return true
+}

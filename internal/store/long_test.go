@@ -1,0 +1,5 @@
+//go:build long
+
+package store
+
+func init() { kills = 1000 }
