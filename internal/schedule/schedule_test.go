@@ -1,0 +1,221 @@
+package schedule_test
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"groundwork/internal/schedule"
+	"groundwork/internal/shop"
+)
+
+// monday is a Monday before Christmas.
+var monday = time.Date(2026, 11, 30, 0, 0, 0, 0, time.UTC)
+
+func make_(t testing.TB, in schedule.Inputs, o schedule.Options) *schedule.Result {
+	t.Helper()
+	r, err := schedule.Make(context.Background(), in, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+func held(t testing.TB, in schedule.Inputs, o schedule.Options) *schedule.Result {
+	t.Helper()
+	r := make_(t, in, o)
+	if len(r.Activities) == 0 {
+		t.Fatal(r.Findings)
+	}
+	for _, f := range broken(in, o, r) {
+		t.Error(f)
+	}
+	return r
+}
+
+// Every piece, with dates and without, by its bill and with its fixtures.
+func TestCalendarsKeepTheRulesOfTheTrade(t *testing.T) {
+	for _, name := range all {
+		t.Run(name, func(t *testing.T) {
+			in := given(t, name)
+			dated := held(t, in, schedule.Options{Start: monday})
+			counted := held(t, in, schedule.Options{NoRemedies: true})
+			if dated.End != counted.End {
+				t.Errorf("ends after %g s with dates, %g without", dated.End, counted.End)
+			}
+			if dated.End < dated.LowerBound {
+				t.Errorf("ends at %g, no calendar can before %g", dated.End, dated.LowerBound)
+			}
+			if dated.Billed > dated.HandsOn || dated.HandsOn >= dated.Elapsed() {
+				t.Errorf("%g s counted, %g s hands on, %g s elapsed", dated.Billed, dated.HandsOn, dated.Elapsed())
+			}
+			if math.Abs(dated.Billed-in.Bill.LabourSeconds) > float64(len(dated.Activities))/2 {
+				t.Errorf("%g s of labour, %g s on the bill", dated.Billed, in.Bill.LabourSeconds)
+			}
+			var laser float64
+			for _, s := range schedule.LaserTimes(in) {
+				laser += s
+			}
+			if math.Abs(laser-in.Bill.LaserSeconds) > 1e-6*laser {
+				t.Errorf("%g s of laser, %g s on the bill", laser, in.Bill.LaserSeconds)
+			}
+			// The chain goes on without a gap but for what is waited for.
+			at := map[string]schedule.Activity{}
+			for _, a := range dated.Activities {
+				at[a.ID] = a
+			}
+			for i, c := range dated.Critical[1:] {
+				if at[c.Activity].Start < at[dated.Critical[i].Activity].Start || !at[c.Activity].Critical {
+					t.Errorf("%s does not follow %s", c.Activity, dated.Critical[i].Activity)
+				}
+			}
+			last := dated.Critical[len(dated.Critical)-1]
+			if last.Activity != "hand over" {
+				t.Errorf("the critical chain ends with %s", last.Activity)
+			}
+			for _, a := range dated.Activities {
+				if a.Slack < 0 || a.End+a.Slack > dated.End || a.End == dated.End && a.Slack > 0 {
+					t.Errorf("%s ends at %g of %g, with a slack of %g", a.ID, a.End, dated.End, a.Slack)
+				}
+			}
+			full := withFixtures(t, in)
+			with := held(t, full, schedule.Options{Start: monday, NoRemedies: true, Coupons: true})
+			for _, l := range full.FixturePrinting.Loads {
+				if !slices.ContainsFunc(with.Activities, func(a schedule.Activity) bool { return a.ID == "take off fixtures "+l.ID }) {
+					t.Errorf("fixtures' %s is not in the calendar", l.ID)
+				}
+			}
+			t.Logf("%d activities, ends %s, bound %.1f of %.1f days, %.1f h hands on", len(dated.Activities), dated.Finish.Format("Mon 2 Jan"), dated.LowerBound/86400, dated.End/86400, dated.HandsOn/3600)
+		})
+	}
+}
+
+// The checker sees what it is there to see.
+func TestBrokenRulesAreSeen(t *testing.T) {
+	in := given(t, "otter-stool")
+	o := schedule.Options{Start: monday, NoRemedies: true}
+	for _, tc := range []struct {
+		id   string
+		to   func(a schedule.Activity) float64
+		want string
+	}{
+		{"lay seat/face", func(schedule.Activity) float64 { return 86400 + 8*3600 }, "lay seat/face begins"},
+		{"coat 1 seat", func(a schedule.Activity) float64 { return a.Start - 86400 }, "coat 1 seat begins"},
+		{"coat 2 leg-1", func(a schedule.Activity) float64 { return a.Start - 3600 }, "coat 2 leg-1 begins"},
+		{"print load-01", func(a schedule.Activity) float64 { return 3 * 3600 }, "print load-01: hands work out of hours"},
+		{"take off load-01", func(a schedule.Activity) float64 { return a.Start + 40*86400 }, "load-01"},
+		{"cut blank-01", func(a schedule.Activity) float64 { return 8 * 3600 }, "cut blank-01 begins"},
+		{"retighten", func(a schedule.Activity) float64 { return a.Start - 86400 }, "retighten begins"},
+		{"hand over", func(a schedule.Activity) float64 { return a.Start - 86400 }, "hand over begins"},
+		{"glue body seat", func(a schedule.Activity) float64 { return a.Start + 86400 }, "fill seat begins"},
+		{"seal seat", func(a schedule.Activity) float64 { return a.Start + 3600 }, "after the end of seal seat"},
+	} {
+		r := make_(t, in, o)
+		i := slices.IndexFunc(r.Activities, func(a schedule.Activity) bool { return a.ID == tc.id || strings.HasPrefix(a.ID, tc.id+" (") })
+		if i < 0 {
+			t.Errorf("no %q", tc.id)
+			continue
+		}
+		a := &r.Activities[i]
+		long := a.End - a.Start
+		a.Start = tc.to(*a)
+		a.End = a.Start + long
+		if !slices.ContainsFunc(broken(in, o, r), func(f string) bool { return strings.Contains(f, tc.want) }) {
+			t.Errorf("%s moved: %q is not seen in %q", tc.id, tc.want, broken(in, o, r))
+		}
+	}
+	r := make_(t, in, o)
+	r.Activities[len(r.Activities)/2].Start = r.Activities[len(r.Activities)/2-1].Start
+	if len(broken(in, o, r)) == 0 {
+		t.Error("two things at a time by one person are not seen")
+	}
+}
+
+// odd is a shop with one to three printers and one or two persons who come when
+// they can.
+func odd(t *rapid.T, s shop.Shop) shop.Shop {
+	s.Printers = slices.Clone(s.Printers)
+	s.Printers[0].Count = rapid.IntRange(1, 3).Draw(t, "printers")
+	w := &s.Work
+	w.Persons = rapid.IntRange(1, 2).Draw(t, "persons")
+	w.Clamps = rapid.IntRange(2, 14).Draw(t, "clamps")
+	w.NightPrinting = rapid.Bool().Draw(t, "night printing")
+	quarter := func(name string, lo, hi int) float64 { return float64(rapid.IntRange(lo, hi).Draw(t, name)) * 900 }
+	spans := func(day string) []shop.Span {
+		var list []shop.Span
+		at := quarter(day, 0, 60)
+		for range rapid.IntRange(0, 2).Draw(t, day+" spans") {
+			to := at + quarter("for", 1, 20)
+			if to > 86400 {
+				break
+			}
+			list = append(list, shop.Span{at, to})
+			at = to + quarter("break", 0, 8)
+		}
+		return list
+	}
+	w.Hours = shop.Hours{
+		Monday: spans("Monday"), Tuesday: spans("Tuesday"), Wednesday: append(spans("Wednesday"), shop.Span{84600, 86400}), // one at least
+		Thursday: spans("Thursday"), Friday: spans("Friday"), Saturday: spans("Saturday"), Sunday: spans("Sunday"),
+	}
+	if n := len(w.Hours.Wednesday); n > 1 && w.Hours.Wednesday[n-2][1] > 84600 {
+		w.Hours.Wednesday = w.Hours.Wednesday[n-1:]
+	}
+	w.Holidays = nil
+	for i := range 20 {
+		if rapid.IntRange(0, 4).Draw(t, "holiday") == 0 {
+			w.Holidays = append(w.Holidays, shop.Date(monday.AddDate(0, 0, i).Format(time.DateOnly)))
+		}
+	}
+	lag := func(name string, most int) float64 { return float64(rapid.IntRange(0, most).Draw(t, name)) * 600 }
+	w.GlueHold, w.GlueCure, w.FillerDry, w.SealerDry = lag("hold", 20), lag("cure of glue", 200), lag("filler", 20), lag("sealer", 40)
+	w.Acclimatise, w.BondFirst, w.BondWork, w.BondFull = lag("acclimatise", 300), lag("first", 10), lag("bond", 200), lag("full", 500)
+	w.Recoat, w.Handle, w.Cure, w.Retighten = lag("recoat", 40), lag("handle", 100), lag("cure", 1000), lag("retighten", 200)
+	return s
+}
+
+func TestOddShops(t *testing.T) {
+	for _, name := range all {
+		given(t, name)
+	}
+	rapid.Check(t, func(r *rapid.T) {
+		in := given(t, rapid.SampledFrom(all).Draw(r, "piece"))
+		s := odd(r, *in.Shop)
+		in.Shop = &s
+		o := schedule.Options{Schedules: 2, NoRemedies: true, Seed: rapid.Uint64().Draw(r, "seed")}
+		if rapid.Bool().Draw(r, "dated") {
+			o.Start = monday.Add(time.Duration(rapid.IntRange(0, 14*24*60).Draw(r, "start")) * time.Minute)
+		}
+		o.Coupons = rapid.Bool().Draw(r, "coupons")
+		got, err := schedule.Make(context.Background(), in, o)
+		if err != nil {
+			r.Fatal(err)
+		}
+		if len(got.Activities) == 0 {
+			r.Fatal(got.Findings)
+		}
+		for _, f := range broken(in, o, got) {
+			r.Error(f)
+		}
+	})
+}
+
+// Same inputs, same calendar; and what is handed in is not touched.
+func TestSteady(t *testing.T) {
+	in := given(t, "tern-wall-shelf")
+	before := fmt.Sprintf("%+v", *in.Shop)
+	a, b := make_(t, in, schedule.Options{Start: monday}), make_(t, in, schedule.Options{Start: monday})
+	if !reflect.DeepEqual(a, b) {
+		t.Error("two calendars of one job")
+	}
+	if fmt.Sprintf("%+v", *in.Shop) != before {
+		t.Error("the shop was changed")
+	}
+}

@@ -1,0 +1,494 @@
+package schedule_test
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"groundwork/internal/bill"
+	"groundwork/internal/piece"
+	"groundwork/internal/schedule"
+)
+
+// broken judges a calendar by the rules of the trade, from the piece's results
+// and the shop alone: it shares nothing with what made it, and goes by names
+// and times.
+func broken(in schedule.Inputs, o schedule.Options, r *schedule.Result) []string {
+	c := checker{in: in, r: r, w: map[string][2]float64{}}
+	for _, a := range r.Activities {
+		id, _, _ := strings.Cut(a.ID, " (")
+		s, ok := c.w[id]
+		if !ok {
+			s = [2]float64{a.Start, a.End}
+		}
+		c.w[id] = [2]float64{min(s[0], a.Start), max(s[1], a.End)}
+	}
+	c.hours(o)
+	c.machines()
+	c.prints()
+	c.cores()
+	c.veneer()
+	c.assembly()
+	c.labour()
+	return c.faults
+}
+
+type checker struct {
+	in     schedule.Inputs
+	r      *schedule.Result
+	w      map[string][2]float64 // when, by ID, all parts together
+	faults []string
+}
+
+func (c *checker) fault(format string, args ...any) {
+	c.faults = append(c.faults, fmt.Sprintf(format, args...))
+}
+
+// after notes a fault unless both are in the calendar and the second begins so
+// long after the first ends.
+func (c *checker) after(first, second string, lag float64) {
+	a, ok := c.w[first]
+	b, ok2 := c.w[second]
+	switch {
+	case !ok:
+		c.fault("%q is not in the calendar", first)
+	case !ok2:
+		c.fault("%q is not in the calendar", second)
+	case b[0] < a[1]+lag-1e-6:
+		c.fault("%s begins %.0f s after the end of %s, wants %.0f", second, b[0]-a[1], first, lag)
+	}
+}
+
+// hours: hands are at work in working hours only, and there are no more than
+// persons. Days are counted by package time.
+func (c *checker) hours(o schedule.Options) {
+	work := c.in.Shop.Work
+	date := func(s float64) (time.Weekday, string) {
+		n := int(s) / 86400
+		if o.Start.IsZero() {
+			return (time.Monday + time.Weekday(n)) % 7, ""
+		}
+		t := time.Date(o.Start.Year(), o.Start.Month(), o.Start.Day(), 12, 0, 0, 0, time.UTC).AddDate(0, 0, n)
+		return t.Weekday(), t.Format(time.DateOnly)
+	}
+	free := map[string]bool{}
+	for _, d := range work.Holidays {
+		free[string(d)] = true
+	}
+	open := func(from, to float64) bool {
+		for t := from; t < to-1e-6; {
+			weekday, name := date(t)
+			midnight := math.Floor(t/86400) * 86400
+			next := t
+			for _, s := range work.Hours.Of(weekday) {
+				if !free[name] && midnight+s[0] <= next && next < midnight+s[1] {
+					next = midnight + s[1]
+				}
+			}
+			if next == t {
+				return false
+			}
+			t = next
+		}
+		return true
+	}
+	var at []float64
+	for _, a := range c.r.Activities {
+		if a.Hand > 0 && !open(a.Start, a.Start+a.Hand) {
+			c.fault("%s: hands work out of hours", a.ID)
+		}
+		if a.Kind == schedule.TakeOff && a.Hand == 0 {
+			c.fault("%s: nobody", a.ID)
+		}
+		at = append(at, a.Start)
+		if a.Start < 0 || a.End < a.Start {
+			c.fault("%s: from %g to %g", a.ID, a.Start, a.End)
+		}
+		if !o.Start.IsZero() {
+			if got := a.Begin.Hour()*3600 + a.Begin.Minute()*60 + a.Begin.Second(); got != int(a.Start)%86400 {
+				c.fault("%s: dated %v for %g s", a.ID, a.Begin, a.Start)
+			}
+			if a.Begin.Before(o.Start) {
+				c.fault("%s begins before the job", a.ID)
+			}
+		}
+	}
+	for _, t := range at {
+		n := 0
+		for _, a := range c.r.Activities {
+			if a.Start <= t && t < a.Start+a.Hand {
+				n++
+			}
+		}
+		if n > work.Persons {
+			c.fault("%d persons at work at %g, there are %d", n, t, work.Persons)
+		}
+	}
+	// Where printers do not run alone, every print lies within one day of the shop.
+	if !work.NightPrinting {
+		tooLong := map[string]bool{}
+		for _, f := range c.r.Findings {
+			if f.Code == "load-too-long" {
+				tooLong[f.Subject] = true
+			}
+		}
+		for _, a := range c.r.Activities {
+			if a.Kind != schedule.Print || tooLong[a.Of] {
+				continue
+			}
+			for t := a.Start; t < a.End; t = math.Floor(t/86400)*86400 + 86400 {
+				weekday, name := date(t)
+				midnight := math.Floor(t/86400) * 86400
+				ss := work.Hours.Of(weekday)
+				if len(ss) == 0 || free[name] || t < midnight+ss[0][0] || min(a.End, midnight+86400) > midnight+ss[len(ss)-1][1] {
+					c.fault("%s prints while the shop is closed", a.ID)
+					break
+				}
+			}
+		}
+	}
+}
+
+// machines: clamps, laser and printers are not in two places, and a printer
+// prints nothing while something still lies on it.
+func (c *checker) machines() {
+	count := map[string]int{"clamps": c.in.Shop.Work.Clamps, c.in.Sheets.Laser: 1}
+	for _, p := range c.in.Shop.Printers {
+		count[p.ID] = p.Count
+	}
+	for name, most := range count {
+		for _, at := range c.r.Activities {
+			n := 0
+			for _, a := range c.r.Activities {
+				for _, u := range a.Uses {
+					if u.Resource == name && a.Start+u.From <= at.Start && at.Start < a.Start+u.To {
+						n += u.Amount
+					}
+				}
+			}
+			if n > most {
+				c.fault("%d of %s held at %g, there are %d", n, name, at.Start, most)
+			}
+		}
+	}
+	busy := map[string]string{} // machine, and what lies on it
+	for _, a := range c.r.Activities {
+		switch {
+		case a.Kind == schedule.Print && busy[a.Machine] != "":
+			c.fault("%s begins while %s is still on %s", a.ID, busy[a.Machine], a.Machine)
+		case a.Kind == schedule.Print:
+			busy[a.Machine] = a.Of
+		case a.Kind == schedule.TakeOff:
+			if busy[a.Machine] != a.Of {
+				c.fault("%s: not on %s", a.ID, a.Machine)
+			}
+			// Its own end frees the printer; what begins at the same moment follows in order.
+			busy[a.Machine] = ""
+			for _, b := range c.r.Activities {
+				if b.Machine == a.Machine && b.ID != a.ID && b.Start < a.End && b.Start >= a.Start && b.Kind == schedule.Print {
+					c.fault("%s begins before %s ends", b.ID, a.ID)
+				}
+			}
+		}
+	}
+	machines := map[string]bool{}
+	for _, a := range c.r.Activities {
+		machines[a.Machine] = true
+	}
+	delete(machines, "")
+	most := 0
+	for _, p := range c.in.Shop.Printers {
+		most += p.Count
+	}
+	if len(machines) > most {
+		c.fault("%d printers at work, there are %d", len(machines), most)
+	}
+}
+
+func (c *checker) prints() {
+	for _, l := range c.in.Printing.Loads {
+		c.after("print "+l.ID, "take off "+l.ID, 0)
+		if s := c.w["print "+l.ID]; s[1]-s[0] < l.Seconds {
+			c.fault("%s prints for %g s, wants %g", l.ID, s[1]-s[0], l.Seconds)
+		}
+	}
+}
+
+func (c *checker) ends(contact string) (ms []int) {
+	for _, k := range c.in.Joints.Contacts {
+		if k.ID == contact {
+			ms = append(ms, k.A.Member, k.B.Member)
+		}
+	}
+	for _, k := range c.in.Joints.Rounds {
+		if k.ID == contact {
+			ms = append(ms, k.A.Member, k.B.Member)
+		}
+	}
+	return ms
+}
+
+// idOf is the body of a member.
+func (c *checker) idOf(member int) string {
+	for _, b := range c.in.Seams.Bodies {
+		if slices.Contains(b.Members, member) {
+			return b.ID
+		}
+	}
+	return "?"
+}
+
+// named is every activity whose ID begins so, whole or in parts.
+func (c *checker) named(prefixes ...string) []string {
+	var ids []string
+	for id := range c.w {
+		for _, p := range prefixes {
+			if id == p || strings.HasPrefix(id, p+"/") {
+				ids = append(ids, id)
+			}
+		}
+	}
+	slices.Sort(ids)
+	return ids
+}
+
+func (c *checker) cores() {
+	glueFree := c.in.Shop.Work.GlueCure - c.in.Shop.Work.GlueHold
+	for b, it := range c.in.Seams.Bodies {
+		seams := 0
+		for _, s := range c.in.Seams.Seams {
+			if s.Body == b {
+				seams++
+			}
+		}
+		// Every segment is off its printer before the body is put together, or prepared.
+		next := "sand ground " + it.ID
+		glue := c.named("glue body " + it.ID)
+		if seams > 0 {
+			next = "dry fit " + it.ID
+			if len(glue) == 0 {
+				c.fault("%s has %d seams and is not glued", it.ID, seams)
+			}
+			for _, g := range glue {
+				c.after("dry fit "+it.ID, g, 0)
+			}
+		}
+		if _, ok := c.w[next]; ok {
+			for _, s := range c.in.Seams.Segments {
+				if s.Body != b {
+					continue
+				}
+				for _, l := range c.in.Printing.Loads {
+					for _, p := range l.Items {
+						if c.in.Printing.Prints[p.Print].Segment == s.ID {
+							c.after("take off "+l.ID, next, 0)
+						}
+					}
+				}
+			}
+		}
+		for _, j := range c.in.Joints.Joints {
+			for _, m := range c.ends(j.Contact) {
+				if j.Kind != piece.Glued || c.idOf(m) != it.ID {
+					continue
+				}
+				found := false
+				for id := range c.w {
+					if set, ok := strings.CutPrefix(id, "glue members "); ok && slices.Contains(strings.Split(set, "+"), j.ID) {
+						found = true
+						for _, g := range c.named("glue body " + it.ID) {
+							c.after(g, id, max(0, glueFree))
+						}
+						glue = append(glue, id)
+					}
+				}
+				if !found {
+					c.fault("%s is not glued", j.ID)
+				}
+			}
+		}
+		inserts := 0
+		for _, j := range c.in.Joints.Joints {
+			for _, s := range j.Screws {
+				if c.idOf(s.Into) == it.ID {
+					inserts++
+				}
+			}
+		}
+		if _, ok := c.w["sand ground "+it.ID]; !ok {
+			continue
+		}
+		if inserts > 0 {
+			c.after("set inserts "+it.ID, "sand ground "+it.ID, 0) // before veneering
+		}
+		for _, g := range glue {
+			first := "sand ground " + it.ID
+			if seams > 0 {
+				first = "fill " + it.ID
+				c.after(first, "sand ground "+it.ID, c.in.Shop.Work.FillerDry)
+			}
+			c.after(g, first, max(0, glueFree))
+			// Clamps stay on for as long as glue asks.
+			for _, a := range c.r.Activities {
+				if id, _, _ := strings.Cut(a.ID, " ("); id == g && a.End-a.Start-a.Hand < c.in.Shop.Work.GlueHold {
+					c.fault("%s: out of its clamps too early", g)
+				}
+			}
+		}
+		c.after("sand ground "+it.ID, "seal "+it.ID, 0)
+	}
+}
+
+func (c *checker) veneer() {
+	w := c.in.Shop.Work
+	surfaceOf := func(i int) string {
+		p := c.in.Patterns[i]
+		if p.Member < 0 {
+			return p.ID
+		}
+		return strings.Join(strings.Split(p.ID, "/")[:2], "/")
+	}
+	bodyOf := func(i int) string {
+		if c.in.Patterns[i].Member < 0 {
+			return "plugs"
+		}
+		return c.idOf(c.in.Patterns[i].Member)
+	}
+	for i, p := range c.in.Patterns {
+		lay, body := "lay "+p.ID, bodyOf(i)
+		c.after("seal "+body, lay, w.SealerDry)
+		c.after(lay, "trim "+surfaceOf(i), w.BondFirst)
+		c.after("trim "+surfaceOf(i), "sand "+body+" P180", 0)
+		c.after(lay, "sand "+body+" P180", w.BondWork)
+		c.after(lay, "coat 1 "+body, w.BondFull)
+		c.after("sand "+body+" P180", "sand "+body+" P220", 0)
+		c.after("sand "+body+" P220", "coat 1 "+body, 0)
+		for k := 1; k < 4; k++ {
+			c.after(fmt.Sprintf("coat %d %s", k, body), fmt.Sprintf("coat %d %s", k+1, body), w.Recoat)
+		}
+		c.after("coat 4 "+body, "hand over", w.Cure)
+		for _, l := range c.in.Sheets.Placements {
+			if l.Pattern != i || l.Blank < 0 {
+				continue
+			}
+			cut := "cut " + c.in.Sheets.Blanks[l.Blank].ID
+			c.after(cut, lay, 0)
+			c.after("unpack veneer", cut, w.Acclimatise)
+			if p.Release != "" {
+				c.after("enter measures", cut, 0)
+				if p.Member >= 0 {
+					c.after("measure "+body, "enter measures", 0)
+				}
+			}
+		}
+		// Faces first or edges first: what the layout lays before is trimmed before.
+		if p.Member < 0 {
+			continue
+		}
+		for j, q := range c.in.Patterns {
+			if q.Member != p.Member {
+				continue
+			}
+			order := c.in.Layout.Order[p.Member]
+			if slices.Index(order, q.Surface) < slices.Index(order, p.Surface) {
+				c.after("trim "+surfaceOf(j), lay, 0)
+			}
+		}
+	}
+	for _, l := range c.in.Layout.Laps {
+		for i, p := range c.in.Patterns {
+			if p.Member == l.Member && p.Surface == l.Surface {
+				c.after("lay "+p.ID, "lap "+l.ID, 0)
+				c.after("lap "+l.ID, "trim "+surfaceOf(i), w.BondFirst)
+			}
+		}
+	}
+}
+
+func (c *checker) assembly() {
+	screws := 0
+	for _, j := range c.in.Joints.Joints {
+		screws += len(j.Screws)
+		if j.Kind == piece.Glued || len(j.Screws)+len(j.Dowels) == 0 {
+			continue
+		}
+		for _, m := range c.ends(j.Contact) {
+			if _, ok := c.w["coat 4 "+c.idOf(m)]; ok {
+				c.after("coat 4 "+c.idOf(m), "assemble "+j.ID, c.in.Shop.Work.Handle)
+			}
+			for _, g := range c.named("glue body " + c.idOf(m)) {
+				c.after(g, "assemble "+j.ID, c.in.Shop.Work.GlueCure-c.in.Shop.Work.GlueHold)
+			}
+		}
+		if screws > 0 {
+			c.after("assemble "+j.ID, "retighten", c.in.Shop.Work.Retighten)
+			c.after("retighten", "hand over", 0)
+		}
+		if len(c.in.Joints.Plugs) > 0 && screws > 0 {
+			c.after("retighten", "fit plugs", 0) // their screws are behind them
+			c.after("fit plugs", "hand over", 0)
+		}
+	}
+	for id, s := range c.w {
+		if s[1] > c.w["hand over"][0] && id != "hand over" {
+			c.fault("%s ends after the piece is handed over", id)
+		}
+	}
+}
+
+// lineOf is the bill's line of an activity, and how much of it.
+func lineOf(a schedule.Activity) string {
+	switch a.Kind {
+	case schedule.Print, schedule.TakeOff:
+		return "loading and clearing printers"
+	case schedule.Inserts:
+		return "setting inserts"
+	case schedule.Ground:
+		return "sanding and sealing cores"
+	case schedule.Cut:
+		return "cutting blanks and tending the laser"
+	case schedule.Lay:
+		return "laying veneer"
+	case schedule.Trim:
+		return "trimming"
+	case schedule.Finish:
+		return "finishing"
+	case schedule.Glue, schedule.Assemble: // loose dowels are counted with the seams
+		return "gluing seams and assembly"
+	}
+	return ""
+}
+
+// labour: bill and calendar count the same hours, line by line.
+func (c *checker) labour() {
+	got, want, parts := map[string]float64{}, map[string]float64{}, map[string]float64{}
+	for _, a := range c.r.Activities {
+		got[lineOf(a)] += a.Billed
+		parts[lineOf(a)]++
+		if a.Billed > a.Hand {
+			c.fault("%s: the bill counts %g s of %g", a.ID, a.Billed, a.Hand)
+		}
+	}
+	for _, l := range c.in.Bill.Lines {
+		if l.Section != bill.Labour {
+			continue
+		}
+		item := l.Item
+		if item == "gluing seams" || item == "assembly" {
+			item = "gluing seams and assembly"
+		}
+		want[item] += l.Quantity * 3600
+	}
+	for item, s := range want {
+		if math.Abs(got[item]-s) > parts[item] { // a second each, for rounding
+			c.fault("%s: %g s in the calendar, %g s on the bill", item, got[item], s)
+		}
+	}
+	for item, s := range got {
+		if s > 0 && want[item] == 0 {
+			c.fault("%q: %g s that the bill does not count", item, s)
+		}
+	}
+}
