@@ -82,3 +82,18 @@ func TestLook(t *testing.T) {
 		}
 	}
 }
+
+// TestLookLabels writes labels to BOOK_OUT.
+func TestLookLabels(t *testing.T) {
+	out := os.Getenv("BOOK_OUT")
+	if out == "" {
+		return
+	}
+	data, err := Labels(Inputs{Plan: planned(t, "heron-side-table")}, Grid{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(out+"/labels.pdf", data, 0o644); err != nil {
+		t.Fatal(err)
+	}
+}

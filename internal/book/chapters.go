@@ -9,6 +9,7 @@ import (
 	"groundwork/internal/draw"
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
+	"groundwork/internal/joint"
 	"groundwork/internal/printing"
 	"groundwork/internal/sheet"
 	"groundwork/internal/unit"
@@ -17,10 +18,11 @@ import (
 // writer puts the book together.
 type writer struct {
 	*artist
-	paper    geom.Vec2
-	steps    []Step
-	pictures map[string][]*picture // by the names that steps have for them
-	blanks   map[string][]row
+	paper     geom.Vec2
+	steps     []Step
+	pictures  map[string][]*picture // by the names that steps have for them
+	blanks    map[string][]row
+	jointKeys map[string][]string // what the numbers on a joint's section mean
 }
 
 func (w *writer) margins() (left, right float64) { return 20, 16 }
@@ -35,6 +37,7 @@ func (w *writer) draw() error {
 	f := w.flow()
 	wide := f.wide()
 	w.pictures, w.blanks = map[string][]*picture{}, map[string][]row{}
+	w.jointKeys = map[string][]string{}
 	put := func(name string, p *picture, err error) error {
 		if err == nil && p != nil {
 			w.pictures[name] = append(w.pictures[name], p)
@@ -45,13 +48,13 @@ func (w *writer) draw() error {
 	if err := put("cover", p, err); err != nil {
 		return err
 	}
-	p, err = w.exploded(geom.V2(wide, 200))
+	p, err = w.exploded(geom.V2(wide, 168))
 	if err := put("exploded", p, err); err != nil {
 		return err
 	}
 	for _, k := range w.kinds {
 		id := w.pl.Seams.Bodies[k.bodies[0]].ID
-		p, err := w.body(id, geom.V2(wide, 95))
+		p, err := w.body(id, geom.V2(wide, 100))
 		if err := put("body/"+id, p, err); err != nil {
 			return err
 		}
@@ -61,11 +64,17 @@ func (w *writer) draw() error {
 				continue
 			}
 			half, _ := f.columns(0.5)
-			ps, err := w.laying(id, geom.V2(half, 90))
+			ps, err := w.laying(id, geom.V2(half, 112))
 			if err != nil {
 				return err
 			}
 			w.pictures["laying/"+id] = ps
+		}
+	}
+	for _, l := range w.pl.Layout.Laps {
+		p, err := w.lap(l.ID, geom.V2(wide, 70))
+		if err := put("lap/"+l.ID, p, err); err != nil {
+			return err
 		}
 	}
 	for i := range w.moves {
@@ -76,14 +85,15 @@ func (w *writer) draw() error {
 	}
 	_, rest := f.columns(0.5)
 	for _, k := range w.jointKinds() {
-		p, err := w.section(k.of, geom.V2(rest, 75))
+		p, key, err := w.section(k.of, geom.V2(rest, 80))
 		if err := put("joint/"+k.of.ID, p, err); err != nil {
 			return err
 		}
+		w.jointKeys[k.of.ID] = key
 	}
 	for i, l := range w.pl.Printing.Loads {
 		half, _ := f.columns(0.5)
-		p, err := w.load(i, geom.V2(half, 80))
+		p, err := w.load(i, geom.V2(half, 62))
 		if err := put("load/"+l.ID, p, err); err != nil {
 			return err
 		}
@@ -217,8 +227,8 @@ func (w *writer) contents(f *flow, chapters []chapterOf, before laid) {
 		if n > 0 {
 			num = fmt.Sprint(n)
 		}
-		const size = 10
-		f.add(strip{high: high(size) + 0.4, draw: func(p *page, at geom.Vec2) {
+		const size = 9.5
+		f.add(strip{high: high(size), draw: func(p *page, at geom.Vec2) {
 			y := at.Y - base(size)
 			p.texts = append(p.texts, text{at: geom.V2(at.X+indent, y), size: size, face: fc, s: title})
 			x := at.X + f.wide() - width(regular, size, num)
@@ -234,7 +244,7 @@ func (w *writer) contents(f *flow, chapters []chapterOf, before laid) {
 		}})
 	}
 	for _, c := range chapters {
-		f.gap(1.2)
+		f.gap(0.8)
 		line(c.title, c.id, 0, bold)
 		ph, ok := strings.CutPrefix(c.id, "phase/")
 		if !ok {
@@ -400,7 +410,7 @@ func (w *writer) needs(f *flow) {
 	for _, t := range w.tools() {
 		rows = append(rows, row{cells: []string{t[0], t[1]}, box: true})
 	}
-	f.table([]column{{title: "What", wide: 4}, {title: "For", wide: 6}}, rows)
+	f.table([]column{{title: "What", wide: 6}, {title: "For", wide: 5}}, rows)
 	if w.Fixtures != nil && len(w.Fixtures.Fixtures) > 0 {
 		f.section("fixtures", "Fixtures to make first")
 		rows = nil
@@ -593,17 +603,15 @@ func (w *writer) phase(f *flow, ph Phase, c chapterOf, ref func(string) string) 
 			cautions()
 			w.loadStep(f, s)
 		case strings.HasPrefix(s.ID, "cut/blank"):
-			if first {
-				cautions()
-			} else {
-				cautions()
-			}
+			cautions()
 			w.blankStep(f, s)
 		default:
 			f.section(s.ID, s.Title)
-			w.needed(f, s, ref)
+			if first {
+				w.needed(f, s, ref)
+			}
 			cautions()
-			w.pictured(f, s)
+			w.pictured(f, s, ref)
 			w.does(f, s.Does)
 			w.tables(f, s)
 			if s.ID == "inserts/set" {
@@ -682,7 +690,7 @@ func (w *writer) among(cells, parts []string) (out []string) {
 }
 
 // pictured puts a step's drawings, those for laying side by side.
-func (w *writer) pictured(f *flow, s Step) {
+func (w *writer) pictured(f *flow, s Step, ref func(string) string) {
 	for _, name := range s.Drawings {
 		ps := w.pictures[name]
 		if strings.HasPrefix(name, "laying/") {
@@ -697,13 +705,20 @@ func (w *writer) pictured(f *flow, s Step) {
 			continue
 		}
 		if strings.HasPrefix(name, "body/") {
-			continue // it stands among the parts; the step's table says the rest
+			n := w.bodyIndex(strings.TrimPrefix(name, "body/"))
+			f.para(para{size: small, grey: 50, keep: true}, "Drawing on page "+ref("map/"+kindOf(w.kinds, n))+".")
+			f.gap(0.8)
+			continue
 		}
 		for _, p := range ps {
 			f.figure(p)
 		}
 	}
 }
+
+// massSpread is how far a print's mass may be from what was worked out, as a
+// share: beads are laid wider or narrower than set (common practice, no source).
+const massSpread = 0.05
 
 // loadStep is a print load: its bed beside its card.
 func (w *writer) loadStep(f *flow, s Step) {
@@ -713,18 +728,20 @@ func (w *writer) loadStep(f *flow, s Step) {
 	left, right := f.columns(0.5)
 	card := [][2]string{
 		{"File", "core/" + l.ID + ".3mf"},
-		{"Printer", l.Printer}, {"Filament", l.Filament},
-		{"Layers", fmt.Sprintf("%g mm, the first %g mm", pr.Layer, pr.FirstLayer)},
-		{"Beads", fmt.Sprintf("%g mm wide", pr.Line)},
-		{"Contours", fmt.Sprint(pr.Contours)},
-		{"Cover layers", fmt.Sprintf("%d above and below", pr.CoverLayers)},
+		{"On", l.Printer + ", in " + l.Filament},
+		{"Layers", fmt.Sprintf("%g mm, the first %g mm; beads %g mm", pr.Layer, pr.FirstLayer, pr.Line)},
+		{"Shell", fmt.Sprintf("%d contours, %d cover layers", pr.Contours, pr.CoverLayers)},
 		{"Core fill", fmt.Sprintf("%.0f %% %s", pr.Fill*100, pr.FillPattern)},
 		{"Time", fmt.Sprintf("%s (%s to %s)", unit.FormatDuration(l.Seconds), unit.FormatDuration(l.Low), unit.FormatDuration(l.High))},
-		{"Filament used", unit.FormatMass(l.Grams)},
+		{"Filament", fmt.Sprintf("%s (%s to %s)", unit.FormatMass(l.Grams), unit.FormatMass(l.Grams*(1-massSpread)), unit.FormatMass(l.Grams*(1+massSpread)))},
 		{"Height", w.mm(l.Height)},
 		{"Began, ended", ""},
 	}
 	var rows []row
+	for i, it := range l.Items {
+		id := w.pl.Printing.Prints[it.Print].Segment
+		rows = append(rows, row{cells: []string{"*" + fmt.Sprint(i+1) + "*", id}, tells: []string{id}})
+	}
 	for _, c := range card {
 		rows = append(rows, row{cells: []string{"*" + c[0] + "*", c[1]}})
 	}
@@ -734,11 +751,9 @@ func (w *writer) loadStep(f *flow, s Step) {
 	}
 	b = append(b, table(right, []column{{wide: 1}, {wide: 2}}, rows)...)
 	f.section(s.ID, s.Title)
-	for i := range a {
-		a[i].tells = s.Parts
-	}
-	f.strips[len(f.strips)-1].keep = true
+	f.stays = true
 	f.beside(0.5, a, b)
+	f.stays = false
 	w.does(f, s.Does)
 }
 
@@ -755,7 +770,12 @@ func (w *writer) blankStep(f *flow, s Step) {
 	for _, p := range w.pictures["blank/"+b.ID] {
 		a = append(a, p.strips(left)...)
 	}
-	f.beside(share, a, table(right, []column{{wide: 1.6}, {title: "Leaf", wide: 5}, {title: "", wide: 3}}, w.blanks[b.ID]))
+	for i := range a {
+		a[i].tells = s.Parts
+	}
+	f.stays = true
+	f.beside(share, a, table(right, []column{{wide: 1.7}, {title: "Leaf", wide: 6}, {title: "", wide: 2}}, w.blanks[b.ID]))
+	f.stays = false
 	w.does(f, s.Does)
 }
 
@@ -768,24 +788,22 @@ func (w *writer) joints(f *flow) {
 		j := k.of
 		left, right := f.columns(0.5)
 		x, y := w.bodiesOf(j)
-		rows := []row{
-			{cells: []string{"*Joins*", x + " and " + y}, tells: append(slices.Clone(k.like), x, y)},
-			{cells: []string{"*Kind*", string(j.Kind)}},
-			{cells: []string{"*Takes*", w.hardware(j)}},
+		var rows []row
+		for i, s := range w.jointKeys[j.ID] {
+			rows = append(rows, row{cells: []string{"*" + fmt.Sprint(i+1) + "*", s}})
 		}
+		rows = append(rows, []row{
+			{cells: []string{"*Kind*", string(j.Kind) + ", " + x + " and " + y}, tells: append(slices.Clone(k.like), x, y)},
+			{cells: []string{"*Takes*", w.hardware(j)}},
+		}...)
 		if len(j.Screws) > 0 {
 			s := j.Screws[0]
 			rows = append(rows,
 				row{cells: []string{"*Grip*", w.mm(s.Grip) + " from head to contact"}},
 				row{cells: []string{"*In the insert*", w.mm(s.Engagement) + " of thread"}},
 				row{cells: []string{"*Torque*", fmt.Sprintf("%.2f N m; key %s mm", w.torque(s), keys[s.Size])}})
-			if s.Plug != "" {
-				rows = append(rows, row{cells: []string{"*Plug*", s.Plug}})
-			}
 		}
-		for _, b := range j.Bores {
-			rows = append(rows, row{cells: []string{"*" + string(b.Purpose) + "*", fmt.Sprintf("%s wide, %s deep, in %s", w.mm(b.Diameter), w.mm(b.Depth), w.pl.Piece.Members[b.Member].ID)}})
-		}
+		rows = append(rows, w.bores(j)...)
 		if len(k.like) > 1 {
 			rows = append(rows, row{cells: []string{"*Likewise*", strings.Join(k.like[1:], ", ")}})
 		}
@@ -793,8 +811,34 @@ func (w *writer) joints(f *flow) {
 		for _, p := range w.pictures["joint/"+j.ID] {
 			a = append(a, p.strips(left)...)
 		}
-		f.beside(0.5, a, table(right, []column{{wide: 1}, {wide: 2.4}}, rows))
+		f.beside(0.5, a, table(right, []column{{wide: 1.3}, {wide: 2.4}}, rows))
 	}
+}
+
+// bores are the bores of a joint, alike ones once.
+func (w *writer) bores(j joint.Joint) (rows []row) {
+	count := map[string]int{}
+	var order []string
+	what := map[string]string{}
+	for _, b := range j.Bores {
+		if b.Depth < 1 { // a rim that lets a screw pass into its insert
+			continue
+		}
+		s := fmt.Sprintf("%s wide, %s deep, in %s", w.mm(b.Diameter), w.mm(b.Depth), w.pl.Piece.Members[b.Member].ID)
+		key := string(b.Purpose) + s
+		if count[key] == 0 {
+			order, what[key] = append(order, key), s
+		}
+		count[key]++
+	}
+	for _, key := range order {
+		n := ""
+		if count[key] > 1 {
+			n = fmt.Sprintf("%d x ", count[key])
+		}
+		rows = append(rows, row{cells: []string{"*Bore, " + strings.TrimSuffix(key, what[key]) + "*", n + what[key]}})
+	}
+	return rows
 }
 
 // template is a drawing to be printed at full size.

@@ -33,7 +33,7 @@ func newFlat(size, room geom.Vec2, texts []string, round bool) *flat {
 	}
 	inner := geom.Box2{Min: geom.V2(margin, 0.5), Max: geom.V2(room.X-margin, room.Y-0.5)}
 	f := &flat{pic: &picture{size: room}}
-	f.placing = view.Fit(geom.Box2{Max: size}, inner)
+	f.placing = fit(geom.Box2{Max: size}, inner, 1)
 	f.box = geom.Box2{Min: f.placing.Point(geom.V2(0, 0)), Max: f.placing.Point(size)}
 	return f
 }
@@ -64,6 +64,62 @@ func (f *flat) label(s string, round bool, at geom.Vec2) {
 	f.labels = append(f.labels, view.Label{Text: s, Height: label, Round: round, Target: f.placing.Point(at)})
 }
 
+// inside writes a name in the middle of a box of paper, if it has room there; if
+// not, it gets a label at the side.
+func (f *flat) inside(s string, b geom.Box2) {
+	w, h := width(regular, 8.5, s), label
+	if w+1 > b.Size().X || h+1.5 > b.Size().Y {
+		f.labels = append(f.labels, view.Label{Text: s, Height: label, Target: b.Center()})
+		return
+	}
+	f.write(s, b.Center())
+}
+
+// write puts writing with its middle at a point of paper, on white.
+func (f *flat) write(s string, at geom.Vec2) geom.Box2 {
+	w := width(regular, 8.5, s)
+	b := geom.Box2{Min: at.Sub(geom.V2(w/2+0.4, label/2+0.5)), Max: at.Add(geom.V2(w/2+0.4, label/2+0.5))}
+	f.pic.labels = append(f.pic.labels, b)
+	f.pic.layers = append(f.pic.layers, lines(0.1, 0, filled(b, 255), draw.Text{At: at.Sub(geom.V2(0, label/2)), Height: label, Anchor: draw.Middle, String: s}))
+	return b
+}
+
+// number writes a number on a line, where it meets no other line and no writing;
+// at its middle if there is no such place.
+func (f *flat) number(s string, on [2]geom.Vec2, all [][2]geom.Vec2) {
+	w := width(regular, 8.5, s)
+	free := func(at geom.Vec2, apart float64) bool {
+		b := geom.Box2{Min: at.Sub(geom.V2(w/2+0.4+apart, label/2+0.5+apart)), Max: at.Add(geom.V2(w/2+0.4+apart, label/2+0.5+apart))}
+		for _, o := range f.pic.labels {
+			if b.Overlaps(o) {
+				return false
+			}
+		}
+		for _, c := range all {
+			if c != on && crosses(b, c) {
+				return false
+			}
+		}
+		return true
+	}
+	for _, apart := range []float64{0.6, 0.1} {
+		for _, t := range []float64{0.5, 0.35, 0.65, 0.2, 0.8, 0.28, 0.72, 0.42, 0.58, 0.12, 0.88, 0.06, 0.94} {
+			if at := on[0].Lerp(on[1], t); free(at, apart) {
+				f.write(s, at)
+				return
+			}
+		}
+	}
+	f.labels = append(f.labels, view.Label{Text: s, Height: label, Target: on[0].Lerp(on[1], 0.5)})
+}
+
+// crosses is whether a line that lies along x or y meets a box.
+func crosses(b geom.Box2, l [2]geom.Vec2) bool {
+	lo := geom.V2(min(l[0].X, l[1].X), min(l[0].Y, l[1].Y))
+	hi := geom.V2(max(l[0].X, l[1].X), max(l[0].Y, l[1].Y))
+	return lo.X < b.Max.X && hi.X > b.Min.X && lo.Y < b.Max.Y && hi.Y > b.Min.Y
+}
+
 // done places the labels and cuts the picture to what is there.
 func (f *flat) done(caption string) (*picture, error) {
 	low, high, err := f.pic.note(f.box, f.labels, 4)
@@ -92,17 +148,13 @@ func (a *artist) load(n int, room geom.Vec2) (*picture, error) {
 	l := a.pl.Printing.Loads[n]
 	pr := printer(a.pl.Shop, l.Printer)
 	size := geom.V2(pr.Build.X, pr.Build.Y)
-	var names []string
-	for _, it := range l.Items {
-		names = append(names, a.pl.Printing.Prints[it.Print].Segment)
-	}
-	f := newFlat(size, room, names, false)
+	f := newFlat(size, room, []string{"00"}, true)
 	f.outline(box(size), 0.35, 255)
 	for i, it := range l.Items {
 		p := a.pl.Printing.Prints[it.Print]
 		foot := p.Footprint.Map(func(q geom.Vec2) geom.Vec2 { return q.Rotate(it.Turn).Add(it.At) })
 		f.outline(foot, 0.25, 225)
-		f.label(names[i], false, within(foot))
+		f.label(fmt.Sprint(i+1), true, within(foot))
 	}
 	return f.done("The bed from above, its front below.")
 }
@@ -113,14 +165,10 @@ func (a *artist) sheet(n int, room geom.Vec2) (*picture, error) {
 	s := a.pl.Sheets.Sheets[n]
 	turn := func(q geom.Vec2) geom.Vec2 { return geom.V2(q.Y, s.Size.X-q.X) } // the left edge above
 	size := geom.V2(s.Size.Y, s.Size.X)
-	var names []string
-	for _, b := range a.pl.Sheets.Blanks {
-		if b.Sheet == n {
-			names = append(names, b.ID)
-		}
-	}
-	f := newFlat(size, room, names, false)
+	f := newFlat(size, room, nil, false)
 	f.outline(box(size), 0.35, 255)
+	var blanks []geom.Box2
+	var names []string
 	for i, b := range a.pl.Sheets.Blanks {
 		if b.Sheet != n {
 			continue
@@ -132,7 +180,8 @@ func (a *artist) sheet(n int, room geom.Vec2) (*picture, error) {
 		}
 		ps := upright(geom.Polygons{on})
 		f.outline(ps, 0.25, 228)
-		f.label(b.ID, false, ps.Bounds().Center())
+		blanks = append(blanks, ps.Bounds())
+		names = append(names, b.ID)
 	}
 	for _, o := range s.Offcuts {
 		var on geom.Polygon
@@ -148,6 +197,7 @@ func (a *artist) sheet(n int, room geom.Vec2) (*picture, error) {
 		}
 		f.outline(upright(geom.Polygons{on}), 0.25, 120)
 	}
+	var cuts [][2]geom.Vec2
 	for _, c := range s.Cuts {
 		// Where is from the left edge of what is cut, or from the lower one.
 		from, to := geom.V2(c.On.Min.X+c.Where, c.On.Min.Y), geom.V2(c.On.Min.X+c.Where, c.On.Max.Y)
@@ -155,8 +205,15 @@ func (a *artist) sheet(n int, room geom.Vec2) (*picture, error) {
 			from, to = geom.V2(c.On.Min.X, c.On.Min.Y+c.Where), geom.V2(c.On.Max.X, c.On.Min.Y+c.Where)
 		}
 		f.run([]geom.Vec2{turn(from), turn(to)}, 0.35, 0)
+		cuts = append(cuts, [2]geom.Vec2{f.placing.Point(turn(from)), f.placing.Point(turn(to))})
 	}
-	return f.done("Grey: blanks. White with a border: offcuts worth keeping. The grain runs from left to right.")
+	for i, b := range blanks {
+		f.inside(names[i], geom.Box2{Min: f.placing.Point(b.Min), Max: f.placing.Point(b.Max)})
+	}
+	for i, c := range cuts {
+		f.number(fmt.Sprint(s.Cuts[i].N), c, cuts)
+	}
+	return f.done("Grey: blanks. White with a thin border: offcuts worth keeping. Numbers on lines: cuts. The grain runs from left to right.")
 }
 
 // upright is a region whose outer loops run counter-clockwise.
@@ -202,7 +259,7 @@ func (a *artist) blank(n int, room geom.Vec2) (*picture, []row, error) {
 		f.label(fmt.Sprint(k), true, x.Point(shaft[0].Lerp(shaft[1], 0.3)))
 		note := ""
 		if pt.Release != "" {
-			note = "waits for " + pt.Release
+			note = "waits"
 		}
 		rows = append(rows, row{cells: []string{fmt.Sprint(k), pt.ID, note}, tells: []string{pt.ID}, box: true})
 	}

@@ -42,6 +42,7 @@ type flow struct {
 	top    float64
 	foot   float64
 	strips []strip
+	stays  bool // what is put beside stays with what follows
 }
 
 func (f *flow) wide() float64 { return f.paper.X - f.left - f.right }
@@ -50,7 +51,10 @@ func (f *flow) high() float64 { return f.paper.Y - f.top - f.foot }
 func (f *flow) add(s ...strip) { f.strips = append(f.strips, s...) }
 
 // gap leaves room, which vanishes at the head of a page.
-func (f *flow) gap(mm float64) { f.add(strip{high: mm}) }
+func (f *flow) gap(mm float64) {
+	n := len(f.strips)
+	f.add(strip{high: mm, keep: n > 0 && f.strips[n-1].keep})
+}
 
 // laid is where everything came to stand.
 type laid struct {
@@ -331,7 +335,7 @@ func (f *flow) chapter(id, title string) {
 
 // section is a heading within a chapter. An empty id has no entry in viewers.
 func (f *flow) section(id, title string) {
-	f.gap(3.5)
+	f.gap(3)
 	s := strip{
 		high: subhead*point*1.5 + 0.8, keep: true,
 		draw: func(p *page, at geom.Vec2) {
@@ -362,7 +366,7 @@ func (f *flow) caution(word, s, source string) {
 	}
 	h := float64(len(ls))*high(body) + float64(len(src))*high(small) + 2*pad
 	f.gap(1)
-	f.add(strip{high: h, draw: func(p *page, at geom.Vec2) {
+	f.add(strip{high: h, keep: true, draw: func(p *page, at geom.Vec2) {
 		box := geom.Box2{Min: geom.V2(at.X, at.Y-h), Max: geom.V2(at.X+f.wide(), at.Y)}
 		bar := geom.Box2{Min: box.Min, Max: geom.V2(at.X+1.4, at.Y)}
 		p.layers = append(p.layers, lines(0.1, 0, filled(box, 236), filled(bar, 40)))
@@ -423,7 +427,7 @@ func table(wide float64, cols []column, rows []row) []strip {
 			cells = append(cells, ls)
 			most = max(most, len(ls))
 		}
-		h := float64(most)*high(small+0.5) + 1.3
+		h := float64(most)*high(small+0.5) + 1
 		return strip{high: h, keep: head, tells: r.tells, draw: func(p *page, at geom.Vec2) {
 			x := at.X
 			box := geom.Box2{Min: geom.V2(at.X, at.Y-h), Max: geom.V2(at.X+wide, at.Y)}
@@ -555,7 +559,7 @@ func (f *flow) beside(share float64, left, right []strip) {
 		return h
 	}
 	h := max(sum(left), sum(right))
-	out := strip{high: h, draw: func(p *page, at geom.Vec2) {
+	out := strip{high: h, keep: f.stays, draw: func(p *page, at geom.Vec2) {
 		for i, side := range [][]strip{left, right} {
 			x, y := at.X, at.Y
 			if i == 1 {

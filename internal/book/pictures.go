@@ -67,6 +67,11 @@ type note struct {
 // placed puts a drawing and its labels into a picture that is at most as large
 // as the room; what is left of the height is cut off.
 func placed(d *view.Drawing, room geom.Vec2, notes []note, caption string) (*picture, error) {
+	return placedAt(d, room, notes, caption, math.Inf(1))
+}
+
+// placedAt is placed at a scale that is not above the largest.
+func placedAt(d *view.Drawing, room geom.Vec2, notes []note, caption string, largest float64) (*picture, error) {
 	var side float64
 	for _, n := range notes {
 		side = max(side, view.Label{Text: n.text, Height: label, Round: n.round}.Width())
@@ -77,7 +82,7 @@ func placed(d *view.Drawing, room geom.Vec2, notes []note, caption string) (*pic
 		margin = side + gap + 0.5
 	}
 	inner := geom.Box2{Min: geom.V2(margin, 0.5), Max: geom.V2(room.X-margin, room.Y-0.5)}
-	pl := view.Fit(d.Bounds, inner)
+	pl := fit(d.Bounds, inner, largest)
 	box := geom.EmptyBox2().Add(pl.Point(d.Bounds.Min)).Add(pl.Point(d.Bounds.Max))
 	pic := &picture{size: room, layers: d.Layers(pl, "")}
 	var labels []view.Label
@@ -107,6 +112,21 @@ func placed(d *view.Drawing, room geom.Vec2, notes []note, caption string) (*pic
 	return pic, nil
 }
 
+// scales are those of ISO 5455 with steps between them, since pages are small.
+var scales = []float64{5, 2, 1, 1. / 1.5, 1. / 2, 1. / 2.5, 1. / 3, 1. / 4, 1. / 5, 1. / 6, 1. / 7.5, 1. / 8, 1. / 10, 1. / 12, 1. / 15, 1. / 20, 1. / 25, 1. / 30, 1. / 40, 1. / 50, 1. / 100}
+
+// fit puts a box into the middle of another at the largest of the scales that
+// there is room for, or at the one that just fits.
+func fit(box, paper geom.Box2, largest float64) view.Placing {
+	size, room := box.Size(), paper.Size()
+	most := min(room.X/max(size.X, 1e-9), room.Y/max(size.Y, 1e-9), largest)
+	p := view.Placing{Scale: most, Of: box.Center(), At: paper.Center()}
+	if i := slices.IndexFunc(scales, func(s float64) bool { return s <= most*(1+1e-9) }); i >= 0 {
+		p.Scale = scales[i]
+	}
+	return p
+}
+
 // note adds labels round a box, and says how low and high they reach.
 func (pic *picture) note(box geom.Box2, labels []view.Label, gap float64) (low, high float64, err error) {
 	low, high = math.Inf(1), math.Inf(-1)
@@ -133,8 +153,8 @@ func scaleNote(s float64) string {
 	switch {
 	case s >= 1:
 		return fmt.Sprintf("Scale %.3g:1.", s)
-	case math.Abs(1/s-math.Round(1/s)) < 1e-6:
-		return fmt.Sprintf("Scale 1:%.0f.", 1/s)
+	case math.Abs(10/s-math.Round(10/s)) < 1e-6:
+		return fmt.Sprintf("Scale 1:%g.", math.Round(10/s)/10)
 	}
 	return fmt.Sprintf("Scale 1:%.1f.", 1/s)
 }
@@ -260,7 +280,10 @@ func (a *artist) body(id string, room geom.Vec2) (*picture, error) {
 			notes = append(notes, note{s.ID, false, at})
 		}
 	}
-	return placed(d, room, notes, id+", drawn apart at its seams.")
+	if count == 1 {
+		return placedAt(d, room, notes, id+", printed whole.", 1./4)
+	}
+	return placedAt(d, room, notes, id+", drawn apart at its seams.", 1./2)
 }
 
 // seenFrom is a direction from which a box shows its largest face well: from the
@@ -399,8 +422,9 @@ func (p *planner) jointKinds() []jointKind {
 	return out
 }
 
-// section is a joint cut along its screw, or else its dowel.
-func (a *artist) section(j joint.Joint, room geom.Vec2) (*picture, error) {
+// section is a joint cut along its screw, or else its dowel, and what its numbers
+// mean.
+func (a *artist) section(j joint.Joint, room geom.Vec2) (*picture, []string, error) {
 	x, y, _ := sides(a.pl, j)
 	var axis, middle geom.Vec3
 	var reach float64
@@ -465,7 +489,7 @@ func (a *artist) section(j joint.Joint, room geom.Vec2) (*picture, error) {
 		spacing := []float64{2, 2, 3, 3}[n%4]
 		cut, lines, keep, err := view.Cut(a.ctx, a.kernel, p, plane, view.Hatching{Angle: angle, Spacing: spacing})
 		if err != nil {
-			return nil, fmt.Errorf("book: section of %s: %w", j.ID, err)
+			return nil, nil, fmt.Errorf("book: section of %s: %w", j.ID, err)
 		}
 		if keep {
 			n++
@@ -478,7 +502,7 @@ func (a *artist) section(j joint.Joint, room geom.Vec2) (*picture, error) {
 	}
 	whole, err := a.drawing(parts, hatch, view.Direction{Toward: normal.Neg(), Up: up})
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	center := whole.Point(middle)
 	d := whole.Detail(center, reach)
@@ -487,20 +511,31 @@ func (a *artist) section(j joint.Joint, room geom.Vec2) (*picture, error) {
 		return q, q.Dist(center) < reach*0.98
 	}
 	var notes []note
+	var key []string
+	put := func(text string, q geom.Vec2) {
+		key = append(key, text)
+		notes = append(notes, note{fmt.Sprint(len(key)), true, q})
+	}
 	add := func(text string, p geom.Vec3) {
 		if q, ok := inside(p); ok {
-			notes = append(notes, note{text, false, q})
+			put(text, q)
 		}
 	}
 	if len(j.Screws) > 0 {
 		s := j.Screws[0]
-		add(fmt.Sprintf("%s x %g", s.Size, s.Length), s.Head.Add(s.Axis.Scale(s.Grip*0.5)))
+		add(screwName(s), s.Head.Add(s.Axis.Scale(s.Grip*0.5)))
 		add("insert "+s.Insert, s.Head.Add(s.Axis.Scale(s.Grip+s.Sunk+2)).Add(plane.Normal.Cross(s.Axis).Scale(2.6)))
+		if s.Plug != "" {
+			for _, g := range a.pl.Joints.Plugs {
+				if g.ID == s.Plug {
+					add("plug", g.Center.Sub(g.Axis.Scale(g.Depth/4)))
+				}
+			}
+		}
 	}
-	for i, o := range j.Dowels {
+	for _, o := range j.Dowels {
 		if math.Abs(plane.Distance(o.Center)) < 1 {
 			add(dowelName(o), o.Center)
-			_ = i
 			break
 		}
 	}
@@ -508,15 +543,15 @@ func (a *artist) section(j joint.Joint, room geom.Vec2) (*picture, error) {
 	for _, m := range []int{x, y} {
 		id := a.pl.Seams.Bodies[bodyOf(a.pl, m)].ID
 		if at, _, ok := d.LabelPlace(id); ok && !named[bodyOf(a.pl, m)] && at.Dist(center) < reach {
-			notes = append(notes, note{id, false, at})
+			put(id, at)
 			named[bodyOf(a.pl, m)] = true
 		}
 	}
-	pic, err := placed(d, room, notes, j.ID+", cut along its axis.")
+	pic, err := placedAt(d, room, notes, j.ID+", cut along its axis.", 2)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	return pic, nil
+	return pic, key, nil
 }
 
 // corners are the eight ways to look at a body from a corner, the usual ones
@@ -599,8 +634,12 @@ func (a *artist) laying(id string, room geom.Vec2) ([]*picture, error) {
 		if pads[[2]int{pt.Member, pt.Surface}] > 1 { // where leaves meet on a surface
 			for _, loop := range pt.Net[:1] {
 				var pts []geom.Vec3
-				for i := range loop {
-					pts = append(pts, lift(loop[i]))
+				for i, q := range loop {
+					next := loop[(i+1)%len(loop)]
+					n := math.Ceil(q.Dist(next) / 4) // bends with the surface
+					for k := range int(n) {
+						pts = append(pts, lift(q.Lerp(next, float64(k)/n)))
+					}
 				}
 				curves = append(curves, view.Curve{Part: id, Class: view.Mark, Points: append(pts, pts[0])})
 			}
@@ -690,6 +729,52 @@ func arrow(ps geom.Polygons, c geom.Vec2, grain float64) (shaft, head []geom.Vec
 	h := min(0.35*long, max(3, 0.12*long))
 	back := to.Sub(u.Scale(h))
 	return []geom.Vec2{from, to}, []geom.Vec2{back.Add(u.Left().Scale(h * 0.4)), to, back.Sub(u.Left().Scale(h * 0.4))}
+}
+
+// lap is the fingered end of a band, flat, with its pins, over the end that lies
+// under it.
+func (a *artist) lap(id string, room geom.Vec2) (*picture, error) {
+	n := slices.IndexFunc(a.pl.Layout.Laps, func(l veneer.Lap) bool { return l.ID == id })
+	m := slices.IndexFunc(a.pl.Patterns, func(p veneer.Pattern) bool { return p.Lap == id })
+	if n < 0 || m < 0 {
+		return nil, nil
+	}
+	l, pt := a.pl.Layout.Laps[n], a.pl.Patterns[m]
+	b := pt.Gross.Bounds()
+	var pins geom.Vec2
+	for _, q := range pt.Pins {
+		pins = pins.Add(q.Scale(1 / float64(len(pt.Pins))))
+	}
+	win, end := geom.Box2{Min: geom.V2(b.Max.X-l.Length-12, b.Min.Y), Max: b.Max}, b.Max.X
+	inner := end - l.Length
+	if pins.X < b.Center().X {
+		win, end = geom.Box2{Min: b.Min, Max: geom.V2(b.Min.X+l.Length+12, b.Max.Y)}, b.Min.X
+		inner = end + l.Length
+	}
+	f := newFlat(win.Size().Add(geom.V2(0, 0)), geom.V2(room.X-30, room.Y-16), nil, false)
+	f.placing.Of = f.placing.Of.Add(win.Min)
+	f.placing.At = f.placing.At.Add(geom.V2(15, 12))
+	f.box = geom.Box2{Min: f.placing.Point(win.Min).Sub(geom.V2(15, 10)), Max: f.placing.Point(win.Max).Add(geom.V2(15, 1))}
+	layer := lines(0.3, 0, draw.Outlines(pt.Gross)...)
+	for _, q := range pt.Pins {
+		layer.Items = append(layer.Items, draw.Circle{Center: q, Radius: pt.Pin / 2})
+	}
+	under := draw.Layer{Name: "under", Operation: draw.Note, Pen: &draw.Style{Width: 0.2, Dash: []float64{2, 1}},
+		Items: []draw.Item{draw.Line(geom.V2(inner, b.Min.Y), geom.V2(inner, b.Max.Y))}}
+	for _, x := range []draw.Layer{layer, under} {
+		x = clipped(x, geom.Box2{Min: win.Min.Sub(geom.V2(0.01, 0.01)), Max: win.Max.Add(geom.V2(0.01, 0.01))}, geom.Vec2{})
+		for i, it := range x.Items {
+			if p, ok := it.(draw.Path); ok {
+				x.Items[i] = p.Map(f.placing.Point, false)
+			}
+		}
+		f.pic.layers = append(f.pic.layers, x)
+	}
+	low := f.placing.Point(win.Min).Y
+	pen := view.DimensionPen()
+	d := view.Dimension{A: geom.V2(f.placing.Point(geom.V2(inner, 0)).X, low), B: geom.V2(f.placing.Point(geom.V2(end, 0)).X, low), Along: view.Horizontal, Offset: -8, Value: l.Length, Height: label}
+	f.pic.layers = append(f.pic.layers, draw.Layer{Name: "size", Operation: draw.Note, Pen: &pen, Items: d.Items(a.mm)})
+	return f.done("The fingered end of " + pt.ID + ", as cut. Dashed: where the end beneath it reaches to. Circles: pierced for pins.")
 }
 
 // clamping is a drawing that a fixture brings, made to fit the page.

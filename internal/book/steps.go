@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"groundwork/internal/check"
-	"groundwork/internal/finding"
 	"groundwork/internal/fixture"
 	"groundwork/internal/geom"
 	"groundwork/internal/joint"
@@ -184,9 +183,17 @@ func kinds(pl *plan.Plan) []kind {
 func (k kind) title() string {
 	s := strings.ToUpper(k.name[:1]) + strings.ReplaceAll(k.name[1:], "-", " ")
 	if len(k.bodies) > 1 {
-		s += fmt.Sprintf(", %d of them", len(k.bodies))
+		s = fmt.Sprintf("%s (%d)", strings.ToUpper(k.name[:1])+strings.ReplaceAll(many(k.name)[1:], "-", " "), len(k.bodies))
 	}
 	return s
+}
+
+// idsOf are the IDs of a kind's bodies.
+func idsOf(pl *plan.Plan, k kind) (ids []string) {
+	for _, b := range k.bodies {
+		ids = append(ids, pl.Seams.Bodies[b].ID)
+	}
+	return ids
 }
 
 // segments are those of a body.
@@ -309,8 +316,16 @@ const propped = 25
 
 func (p *planner) print() {
 	pr := p.pl.Printing
+	p.add(Step{
+		ID: "print/how", Phase: Print, Title: "How every load is printed", Needs: []string{"ready/coupons"},
+		Does: []string{
+			"Set the printer by the load's card. Print files carry no settings of their own: what the card does not name stays as your printer is used to.",
+			"Take the file as it is. Parts lie as they must, and what the filament shrinks is in it already: do not turn, scale or mirror it. See that what lies on the bed is what the drawing shows.",
+			"Print. Let the bed cool before you take the parts off, or they bend. Write its number on every part that has none engraved.",
+		},
+	})
 	for _, l := range pr.Loads {
-		s := Step{ID: "print/" + l.ID, Phase: Print, Title: "Print " + l.ID, Needs: []string{"ready/coupons"}, Drawings: []string{"load/" + l.ID}}
+		s := Step{ID: "print/" + l.ID, Phase: Print, Title: "Print " + l.ID, Needs: []string{"print/how"}, Drawings: []string{"load/" + l.ID}}
 		var props, edges []string
 		var chamfer float64
 		for _, it := range l.Items {
@@ -323,14 +338,13 @@ func (p *planner) print() {
 				edges, chamfer = append(edges, x.Segment), x.Chamfer
 			}
 		}
-		s.Does = append(s.Does, fmt.Sprintf("Set the printer by the card; load *%s*. Take the file as it is: parts lie as they must, and shrinkage is in it already.", l.Filament))
 		if props != nil {
 			s.Does = append(s.Does, "Switch supports on for "+and(props)+".")
 		}
-		s.Does = append(s.Does, "Print. Let the bed cool before you take the parts off. Write its number on any part that has none engraved.")
 		if edges != nil {
 			s.Does = append(s.Does, fmt.Sprintf("Break the edges that lay on the bed by %s on %s: a foot of spread plastic keeps faces from meeting.", p.mm(chamfer), and(edges)))
 		}
+		s.Does = append(s.Does, "Printed, taken off and numbered.")
 		p.add(s)
 	}
 	var rows [][]string
@@ -488,10 +502,23 @@ const (
 )
 
 func (p *planner) glue() {
+	if len(p.pl.Seams.Seams) > 0 {
+		p.add(Step{
+			ID: "glue/how", Phase: Glue, Title: "How every seam is glued", Needs: append([]string{"print/check"}, p.of(Inserts)...),
+			Does: []string{
+				"Try the glue, and the dowels, on scrap of the same filament first: two offcuts must break beside the seam.",
+				"Roughen the faces with P120 to P240, wipe them with alcohol, never acetone, and touch them no more.",
+				"Put the parts together dry, with their dowels, on a flat board under film. The faces must close all round under the pressure of two hands; the letters stand together as on the drawing.",
+				fmt.Sprintf("Spread a thin film of glue on both faces and in the bores, set the dowels, close and press lightly: glue must just show all round. Hold for %s; move after %s; load after %s.", unit.FormatDuration(cementHeld), unit.FormatDuration(cementMoved), unit.FormatDuration(cementLoaded)),
+				"Wipe off what was squeezed out while it is soft. See with a straightedge, both ways, that the faces are flush.",
+				"Do the lines of a table in order. What stands in one line is pressed in one go.",
+			},
+		})
+	}
 	for _, k := range p.kinds {
 		var rows [][]string
 		var parts, ids []string
-		s := Step{Phase: Glue, ID: "glue/" + k.name, Title: "Glue " + strings.ToLower(k.title()[:1]) + k.title()[1:], Wait: cementLoaded}
+		s := Step{Phase: Glue, ID: "glue/" + k.name, Title: "Glue the segments of " + p.the(idsOf(p.pl, k)), Wait: cementLoaded}
 		for _, b := range k.bodies {
 			body := p.pl.Seams.Bodies[b]
 			for n, g := range glueUps(p.pl, b) {
@@ -524,9 +551,8 @@ func (p *planner) glue() {
 			continue
 		}
 		s.Parts = slices.Concat(parts, ids)
-		s.Needs = append([]string{"print/check"}, p.about(Inserts, parts...)...)
+		s.Needs = append([]string{"glue/how", "print/check"}, p.about(Inserts, parts...)...)
 		s.Drawings = []string{"body/" + p.pl.Seams.Bodies[k.bodies[0]].ID}
-		s.Does = []string{"Roughen the faces with P120 to P240, wipe them with alcohol and touch them no more."}
 		if p.Fixtures != nil {
 			for _, c := range p.Fixtures.Clamping {
 				if !slices.ContainsFunc(c.Serves, func(x string) bool { return slices.Contains(ids, x) }) {
@@ -542,10 +568,6 @@ func (p *planner) glue() {
 				s.Parts = append(s.Parts, f.ID)
 			}
 		}
-		s.Does = append(s.Does,
-			"Put the parts together dry, with their dowels, on a flat board under film. The faces must close all round under the pressure of two hands; the numbers on the parts stand together as in the table.",
-			fmt.Sprintf("Spread a thin film of glue on both faces and in the bores, set the dowels, close and press lightly: glue must just show all round. Hold for %s; move after %s. Do the lines of the table in order, what stands in one line in one go.", unit.FormatDuration(cementHeld), unit.FormatDuration(cementMoved)),
-			"Wipe off what was squeezed out while it is soft; see with a straightedge that the faces are flush.")
 		s.Tables = []Table{{Head: []string{"", "This", "to this", "with", "closes"}, Rows: rows, Wide: []float64{1, 4, 4, 4, 4}, Tick: true}}
 		p.add(s)
 	}
@@ -622,8 +644,8 @@ func (p *planner) measure() {
 		tables = append(tables, Table{Head: []string{"Run on the core", "Drawn", "Measured"}, Rows: rims, Wide: []float64{4, 3, 3}, Tick: true})
 	}
 	if bores != nil {
-		does = append(does, "Lay the holes and windows of the second table over the core, printed on paper at full size, and see that they fall on the bores within 0.5 mm.")
-		tables = append(tables, Table{Head: []string{"Leaf", "Net size", "Holes", "Falls on the bores"}, Rows: bores, Wide: []float64{4, 3, 2, 3}, Tick: true})
+		does = append(does, "Print the cut sheets of the blanks that hold the leaves of the second table on paper, at full size. Lay each leaf over its core: openings must fall on bores and pads within 0.5 mm.")
+		tables = append(tables, Table{Head: []string{"Leaf", "Net size", "Openings", "Fits the core"}, Rows: bores, Wide: []float64{4, 3, 2, 3}, Tick: true})
 	}
 	if parts != nil {
 		does = append(does, "*Hold.* Patterns that wait for these figures are not cut before the figures agree, to 0.1 %, or the files have been made again with them. Every blank says what on it waits.")
@@ -658,7 +680,7 @@ func (p *planner) cut() {
 			st.Does = append(st.Does, fmt.Sprintf("Cut %s off all round: edges of sheets are dirty and split.", p.mm(s.Margin)))
 		}
 		st.Does = append(st.Does,
-			"Cut with a sharp knife along a straightedge that is clamped down, in several light strokes, in the order of the table. Every cut goes from edge to edge of what it cuts.",
+			"Cut with a sharp knife along a straightedge that is clamped down, in several light strokes, in the order of the table. Every cut goes from edge to edge of what it cuts, and names what it leaves: 2a is what lies left of or above cut 2, 2b what lies beyond it.",
 			"Write the number of each blank on its liner, and an arrow along the grain, before you put it down. Keep the offcuts flat.")
 		rows := [][]string{}
 		for _, c := range s.Cuts {
@@ -667,7 +689,7 @@ func (p *planner) cut() {
 				what = c.Of
 			}
 			if c.Along {
-				way, from = "along the grain", "lower edge"
+				way, from = "along the grain", "upper edge"
 			}
 			name := func(is, name string) string {
 				if is == "" {
@@ -682,9 +704,21 @@ func (p *planner) cut() {
 		}
 		p.add(st)
 	}
+	if len(sh.Blanks) > 0 {
+		p.add(Step{
+			ID: "cut/how", Phase: Cut, Title: "How every blank is cut", Needs: p.of(Cut),
+			Does: []string{
+				"*Hold.* What is marked *waits* is not cut before chapter \"fit and measure\" is ticked off.",
+				"Cut a straight datum edge by hand, 3 mm in, and lay it against the bed's fence. Mask the face with low-tack tape, and rub it down.",
+				"Cut one coupon in the waste first: face, backing and adhesive must part, and the bed not be scorched.",
+				"Cut in the order of the file: marks, half-cuts, inner cuts, outer cuts. One fast pass with air; the exhaust runs on for a minute after it.",
+				"Leave every pattern on its liner. Peel the mask off, stick the label on the liner, and draw its arrow there before you take the next blank.",
+			},
+		})
+	}
 	for i, b := range sh.Blanks {
 		var held []string
-		st := Step{ID: "cut/" + b.ID, Phase: Cut, Title: "Cut " + b.ID, Parts: []string{b.ID}, Drawings: []string{"blank/" + b.ID}}
+		st := Step{ID: "cut/" + b.ID, Phase: Cut, Title: "Cut " + b.ID, Needs: []string{"cut/how"}, Parts: []string{b.ID}, Drawings: []string{"blank/" + b.ID}}
 		if b.Sheet >= 0 && b.Sheet < len(sh.Sheets) {
 			st.Needs = append(st.Needs, "cut/"+sh.Sheets[b.Sheet].ID)
 		}
@@ -696,15 +730,11 @@ func (p *planner) cut() {
 		}
 		if held != nil {
 			st.Needs = append(st.Needs, "measure/all")
-			st.Does = append(st.Does, "*Hold* until the figures are in: "+and(held)+".")
 		}
 		if b.ByKnife {
 			st.Does = append(st.Does, "Longer than the bed: cut it by knife after the templates at the end of this book; only its fingered end goes under the laser.")
-		} else {
-			st.Does = append(st.Does, "Cut a straight datum edge by hand, 3 mm in, and lay it against the bed's fence. Mask the face with low-tack tape.",
-				"Cut one coupon in the waste first: face, backing and adhesive must part, the bed not be scorched.",
-				"Cut in the order of the file: marks, half-cuts, inner cuts, outer cuts. Leave every pattern on its liner, and label it before the next blank.")
 		}
+		st.Does = append(st.Does, "Cut, labelled and laid flat.")
 		p.add(st)
 	}
 }
@@ -840,8 +870,9 @@ func (p *planner) lay() {
 			slices.Sort(s.Needs)
 			s.Needs = slices.Compact(s.Needs)
 			s.Tables = []Table{{Head: []string{"", "Leaf", "Net size", "Grain", "From", "Mind"}, Rows: rows, Wide: []float64{1.1, 4.4, 3, 2, 2, 4.2}, Tick: true}}
-			if laps := p.lapsOf(v); laps != "" {
-				s.Does = append(s.Does, laps)
+			if laps := p.lapsOf(v); laps != nil {
+				s.Does = append(s.Does, p.lapWords(laps))
+				s.Drawings = append(s.Drawings, "lap/"+laps[0].ID)
 			}
 			for _, f := range p.serving(fixture.LayLeaves, s.Parts...) {
 				s.Does = append(s.Does, fmt.Sprintf("*%s*: %s", f.ID, f.Words))
@@ -908,25 +939,26 @@ func plural(n int, one, many string) string {
 	return many
 }
 
-// lapsOf tells how the laps of bodies are made.
-func (p *planner) lapsOf(bodies []int) string {
-	var laps []veneer.Lap
+// lapsOf are the laps of bodies.
+func (p *planner) lapsOf(bodies []int) (laps []veneer.Lap) {
 	for _, l := range p.pl.Layout.Laps {
 		if slices.Contains(bodies, bodyOf(p.pl, l.Member)) {
 			laps = append(laps, l)
 		}
 	}
-	if laps == nil {
-		return ""
-	}
+	return laps
+}
+
+// lapWords tells how laps are made.
+func (p *planner) lapWords(laps []veneer.Lap) string {
 	l := laps[0]
 	var ids []string
 	for _, x := range laps {
 		ids = append(ids, x.ID)
 	}
 	return fmt.Sprintf("*Laps* (%s), %s long: thin the inner end over %s to a feather with P120 on a hard block, and lay it first. The fingers go over it, pointing the way they were cut. "+
-		"The finger holes are pierced already; when the fingers are down, drill through them into the core, %s wide, and drive %d pins, heads level with the wood. The lap stands proud by one thickness of veneer: it is meant to.",
-		strings.Join(ids, ", "), p.mm(l.Length), p.mm(l.Feather), p.mm(l.Pin), len(l.Pins))
+		"The finger holes are pierced already; when the fingers are down, drill through them into the core, %s wide, and drive %d pins, heads level with the wood. %s",
+		strings.Join(ids, ", "), p.mm(l.Length), p.mm(l.Feather), p.mm(l.Pin), len(l.Pins), map[bool]string{true: "It lies flush in the relief of the core.", false: "The lap stands proud by one thickness of veneer: it is meant to."}[l.Relief])
 }
 
 func (p *planner) join() {
@@ -967,7 +999,7 @@ func (p *planner) join() {
 			continue
 		}
 		slices.SortFunc(names, func(a, b string) int { return cmp.Compare(p.bodyIndex(a), p.bodyIndex(b)) })
-		s.Title = "Glue " + and(names)
+		s.Title = "Glue " + p.the(names)
 		s.Parts = slices.Concat(names, joints)
 		s.Tables = []Table{{Head: []string{"Joint", "This", "to this", "with", "Glue face"}, Rows: rows, Wide: []float64{2, 3, 3, 3.5, 2}, Tick: true}}
 		s.Does = []string{
@@ -1129,7 +1161,7 @@ func (p *planner) finish() {
 		},
 	})
 	p.add(Step{
-		ID: "finish/coats", Phase: Finish, Title: "Wipe on " + coats + " coats", Needs: []string{"finish/sample"}, Wait: 7 * day,
+		ID: "finish/coats", Phase: Finish, Title: "Wipe on " + coats + " coats", Needs: []string{"finish/sample"}, Wait: 12 * hour,
 		Does: []string{
 			"Keep screw seats, inserts, pads and feet free of finish. Work at 21 to 27 °C; below 13 °C it stays tacky.",
 			"Wipe on thin coats along the grain, the edges sparingly. Each coat has its line in the table.",
@@ -1257,15 +1289,9 @@ func (p *planner) assemble() {
 			}
 			rows = append(rows, []string{j.ID, a, b, p.hardware(j), how})
 		}
-		s.Title = "Set " + and(m.moving)
+		s.Title = "Set " + p.the(m.moving)
 		if onto != nil {
-			s.Title += " on " + and(onto)
-		}
-		if len(s.Title) > 80 {
-			s.Title = fmt.Sprintf("Set %s and %d more", m.moving[0], len(m.moving)-1)
-			if onto != nil {
-				s.Title += " on " + onto[0]
-			}
+			s.Title += " on " + p.the(onto)
 		}
 		s.Parts = slices.Concat(m.moving, onto, joints)
 		s.Does = []string{"Put the loose dowels in one side, dry. Bring the parts together by hand along the thin lines of the drawing; if they jam, one of them leans: take them off and begin again."}
@@ -1294,6 +1320,43 @@ func (p *planner) assemble() {
 	p.add(s)
 }
 
+// the is bodies by their kinds: "the legs and the top".
+func (p *planner) the(bodies []string) string {
+	var out []string
+	for _, k := range p.kinds {
+		n := 0
+		for _, b := range k.bodies {
+			if slices.Contains(bodies, p.pl.Seams.Bodies[b].ID) {
+				n++
+			}
+		}
+		name := strings.ReplaceAll(k.name, "-", " ")
+		switch {
+		case n == 0:
+		case n == 1 && len(k.bodies) > 1:
+			out = append(out, "one "+name)
+		case n == 1:
+			out = append(out, "the "+name)
+		case n < len(k.bodies):
+			out = append(out, fmt.Sprintf("%d %s", n, many(name)))
+		default:
+			out = append(out, "the "+many(name))
+		}
+	}
+	return and(out)
+}
+
+// many is the plural of a member's name.
+func many(s string) string {
+	switch {
+	case strings.HasSuffix(s, "f") && !strings.HasSuffix(s, "ff"):
+		return strings.TrimSuffix(s, "f") + "ves"
+	case strings.HasSuffix(s, "s"), strings.HasSuffix(s, "x"), strings.HasSuffix(s, "ch"), strings.HasSuffix(s, "sh"):
+		return s + "es"
+	}
+	return s + "s"
+}
+
 // apartIn is whether two bodies go different ways in a move.
 func (p *planner) apartIn(m move, a, b string) bool {
 	var w [2]geom.Vec3
@@ -1318,7 +1381,7 @@ func (p *planner) use() {
 		}
 	}
 	for _, f := range p.pl.Findings {
-		if f.Stage == "stability" && f.Severity != finding.Note {
+		if f.Stage == "stability" {
 			does = append(does, "*Tip-over.* "+f.Message)
 		}
 	}
@@ -1329,8 +1392,16 @@ func (p *planner) use() {
 		"*Care.* Dust with a dry cloth; wipe spills at once. No steam, no solvents, no silicone polish. Let no pot, cup or lamp heat it beyond what the hand bears.",
 		"*Sun and dry air.* Keep it out of a parked car and away from radiators and stoves. Wood shrinks across the grain in heated rooms: 40 to 60 % humidity suits it.",
 		"*Spare veneer.* Keep adhesive veneer flat, in its bag, dark, at 15 to 25 °C, and use it within the time that its maker gives, or a year. Keep offcuts of the same sheet for repairs, with the kit revision on them.",
+		"*Files.* "+p.licence(),
 		"*Repairs.* One segment or one leaf can be made again by its number, from files of the same kit revision and wood of the same flitch.")
 	p.add(Step{ID: "use/all", Phase: Use, Title: "Before you use it", Needs: p.of(Assemble), Does: does})
+}
+
+func (p *planner) licence() string {
+	if p.Licence != "" {
+		return p.Licence
+	}
+	return "Nothing is written here of the licence of the files: ask whoever made the kit before you pass them on or sell pieces made from them."
 }
 
 // and joins names: "a, b and c".

@@ -1,0 +1,202 @@
+package book
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	qr "github.com/piglig/go-qr"
+
+	"groundwork/internal/draw"
+	"groundwork/internal/geom"
+)
+
+// Grid is a sheet of labels. Lengths are mm.
+type Grid struct {
+	Paper       Paper
+	Columns     int
+	Rows        int
+	Size        geom.Vec2 // of one label
+	Pitch       geom.Vec2 // from one label to the next; the zero value means Size
+	Left, Top   float64   // margins
+	Skip        int       // labels of the first sheet that are used up
+	Unprintable float64   // mm of a label's rim that stays empty, 0 for 2
+}
+
+// Common label sheets.
+var (
+	A4Grid3x8      = Grid{Paper: A4, Columns: 3, Rows: 8, Size: geom.V2(70, 36), Pitch: geom.V2(70, 36), Top: 4.5}
+	A4Grid3x7      = Grid{Paper: A4, Columns: 3, Rows: 7, Size: geom.V2(63.5, 38.1), Pitch: geom.V2(66, 38.1), Left: 7.25, Top: 15.15}
+	LetterGrid3x10 = Grid{Paper: Letter, Columns: 3, Rows: 10, Size: geom.V2(66.675, 25.4), Pitch: geom.V2(69.85, 25.4), Left: 4.7625, Top: 12.7}
+)
+
+// check refuses a grid that does not lie on its paper.
+func (g Grid) check() error {
+	paper := g.Paper.size()
+	right := g.Left + float64(g.Columns-1)*g.Pitch.X + g.Size.X
+	low := g.Top + float64(g.Rows-1)*g.Pitch.Y + g.Size.Y
+	switch {
+	case g.Columns < 1 || g.Rows < 1 || g.Size.X < 40 || g.Size.Y < 20:
+		return fmt.Errorf("book: labels of %g x %g mm in %d columns and %d rows: at least 40 x 20 mm is needed", g.Size.X, g.Size.Y, g.Columns, g.Rows)
+	case right > paper.X+1e-6 || low > paper.Y+1e-6 || g.Left < 0 || g.Top < 0 || g.Pitch.X < g.Size.X || g.Pitch.Y < g.Size.Y:
+		return fmt.Errorf("book: a grid of labels that reaches to %g x %g mm does not lie on paper of %g x %g mm, or its labels overlap", right, low, paper.X, paper.Y)
+	case g.Skip < 0 || g.Skip >= g.Columns*g.Rows:
+		return fmt.Errorf("book: %d labels used up of a sheet of %d", g.Skip, g.Columns*g.Rows)
+	}
+	return nil
+}
+
+// tag is what stands on one label.
+type tag struct {
+	id     string
+	member string
+	lies   string // print load, or blank
+	code   string // of the square code: piece/revision/ID
+}
+
+// tags are one for each segment, then one for each leaf.
+func tags(in Inputs) (out []tag) {
+	pl := in.Plan
+	code := func(id string) string { return pl.Piece.Name + "/" + in.Revision + "/" + id }
+	load := map[string]string{}
+	for _, l := range pl.Printing.Loads {
+		for _, it := range l.Items {
+			load[pl.Printing.Prints[it.Print].Segment] = l.ID
+		}
+	}
+	for _, s := range pl.Cores.Segments {
+		var names []string
+		for _, m := range pl.Seams.Bodies[s.Body].Members {
+			names = append(names, pl.Piece.Members[m].ID)
+		}
+		out = append(out, tag{s.ID, strings.Join(names, " + "), load[s.ID], code(s.ID)})
+	}
+	for i, p := range pl.Patterns {
+		t := tag{id: p.ID, member: "plug", code: code(p.ID)}
+		if p.Member >= 0 {
+			t.member = pl.Piece.Members[p.Member].ID
+		}
+		if b := pl.Sheets.Placements[i].Blank; b >= 0 {
+			t.lies = pl.Sheets.Blanks[b].ID
+		}
+		if p.Release != "" {
+			t.lies += ", waits"
+		}
+		out = append(out, t)
+	}
+	return out
+}
+
+// Labels is a PDF file of labels, one for each segment and each leaf: its number,
+// the piece, the member, the print load or blank, the kit revision, and a QR code
+// (ISO/IEC 18004) of the plain text "piece/revision/ID". The grid's zero value is
+// A4Grid3x8.
+func Labels(in Inputs, g Grid) ([]byte, error) {
+	b, err := labelSheets(in, g)
+	if err != nil {
+		return nil, err
+	}
+	return b.bytes()
+}
+
+func labelSheets(in Inputs, g Grid) (*booklet, error) {
+	if _, err := rulers(); err != nil {
+		return nil, err
+	}
+	in, err := in.revised()
+	if err != nil {
+		return nil, err
+	}
+	if g == (Grid{}) {
+		g = A4Grid3x8
+	}
+	if g.Pitch == (geom.Vec2{}) {
+		g.Pitch = g.Size
+	}
+	if err := g.check(); err != nil {
+		return nil, err
+	}
+	rim := g.Unprintable
+	if rim == 0 {
+		rim = 2
+	}
+	b := &booklet{title: in.Plan.Piece.Title + ": labels", subject: "Kit revision " + in.Revision, author: in.Maker, size: g.Paper.size()}
+	per := g.Columns * g.Rows
+	for i, t := range tags(in) {
+		n := i + g.Skip
+		if n/per >= len(b.pages) {
+			b.pages = append(b.pages, page{})
+		}
+		at := geom.V2(g.Left+float64(n%g.Columns)*g.Pitch.X, b.size.Y-g.Top-float64(n%per/g.Columns)*g.Pitch.Y-g.Size.Y)
+		box := geom.Box2{Min: at.Add(geom.V2(rim, rim)), Max: at.Add(g.Size).Sub(geom.V2(rim, rim))}
+		if err := t.put(&b.pages[len(b.pages)-1], box, in); err != nil {
+			return nil, err
+		}
+	}
+	return b, nil
+}
+
+// put draws a label within a box: the code at the left, words beside it.
+func (t tag) put(p *page, box geom.Box2, in Inputs) error {
+	code, err := qr.EncodeText(t.code, qr.Medium)
+	if err != nil {
+		return fmt.Errorf("book: code of %s: %w", t.id, err)
+	}
+	// Four modules all round stay white (ISO/IEC 18004, quiet zone); the label's own
+	// rim is white, too.
+	const quiet = 4
+	side := min(box.Size().Y, 0.42*box.Size().X)
+	module := side / float64(code.Size()+quiet)
+	low := geom.V2(box.Min.X+quiet/2*module, box.Center().Y-module*float64(code.Size())/2)
+	var area geom.Polygons
+	for y := range code.Size() {
+		for x := 0; x < code.Size(); x++ {
+			from := x
+			for x < code.Size() && code.Module(x, y) {
+				x++
+			}
+			if x > from {
+				at := low.Add(geom.V2(float64(from)*module, float64(code.Size()-1-y)*module))
+				area = append(area, rectangle(geom.Box2{Min: at, Max: at.Add(geom.V2(float64(x-from)*module, module))}))
+			}
+		}
+	}
+	p.layers = append(p.layers, lines(0, 0, draw.Region{Area: area}))
+	left := box.Min.X + module*float64(code.Size()+quiet) + 1
+	room := box.Max.X - left
+	words := []struct {
+		s    string
+		face face
+		size float64
+	}{
+		{t.id, bold, 13}, {in.Plan.Piece.Title, regular, 9}, {t.member, regular, 9}, {t.lies, regular, 9}, {"Kit " + in.Revision, regular, 8},
+	}
+	var out []text
+	high := 0.0
+	for _, w := range words {
+		if w.s == "" {
+			continue
+		}
+		for w.size > least && width(w.face, w.size, w.s) > room {
+			w.size = max(least, w.size-0.5)
+		}
+		for _, l := range broken(w.size, room, []span{{w.face, w.s}}) {
+			for _, sp := range l {
+				out = append(out, text{size: w.size, face: sp.face, s: sp.s})
+				high += w.size * point * 1.15
+			}
+		}
+	}
+	for high > box.Size().Y && len(out) > 2 { // a long ID takes the place of what is told last
+		last := out[len(out)-2]
+		high -= last.size * point * 1.15
+		out = slices.Delete(out, len(out)-2, len(out)-1)
+	}
+	y := box.Center().Y + high/2
+	for _, x := range out {
+		y -= x.size * point * 1.15
+		x.at = geom.V2(left, y+0.25*x.size*point)
+		p.texts = append(p.texts, x)
+	}
+	return nil
+}
