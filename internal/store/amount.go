@@ -62,8 +62,8 @@ func Digits(currency string) int {
 }
 
 // MoneyOf is v of the currency, to the nearest minor unit, ties away from zero.
-// It is an error if v is not finite, beyond ten million minor units a hundred
-// times, or the currency is no code of three capitals.
+// It is an error if v is not finite, beyond a thousand million minor units, or
+// the currency is no code of three capitals.
 func MoneyOf(v float64, currency string) (Money, error) {
 	if !isCurrency(currency) {
 		return Money{}, fmt.Errorf("%q is no code of a currency; write it as EUR", currency)

@@ -160,7 +160,7 @@ func Verify(ctx context.Context, path string) (c Contents, err error) {
 		return err
 	})
 	if err != nil {
-		return Contents{}, fmt.Errorf("%s: %w", path, err)
+		return Contents{}, fmt.Errorf("%s: %w", path, ofFile(err))
 	}
 	return c, nil
 }
@@ -213,7 +213,7 @@ func restore(ctx context.Context, path, backup string, now func() time.Time) (r 
 	if err := syncFile(part); err != nil {
 		return r, err
 	}
-	if r.Kept, err = setAside(ctx, path, now); err != nil {
+	if r.Kept, err = setAside(ctx, path, filepath.Join(dir, "probe"), now); err != nil {
 		return r, fmt.Errorf("keeping the store that is there: %w", err)
 	}
 	if err := os.Rename(part, path); err != nil {
@@ -224,7 +224,7 @@ func restore(ctx context.Context, path, backup string, now func() time.Time) (r 
 
 // setAside gives what is at path a second name. SQLite's log beside it is put
 // into it first, for the log would else be taken for the new store's.
-func setAside(ctx context.Context, path string, now func() time.Time) (string, error) {
+func setAside(ctx context.Context, path, probe string, now func() time.Time) (string, error) {
 	if _, err := os.Lstat(path); errors.Is(err, fs.ErrNotExist) {
 		return "", removeLog(path, "")
 	} else if err != nil {
@@ -240,10 +240,17 @@ func setAside(ctx context.Context, path string, now func() time.Time) (string, e
 		}
 		kept = fmt.Sprintf("%s-%d", base, n)
 	}
-	if db, err := sql.Open("sqlite", dsn(path)); err == nil {
-		// What cannot be opened is what a backup is restored for: its log is kept as it is.
-		_, _ = db.ExecContext(ctx, "PRAGMA wal_checkpoint(TRUNCATE)")
-		db.Close()
+	// A store that is damaged is what a backup is restored for: SQLite, which would
+	// put its log into it for good, is not let near it, and both are kept as they are.
+	if readable(ctx, path, probe) {
+		db, err := sql.Open("sqlite", dsn(path))
+		if err != nil {
+			return "", err
+		}
+		_, err = db.ExecContext(ctx, "PRAGMA wal_checkpoint(TRUNCATE)")
+		if err := errors.Join(err, db.Close()); err != nil {
+			return "", err
+		}
 	}
 	if err := os.Link(path, kept); err != nil {
 		if err := copyFile(kept, path); err != nil { // no such names on this file system
@@ -254,6 +261,24 @@ func setAside(ctx context.Context, path string, now func() time.Time) (string, e
 		return "", err
 	}
 	return kept, syncFolder(filepath.Dir(path))
+}
+
+// readable reports whether SQLite finds no fault in the store at path with its
+// log, by a copy of both that it makes at probe.
+func readable(ctx context.Context, path, probe string) bool {
+	if copyFile(probe, path) != nil {
+		return false
+	}
+	if err := copyFile(probe+"-wal", path+"-wal"); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return false
+	}
+	db, err := sql.Open("sqlite", dsn(probe))
+	if err != nil {
+		return false
+	}
+	defer db.Close()
+	var found string
+	return db.QueryRowContext(ctx, "PRAGMA quick_check(1)").Scan(&found) == nil && found == "ok"
 }
 
 // removeLog moves SQLite's log beside kept, if it has anything in it. Without

@@ -532,14 +532,14 @@ func TestKilledRestoring(t *testing.T) {
 	ok(t, s.Close())
 	rng := rand.New(rand.NewPCG(7, 8))
 	got := map[string]int{}
-	for range 20 {
-		cmd := child(t, "restore", path, "STORE_TEST_A="+backups[0], "STORE_TEST_B="+backups[1])
+	for n := range 20 {
+		cmd := child(t, "restore", path, "STORE_TEST_A="+backups[n%2], "STORE_TEST_B="+backups[1-n%2])
 		out, err := cmd.StdoutPipe()
 		ok(t, err)
 		ok(t, cmd.Start())
 		in := bufio.NewReader(out)
 		in.ReadString('\n')
-		time.Sleep(time.Duration(rng.Int64N(int64(60 * time.Millisecond))))
+		time.Sleep(time.Duration(rng.Int64N(int64(120 * time.Millisecond))))
 		cmd.Process.Kill()
 		cmd.Wait()
 		s, err := Open(t.Context(), path, noon)

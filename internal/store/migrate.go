@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"strings"
 
 	"github.com/pressly/goose/v3"
 	sqlite3 "modernc.org/sqlite/lib"
@@ -56,7 +57,9 @@ func isCurrent(ctx context.Context, path string) (bool, error) {
 	} else if info.IsDir() {
 		return false, fmt.Errorf("%w: it is a folder", ErrForeign)
 	}
-	db, err := sql.Open("sqlite", dsn(path, "_pragma=query_only(1)", "mode=rw"))
+	// Without the pragma that makes a log: another program's file is left as it is.
+	name, _, _ := strings.Cut(dsn(path), "?")
+	db, err := sql.Open("sqlite", name+fmt.Sprintf("?mode=rw&_pragma=busy_timeout(%d)&_pragma=query_only(1)", busyWait))
 	if err != nil {
 		return false, err
 	}
@@ -69,7 +72,7 @@ func isCurrent(ctx context.Context, path string) (bool, error) {
 		})
 	})
 	if err != nil {
-		return false, err
+		return false, ofFile(err)
 	}
 	want, err := Version()
 	if at > want {
@@ -86,10 +89,6 @@ func version(ctx context.Context, tx *sql.Tx) (int64, error) {
 		(SELECT count(*) FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%' AND name <> ?1),
 		(SELECT count(*) FROM sqlite_schema WHERE type = 'table' AND name = ?1)`, versions).Scan(&app, &tables, &ours)
 	switch {
-	case code(err)&0xff == sqlite3.SQLITE_NOTADB:
-		return 0, fmt.Errorf("%w: it is no SQLite database", ErrForeign)
-	case code(err)&0xff == sqlite3.SQLITE_CORRUPT:
-		return 0, fmt.Errorf("%w: %w; restore a backup", ErrDamaged, err)
 	case err != nil:
 		return 0, err
 	case app != applicationID && (app != 0 || tables > 0):
@@ -102,6 +101,17 @@ func version(ctx context.Context, tx *sql.Tx) (int64, error) {
 	var at sql.NullInt64
 	err = tx.QueryRowContext(ctx, "SELECT max(version_id) FROM "+versions+" WHERE is_applied = 1").Scan(&at)
 	return at.Int64, err
+}
+
+// ofFile says in our words what SQLite found wrong with a file.
+func ofFile(err error) error {
+	switch code(err) & 0xff {
+	case sqlite3.SQLITE_NOTADB:
+		return fmt.Errorf("%w: it is no SQLite database (%w)", ErrForeign, err)
+	case sqlite3.SQLITE_CORRUPT:
+		return fmt.Errorf("%w: %w; restore a backup", ErrDamaged, err)
+	}
+	return err
 }
 
 // migrate brings the store at path up to this version; a migration happens as a
@@ -129,9 +139,12 @@ func migrateTo(ctx context.Context, path string, to int64) error {
 	if err != nil {
 		return err
 	}
-	if to < 0 {
+	switch {
+	case to < 0:
 		_, err = p.Up(ctx)
-	} else {
+	case to == 0:
+		_, err = p.GetDBVersion(ctx) // makes goose's own table
+	default:
 		_, err = p.UpTo(ctx, to)
 	}
 	if err != nil {

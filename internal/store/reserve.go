@@ -400,7 +400,8 @@ func fromLots(lots []Lot, free []Amount, needs []Need) ([]Amount, []Shortage) {
 }
 
 // fit gives each amount, of which the largest comes first, a lot that has room
-// for it, or -1. It takes for each the lot that is left with least, and goes
+// for it, or -1. It takes for each the lot that is left with least (of two alike
+// the one that had less), and goes
 // back on that if a later one then fits nowhere, within a budget of steps; if
 // none of that helps, it is the first try that counts.
 func fit(free []Amount, amounts []Amount) []int {
@@ -421,7 +422,7 @@ func fit(free []Amount, amounts []Amount) []int {
 				can = append(can, k)
 			}
 		}
-		slices.SortStableFunc(can, func(a, b int) int { return cmp.Compare(room[a], room[b]) })
+		slices.SortStableFunc(can, func(a, b int) int { return cmp.Or(cmp.Compare(room[a], room[b]), cmp.Compare(free[a], free[b])) })
 		for c, k := range can {
 			if c > 0 && room[k] == room[can[c-1]] {
 				continue // as good as the one before
