@@ -165,6 +165,7 @@ export const test = base.extend<Fixtures>({
   context: async ({ context, server, guard }, use) => {
     guard.watch(context, () => new URL(server.url).origin);
     await use(context);
+    await context.close(); // before the server ends, which windows would complain of
   },
   another: async ({ browser, server, guard }, use) => {
     const opened: BrowserContext[] = [];

@@ -64,7 +64,8 @@ test('a piece that was broken in the folder opens with its faults, and no drawin
   await page.goto(server.url);
   await expect(page.getByText(/Has a fault/)).toBeVisible();
   await page.getByRole('link', { name: /Wren board|wren-board/ }).click();
-  const area = await sheet.editor(file);
+  // The file opens by itself at its faults.
+  const area = page.getByRole('textbox', { name: `Piece file ${file}` });
   await expect(area).toHaveAttribute('aria-invalid', 'true');
   await expect(page.getByRole('button', { name: /^Line \d+$/ }).first()).toBeVisible();
   await picture(page, 'fault-from-the-start');

@@ -66,27 +66,34 @@ test('a pattern is moved by the keyboard, stays there, and goes back', async ({ 
 });
 
 test('a search is stopped, and its layout let go', async ({ page, server, folder }) => {
-  const sheet = await begin(page, server);
+  folder.bring('heron-side-table.yaml'); // enough patterns to search for minutes
+  const sheet = new Sheet(page);
+  await sheet.open(server, 'Heron side table');
+  await sheet.workedOut();
+  await sheet.look('Cut sheets');
   await sheets(page).getByRole('button', { name: 'Tighter layout' }).click();
   await sheets(page).getByRole('button', { name: '5 min' }).click();
   await sheets(page).getByRole('button', { name: 'Stop, with the best so far' }).click();
+  await expect(sheets(page).getByRole('row', { name: /^Before/ })).toContainText('%');
+  await picture(page, 'search');
   await sheets(page).getByRole('button', { name: 'Let it go' }).click();
   await expect(sheets(page).getByRole('button', { name: '5 min' })).toBeEnabled();
-  expect(folder.has(marksFile)).toBe(false);
-  await sheet.saved(file);
+  expect(folder.has('heron-side-table.marks.yaml')).toBe(false);
 });
 
-test('a search is kept', async ({ page, server, folder }) => {
+test('a layout is kept whole', async ({ page, server, folder }) => {
   const sheet = await begin(page, server);
-  await sheets(page).getByRole('button', { name: 'Tighter layout' }).click();
-  await sheets(page).getByRole('spinbutton').fill('1');
-  await sheets(page).getByRole('button', { name: 'Search', exact: true }).click();
-  await sheets(page).getByRole('button', { name: 'Keep it' }).click();
+  const laid = async () => (await sheet.plan<Laid>()).patterns.filter((p) => p.panel).map(({ id, panel, x, y, rotation }) => ({ id, panel, x, y, rotation }));
+  const before = await laid();
+  await sheets(page).getByRole('button', { name: /^Pinned/ }).click();
+  await sheets(page).getByRole('button', { name: 'Keep this layout whole' }).click();
   await sheet.saved(file);
-  await expect.poll(() => folder.has(marksFile)).toBe(true);
+  await expect(sheets(page).getByRole('button', { name: `Pinned (${before.length})` })).toBeVisible();
   await sheet.workedOut();
-  const ids = (await sheet.plan<Laid>()).patterns.filter((p) => p.panel).length;
-  await expect(sheets(page).getByRole('button', { name: `Pinned (${ids})` })).toBeVisible();
+  expect(await laid()).toEqual(before);
+  expect(folder.has(marksFile)).toBe(true);
+  await sheets(page).getByRole('button', { name: 'Unpin all' }).click();
+  await expect(sheets(page).getByRole('button', { name: 'Pinned (0)' })).toBeVisible();
 });
 
 /** A plain photograph, w by h pixels: PNG (ISO/IEC 15948), 8 bits of grey. */
