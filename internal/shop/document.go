@@ -35,6 +35,7 @@ type Document struct {
 	Electricity given.Number    `json:"electricity" jsonschema_description:"Money for a kWh; 0 when left out."`
 	Bench       BenchDoc        `json:"bench" jsonschema_description:"The bench that work is glued and clamped on."`
 	Work        WorkDoc         `json:"work" jsonschema_description:"Who works when, and what has to be waited for: the calendar of a job rests on it."`
+	Parcels     ParcelsDoc      `json:"parcels" jsonschema_description:"How kits are packed, what may be sent, and what a batch is priced by."`
 	LiftLimit   given.Number    `json:"lift_limit" jsonschema_description:"Mass that one person should lift; 23 kg when left out (lifting constant of the revised NIOSH lifting equation, 1994)."`
 }
 

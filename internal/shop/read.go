@@ -251,6 +251,7 @@ func (r *reader) shop(d *Document) *Shop {
 	s.Electricity = r.price(d.Electricity, "price of electricity")
 	s.Bench = r.bench(d.Bench)
 	s.Work = r.work(d.Work)
+	s.Parcels = r.parcels(d.Parcels)
 	s.LiftLimit = r.number(d.LiftLimit, "lift limit", masses, liftLimit, span{1000, 100000})
 	return s
 }

@@ -21,6 +21,7 @@ type Shop struct {
 	Consumables []Consumable
 	Bench       Bench
 	Work        Work
+	Parcels     Parcels
 	Labour      float64 // money per hour of a person's time
 	Electricity float64 // money per kWh
 	LiftLimit   float64 // g that one person should lift (NIOSH lifting constant 23 kg)

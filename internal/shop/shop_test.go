@@ -73,6 +73,7 @@ func TestDefaults(t *testing.T) {
 		Fits:    Fits{Hole: 0.15, GluedDowel: 0.25, LooseDowel: 0.3, Plug: 0.2, BedChamfer: 0.4},
 		Bench:   Bench{Hole: 20, Pitch: 96, Size: geom.V2(1150, 750), ClampReach: 160, ClampOpening: 600, ClampForce: 500},
 		Work:    usualWork,
+		Parcels: usualParcels,
 	}
 	if diff := cmp.Diff(want, got, near); diff != "" {
 		t.Error(diff)
@@ -113,6 +114,7 @@ func TestEveryKey(t *testing.T) {
 		Consumables: []Consumable{{ID: "glue", Per: "joint-area", Amount: 210, Unit: "g", Price: 0.08, Note: "thin"}},
 		Bench:       Bench{Hole: 19, Pitch: 101.6, Size: geom.V2(1800, 762), ClampReach: 200, ClampOpening: 1000, ClampForce: 444.82216152605},
 		Work:        everyWork,
+		Parcels:     everyParcels,
 	}
 	if diff := cmp.Diff(want, got, near); diff != "" {
 		t.Error(diff)
