@@ -131,5 +131,6 @@ test('a photograph is laid under the patterns', async ({ page, server, folder })
   expect(folder.has('walnut.png')).toBe(true);
   expect(folder.read(marksFile)).toContain('walnut.png');
   await expect(sheets(page).getByText('walnut.png is laid on walnut-1.')).toBeVisible();
+  await expect(sheets(page).locator('svg image'), 'the photograph lies under the patterns').toHaveCount(1);
   await picture(page, 'photograph');
 });
