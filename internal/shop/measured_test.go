@@ -114,10 +114,49 @@ func fill(t *rapid.T, m *Measured) {
 	}
 }
 
+// noted is a shop with comments, lists and mappings written in several ways.
+const noted = `# My shop
+groundwork: 1
+currency: EUR
+printers:
+  - {id: a, build: [220, 220, 250]}
+filaments:
+  - id: abs
+    material: ABS       # the black one
+    shrink: [0.0, 0, "0"]     # measure
+  - {id: petg, material: PETG, shrink: [ 0.4 %, 0.4 %, 0.2 % ]}   # sums to nothing: [1, 2]
+lasers:
+  - id: laser
+    bed: [600 mm, 400 mm]
+    kerf: 0.15 mm       # ten strips
+veneers:
+  - id: walnut
+    face: 0.5 mm
+    backing: 0.25 mm
+    adhesive: 0.05 mm
+    sheet: [610 mm, 2440 mm]
+    bend_along: 60      # grain round the curve
+    bend_across: '30'
+  - {id: ash, face: 0.5, backing: 0.25, adhesive: 0.05, sheet: [610, 2440]}
+inserts:
+  - {size: M4, hole: 5.6 mm, outer: 5.9 mm}
+  - {size: M5, hole: 6.4 mm, outer: 6.7 mm, length: 9.5 mm}
+dowels:
+  - {diameter: 8 mm, length: 40 mm}
+  - {diameter: 8 mm, length: 30 mm, printed: true}
+# fits: {hole: 1}  an old line
+fits:
+  hole: 0.15 mm         # smaller than drawn
+  glued_dowel: 0.25 mm
+  loose_dowel: "0.3 mm"
+
+  plug: 0.2 mm
+`
+
 // Applying a form twice is applying it once; what it does not name stays, to the
 // byte: whole lines, and in the lines that change everything but the values.
 func TestApplyTouchesNothingElse(t *testing.T) {
-	text := exampleText(t)
+	text := []byte(noted)
 	crlf := bytes.ReplaceAll(text, []byte("\n"), []byte("\r\n"))
 	rapid.Check(t, func(t *rapid.T) {
 		m := full()
