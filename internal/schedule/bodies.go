@@ -86,6 +86,11 @@ func (n *net) namesOf(b int) []string {
 		if e, ok := ends[j.Contact]; ok && (body[e[0]] == b || body[e[1]] == b) {
 			ids = append(ids, j.ID)
 		}
+		for _, o := range j.Bores {
+			if body[o.Member] == b {
+				ids = append(ids, o.ID)
+			}
+		}
 	}
 	return ids
 }

@@ -32,9 +32,9 @@ func init() {
 
 var brought []intake.File
 
-// given is a piece with every result that a calendar is made from, without
+// givenPiece is a piece with every result that a calendar is made from, without
 // fixtures.
-func given(t testing.TB, name string) schedule.Inputs {
+func givenPiece(t testing.TB, name string) schedule.Inputs {
 	t.Helper()
 	k, err := kernel()
 	if err != nil {

@@ -16,6 +16,8 @@ type hours struct {
 	from    int64     // s, moment from which on there is work
 	persons *project.Calendar
 	rooms   *project.Calendar // from the first hour of a day to its last
+
+	longestWork, longestRoom int64 // s, of one stretch of them
 }
 
 // hoursOf counts holidays of so many weeks; after them they come again.
@@ -52,6 +54,7 @@ func hoursOf(w shop.Work, start time.Time, weeks int) hours {
 		}
 		h.rooms.Working = append(h.rooms.Working, project.Interval{From: midnight + int64(spans[0][0]), To: midnight + int64(spans[len(spans)-1][1])})
 	}
+	h.longestWork, h.longestRoom = longest(h.persons), longest(h.rooms)
 	return h
 }
 

@@ -2,6 +2,7 @@ package schedule
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -9,6 +10,7 @@ import (
 	"strings"
 
 	"groundwork/internal/finding"
+	"groundwork/internal/parallel"
 	"groundwork/internal/project"
 )
 
@@ -120,61 +122,85 @@ func longestClosed(open []project.Interval) float64 {
 }
 
 // alternatives makes the calendar again with one more of what it waits for, and
-// tells what that brings.
+// with prints as slow as they may be, and tells what that makes of the end.
 func (n *net) alternatives(ctx context.Context, r *Result, o Options) error {
 	type try struct {
-		what, code, pointer, value string
-		change                     func(*net)
+		what, code, remedy string
+		changes            []finding.Change
+		change             func(*net)
+	}
+	waits := func(name string) bool {
+		return slices.ContainsFunc(r.Critical, func(s Step) bool { return strings.HasPrefix(s.Why, name) && strings.HasSuffix(s.Why, freeAgain) })
 	}
 	var tries []try
 	for i, p := range n.in.Shop.Printers {
-		k := n.resource(p.ID)
-		if !slices.ContainsFunc(n.loads, func(l load) bool { return l.resource == k }) {
-			continue
+		if k := n.resource(p.ID); waits(p.ID) {
+			tries = append(tries, try{"one more " + p.ID, "more-printers", fmt.Sprintf("see whether that is worth it to you: count: %d in the shop file", p.Count+1),
+				[]finding.Change{{Document: finding.ShopFile, Pointer: fmt.Sprintf("/printers/%d/count", i), Value: strconv.Itoa(p.Count + 1)}},
+				func(m *net) { m.resources[k].Capacity++ }})
 		}
-		tries = append(tries, try{"one more " + p.ID, "more-printers", fmt.Sprintf("/printers/%d/count", i), strconv.Itoa(p.Count + 1),
-			func(m *net) { m.resources[k].Capacity++ }})
 	}
-	tries = append(tries, try{"one more person", "more-persons", "/work/persons", strconv.Itoa(n.in.Shop.Work.Persons + 1),
-		func(m *net) { m.resources[person].Capacity++ }})
+	if waits("person") {
+		tries = append(tries, try{"one more person", "more-persons", fmt.Sprintf("see who could help: persons: %d in the shop's section work", n.in.Shop.Work.Persons+1), nil,
+			func(m *net) { m.resources[person].Capacity++ }})
+	}
 	if !n.in.Shop.Work.NightPrinting {
-		tries = append(tries, try{"printing at night", "night-printing", "/work/night_printing", "true", func(m *net) {
+		tries = append(tries, try{"printing at night", "night-printing", "see whether it is safe where the printers stand: night_printing: true in the shop's section work", nil, func(m *net) {
 			for i := range m.resources[laser+1:] {
 				m.resources[laser+1+i].Calendar = nil
 			}
 		}})
 	}
-	for _, t := range tries {
+	tries = append(tries, try{what: slowPrints, code: "slow-prints", remedy: "promise the later day, or log your prints and lower the printer's spread", change: func(m *net) {
+		m.tasks = slices.Clone(m.tasks)
+		for _, l := range m.loads {
+			m.tasks[l.print].long = m.tasks[l.print].hand + l.high
+		}
+	}})
+	ends := make([]int64, len(tries))
+	errs := make([]error, len(tries))
+	parallel.Each(len(tries), 0, func(i int) {
 		m := *n
 		m.resources = slices.Clone(n.resources)
-		t.change(&m)
-		again, err := m.solve(ctx, o)
-		if err != nil {
-			return err
+		tries[i].change(&m)
+		var again *solution
+		if again, errs[i] = m.solve(ctx, o); errs[i] == nil {
+			ends[i] = again.Makespan
 		}
-		end := float64(again.Makespan)
-		r.Alternatives = append(r.Alternatives, Alternative{What: t.what, End: end, Finish: r.At(end)})
-		// A part of a day is less than the search may miss.
-		if r.End-end < day {
+	})
+	for i, t := range tries {
+		var refused *project.Error
+		if errors.As(errs[i], &refused) { // a slow print that no day is long enough for
 			continue
 		}
-		n.found(finding.Finding{
-			Severity: finding.Note, Code: t.code, Subject: "piece",
-			Message: fmt.Sprintf("%s would bring the end forward from %s to %s, by %s", t.what, r.when(r.End), r.when(end), span(r.End-end)),
-			Remedy:  "see whether that is worth it to you", Source: "the calendar made again",
-			Changes: []finding.Change{{Document: finding.ShopFile, Pointer: t.pointer, Value: t.value}},
-		})
+		if errs[i] != nil {
+			return errs[i]
+		}
+		end := float64(ends[i])
+		r.Alternatives = append(r.Alternatives, Alternative{What: t.what, End: end, Finish: r.At(end)})
+		// A part of a day is less than the search may miss.
+		f := finding.Finding{Severity: finding.Note, Code: t.code, Subject: "piece", Remedy: t.remedy, Source: "the calendar made again", Changes: t.changes}
+		switch {
+		case t.what == slowPrints && end-r.End >= day:
+			f.Message = fmt.Sprintf("with %s it ends %s, %s later than %s", t.what, r.when(end), span(end-r.End), r.when(r.End))
+		case t.what != slowPrints && r.End-end >= day:
+			f.Message = fmt.Sprintf("%s would bring the end forward from %s to %s, by %s", t.what, r.when(r.End), r.when(end), span(r.End-end))
+		default:
+			continue
+		}
+		n.found(f)
 	}
 	return nil
 }
+
+const slowPrints = "prints as slow as they may be"
 
 // when is a time in words: "Mon 30 Nov 2026, 8:00", or "day 3, 8:00".
 func (r *Result) when(s float64) string {
 	if t := r.At(s); !t.IsZero() {
 		return t.Format("Mon 2 Jan 2006, 15:04")
 	}
-	d, h := int(s)/day, int(s)%day
-	return fmt.Sprintf("day %d, %d:%02d", d+1, h/3600, h%3600/60)
+	return fmt.Sprintf("day %d, %s", int(s)/day+1, clock(s))
 }
 
 // span is a length of time in words.

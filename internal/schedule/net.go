@@ -44,6 +44,7 @@ type net struct {
 	tasks     []task
 	resources []project.Resource
 	loads     []load
+	first     int // how many of them are coupons, and come first
 	rates     map[string]float64 // s of one unit of the bill's labour, by its line
 	findings  []finding.Finding
 
@@ -65,6 +66,7 @@ type load struct {
 	resource int // printer
 	print    int
 	off      int
+	high     int64 // s that it prints at most
 }
 
 const (
@@ -107,7 +109,7 @@ func build(in Inputs, o Options) *net {
 	if !o.Start.IsZero() && len(w.Holidays) > 0 {
 		n.hours = hoursOf(w, o.Start, holidayWeeks)
 	}
-	n.chunk = max(60, min(longestPart, longest(n.hours.persons)))
+	n.chunk = max(60, min(longestPart, n.hours.longestWork))
 	n.cure = int64(max(0, w.GlueCure-w.GlueHold))
 	n.resources = []project.Resource{
 		{Name: "person", Capacity: int64(w.Persons), Calendar: n.hours.persons},

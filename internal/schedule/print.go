@@ -23,17 +23,29 @@ func (n *net) print(o Options) {
 	}
 	serve := n.servers()
 
+	// off tells which fixtures have parts on a load of theirs.
+	off := func(l printing.Load, taken int) (coupon bool) {
+		for _, p := range l.Items {
+			k, ok := serve[withoutCopy(in.FixturePrinting.Prints[p.Print].Segment)]
+			if !ok {
+				continue
+			}
+			coupon = coupon || in.Fixtures.Fixtures[k].Kind == fixture.Coupon
+			if taken >= 0 && !slices.Contains(n.made[k], taken) {
+				n.made[k] = append(n.made[k], taken)
+			}
+		}
+		return coupon
+	}
+
 	// Coupons teach fits and shrinkage: whatever else is printed comes after them.
 	var first []int
-	if in.FixturePrinting != nil {
-		for i := range in.FixturePrinting.Loads {
-			l := in.FixturePrinting.Loads[i]
-			if o.Coupons && slices.ContainsFunc(l.Items, func(p printing.Placed) bool {
-				k, ok := serve[withoutCopy(in.FixturePrinting.Prints[p.Print].Segment)]
-				return ok && in.Fixtures.Fixtures[k].Kind == fixture.Coupon
-			}) {
+	if in.FixturePrinting != nil && o.Coupons {
+		for i, l := range in.FixturePrinting.Loads {
+			if off(l, -1) {
 				first = append(first, i)
 				n.coupons = append(n.coupons, n.load("fixtures "+l.ID, l, 0, 0, nil))
+				off(l, n.coupons[len(n.coupons)-1])
 			}
 		}
 	}
@@ -45,13 +57,14 @@ func (n *net) print(o Options) {
 		n.coupons = []int{tests}
 	}
 
+	n.first = len(n.loads)
 	half := int64(math.Round(loadHalf * n.rates[lineLoads]))
 	whole := n.counted(lineLoads, 1)
 	for _, l := range in.Printing.Loads {
-		off := n.load(l.ID, l, half, whole-half, n.coupons)
+		taken := n.load(l.ID, l, half, whole-half, n.coupons)
 		for _, p := range l.Items {
-			if b, ok := bodyOf[in.Printing.Prints[p.Print].Segment]; ok && !slices.Contains(n.printed[b], off) {
-				n.printed[b] = append(n.printed[b], off)
+			if b, ok := bodyOf[in.Printing.Prints[p.Print].Segment]; ok && !slices.Contains(n.printed[b], taken) {
+				n.printed[b] = append(n.printed[b], taken)
 			}
 		}
 	}
@@ -59,14 +72,8 @@ func (n *net) print(o Options) {
 		return
 	}
 	for i, l := range in.FixturePrinting.Loads {
-		if slices.Contains(first, i) {
-			continue
-		}
-		off := n.load("fixtures "+l.ID, l, 0, 0, n.coupons)
-		for _, p := range l.Items {
-			if k, ok := serve[withoutCopy(in.FixturePrinting.Prints[p.Print].Segment)]; ok && !slices.Contains(n.made[k], off) {
-				n.made[k] = append(n.made[k], off)
-			}
+		if !slices.Contains(first, i) {
+			off(l, n.load("fixtures "+l.ID, l, 0, 0, n.coupons))
 		}
 	}
 }
@@ -114,7 +121,7 @@ func (n *net) load(name string, l printing.Load, start, off int64, before []int)
 		u := use{resource: printer, amount: 1, hours: project.Unattended}
 		if !n.in.Shop.Work.NightPrinting {
 			u.hours = project.Attended
-			if most := longest(n.hours.rooms); p.long > most {
+			if most := n.hours.longestRoom; p.long > most {
 				u.hours = project.Unattended
 				n.found(finding.Finding{
 					Severity: finding.Stop, Code: "load-too-long", Subject: l.ID,
@@ -133,7 +140,7 @@ func (n *net) load(name string, l printing.Load, start, off int64, before []int)
 	}
 	last := n.work(t)
 	if printer >= 0 {
-		n.loads = append(n.loads, load{resource: printer, print: print, off: last})
+		n.loads = append(n.loads, load{resource: printer, print: print, off: last, high: int64(math.Ceil(max(l.High, l.Seconds)))})
 	}
 	return last
 }

@@ -50,7 +50,7 @@ type Options struct {
 	// Start is the moment from which on there is work, in the shop's own time.
 	// Zero: days are counted, and the first is a Monday.
 	Start time.Time
-	// Schedules is how many schedules are tried, 0 for 200. Every remedy that is
+	// Schedules is how many schedules are tried, 0 for 600. Every remedy that is
 	// worked out takes as many again.
 	Schedules int
 	Seed      uint64
@@ -133,9 +133,9 @@ type Resource struct {
 	Attended bool    // works in working hours only
 }
 
-// Alternative is the job made again with more of something.
+// Alternative is the job made again with something else.
 type Alternative struct {
-	What string  // "one more small-bed"
+	What string  // "one more small-bed", "prints as slow as they may be"
 	End  float64 // s, as of Result.End
 	// Finish is the day of it in the calendar; zero without Options.Start.
 	Finish time.Time
@@ -180,8 +180,11 @@ func Make(ctx context.Context, in Inputs, o Options) (*Result, error) {
 	if in.Piece == nil || in.Shop == nil || in.Joints == nil || in.Layout == nil || in.Seams == nil || in.Sheets == nil || in.Printing == nil || in.Bill == nil {
 		return nil, errors.New("making the calendar: a result of an earlier stage is missing")
 	}
+	if err := ctx.Err(); err != nil {
+		return nil, fmt.Errorf("making the calendar: %w", err)
+	}
 	if o.Schedules == 0 {
-		o.Schedules = 200
+		o.Schedules = 600
 	}
 	n := build(in, o)
 	s, err := n.solve(ctx, o)

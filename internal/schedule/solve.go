@@ -21,66 +21,83 @@ type solution struct {
 
 // solve looks for a short schedule. The scheduler does not know that a printer
 // is blocked until somebody has taken off what it printed, so it goes in two
-// steps: first as if it were not, which gives a lower bound and the order of
-// the loads; then with every load tied to the taking off of the one before it
-// on the same printer.
+// steps: first as if it were not, which gives a lower bound; then with every load
+// tied to the taking off of the one before it on the same printer. Two orders of
+// loads are tried, that of the first step and that of line, and the shorter
+// schedule is taken.
 func (n *net) solve(ctx context.Context, o Options) (*solution, error) {
-	opts := project.Options{Schedules: max(1, o.Schedules/2), Seed: o.Seed}
-	loose := n.project(nil)
-	first, err := project.Solve(ctx, loose, opts)
+	opts := project.Options{Schedules: max(1, o.Schedules/3), Seed: o.Seed}
+	first, err := project.Solve(ctx, n.project(nil), opts)
 	if err != nil {
 		return nil, err
 	}
-	s := &solution{bound: first.LowerBound, machine: make([]string, len(n.tasks)), chained: n.deal(first)}
-	n.nameMachines(s)
-	s.project = n.project(s.chained)
-	if s.Schedule, err = project.Solve(ctx, s.project, opts); err != nil {
-		return nil, err
+	tries := first.Evaluated
+	inOrder := make([]int, len(n.loads))
+	for i := range inOrder {
+		inOrder[i] = i
 	}
-	if vs := project.Verify(s.project, s.Schedule); len(vs) > 0 {
+	slices.SortStableFunc(inOrder, func(a, b int) int { return cmp.Compare(first.Start[n.loads[a].print], first.Start[n.loads[b].print]) })
+	freed := make([]int64, len(n.loads))
+	for i, l := range n.loads {
+		freed[i] = first.Start[l.off] + n.tasks[l.off].long
+	}
+	line := n.line(o.Seed)
+	var best *solution
+	for _, chained := range []map[int]int{n.deal(line, n.run(line)), n.deal(inOrder, freed)} {
+		s := &solution{project: n.project(chained), bound: first.LowerBound, machine: make([]string, len(n.tasks)), chained: chained}
+		if s.Schedule, err = project.Solve(ctx, s.project, opts); err != nil {
+			return nil, err
+		}
+		tries += s.Evaluated
+		if best == nil || s.Makespan < best.Makespan {
+			best = s
+		}
+		if best.Makespan == best.bound {
+			break
+		}
+	}
+	if vs := project.Verify(best.project, best.Schedule); len(vs) > 0 {
 		return nil, fmt.Errorf("the schedule does not hold: %v", vs[0])
 	}
-	s.tries = first.Evaluated + s.Evaluated
-	if !n.hours.covers(s.Makespan) {
+	best.tries = tries
+	n.nameMachines(best)
+	if !n.hours.covers(best.Makespan) {
 		return nil, &project.Error{Reason: project.NoRoom, Activity: -1, Resource: person, Detail: fmt.Sprintf("it takes longer than the %d weeks ahead for which holidays are counted", holidayWeeks)}
 	}
-	return s, nil
+	return best, nil
 }
 
-// deal gives every load of a schedule a printer of its kind, first come first
-// served, and tells what frees that printer for it.
-func (n *net) deal(s *project.Schedule) map[int]int {
+// deal gives every load of an order the printer of its kind that is free first,
+// and tells what frees that printer for it. freed is when each load is off.
+func (n *net) deal(order []int, freed []int64) map[int]int {
 	chained := map[int]int{}
-	for r := laser + 1; r < len(n.resources); r++ {
-		var on []load
-		for _, l := range n.loads {
-			if l.resource == r {
-				on = append(on, l)
+	units := map[int][]int{} // by printer, the last load of each of its kind, -1 before the first
+	for _, i := range order {
+		l := n.loads[i]
+		last, ok := units[l.resource]
+		if !ok {
+			last = make([]int, n.resources[l.resource].Capacity)
+			for u := range last {
+				last[u] = -1
 			}
+			units[l.resource] = last
 		}
-		slices.SortStableFunc(on, func(a, b load) int { return cmp.Compare(s.Start[a.print], s.Start[b.print]) })
-		last := make([]int, n.resources[r].Capacity) // taking off of the last load of each, -1 before the first
-		for i := range last {
-			last[i] = -1
-		}
-		freed := func(i int) int64 {
-			if last[i] < 0 {
+		free := func(u int) int64 {
+			if last[u] < 0 {
 				return -1
 			}
-			return s.Start[last[i]] + n.tasks[last[i]].long
+			return freed[last[u]]
 		}
-		for _, l := range on {
-			k := 0
-			for i := range last {
-				if freed(i) < freed(k) {
-					k = i
-				}
+		k := 0
+		for u := range last {
+			if free(u) < free(k) {
+				k = u
 			}
-			if last[k] >= 0 {
-				chained[l.print] = last[k]
-			}
-			last[k] = l.off
 		}
+		if last[k] >= 0 {
+			chained[l.print] = n.loads[last[k]].off
+		}
+		last[k] = i
 	}
 	return chained
 }
@@ -144,16 +161,19 @@ func (n *net) project(chained map[int]int) project.Project {
 	return p
 }
 
+// freeAgain ends why a step waits for a resource.
+const freeAgain = " is free again"
+
 // why tells what keeps step i of the critical chain from beginning earlier.
 func (n *net) why(s *solution, i int) string {
 	c := s.Critical[i]
 	switch c.Why {
 	case project.Share:
-		return n.resources[c.Resource].Name + " is free again"
+		return n.resources[c.Resource].Name + freeAgain
 	case project.Before:
 		before := s.Critical[i-1].Activity
 		if off, ok := s.chained[c.Activity]; ok && off == before {
-			return s.machine[c.Activity] + " is free again"
+			return s.machine[c.Activity] + freeAgain
 		}
 		most := wait{lag: -1}
 		for _, w := range n.tasks[c.Activity].after {
