@@ -206,6 +206,13 @@ func (b *body) flatFaces(dirs []direction) []direction {
 
 // choose is the pose with the least cost. It returns false if none fits.
 func (b *body) choose(s *setting) (pose, bool) {
+	if s.down != nil {
+		f, ok := fitDown(b.points, s.down.Unit(), s.room)
+		if !ok {
+			return pose{}, false
+		}
+		return b.judge(f, s, true), true
+	}
 	var poses []pose
 	for _, face := range b.faces {
 		if f, ok := fitDown(b.points, face.n, s.room); ok {

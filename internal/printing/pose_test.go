@@ -143,3 +143,30 @@ func TestSameShape(t *testing.T) {
 		}
 	}
 }
+
+// A part that must stand is not laid down, however it is turned about, and one
+// that would be too high standing fits nowhere.
+func TestWhatMustPointToTheBed(t *testing.T) {
+	for _, tt := range []struct {
+		name   string
+		height float64 // of a tower of 20 x 20
+		fits   bool
+	}{
+		{"a tower stands", 100, true},
+		{"a tower as high as the printer stands", 250, true},
+		{"a higher one does not", 251, false},
+	} {
+		seg := segment(t, "s", box(20, tt.height, 20)) // its length along Y
+		b := newBody(seg.Mesh.Vertices, seg.Mesh.Triangles)
+		c := settingOf(testShop())
+		down := geom.V3(0, -2, 0) // of any length
+		c.down = &down
+		p, ok := b.choose(c)
+		if ok != tt.fits {
+			t.Errorf("%s: fits %v", tt.name, ok)
+		}
+		if ok && p.frame.Z.Dot(geom.V3(0, 1, 0)) < 1-1e-12 {
+			t.Errorf("%s: %v points up", tt.name, p.frame.Z)
+		}
+	}
+}

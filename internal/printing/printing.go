@@ -101,6 +101,10 @@ type Options struct {
 	// Z factor is taken the same way.
 	Across func(segment int, up geom.Vec3) float64
 
+	// Down gives the direction, world, that must point to the bed when a segment is
+	// printed, and whether there is one. nil leaves every pose to Plan.
+	Down func(segment int) (down geom.Vec3, ok bool)
+
 	// Bridge is the widest gap, mm, that is printed without supports; 0 means
 	// 15 (common practice, no source; less than what well-cooled PLA spans, for
 	// ABS gets little cooling).
@@ -275,6 +279,11 @@ func (st *stage) candidates(ctx context.Context, i int) error {
 		}
 		if st.options.Across != nil {
 			s.across = func(up geom.Vec3) float64 { return st.options.Across(i, up) }
+		}
+		if st.options.Down != nil {
+			if down, ok := st.options.Down(i); ok {
+				s.down = &down
+			}
 		}
 		pose, ok := j.body.choose(&s)
 		if math.IsNaN(pose.total()) {

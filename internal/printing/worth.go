@@ -72,7 +72,8 @@ type setting struct {
 	machine
 	room     geom.Vec3 // usable volume, in core sizes
 	filament shop.Filament
-	along    geom.Vec3 // of the greatest pull, or zero
+	along    geom.Vec3  // of the greatest pull, or zero
+	down     *geom.Vec3 // must point to the bed, nil where anything may
 	mating   []geom.Plane
 	bridge   float64
 	gap      float64
