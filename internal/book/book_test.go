@@ -10,6 +10,7 @@ import (
 	"groundwork/examples"
 	"groundwork/internal/piece"
 	"groundwork/internal/plan"
+	"groundwork/internal/scene"
 	"groundwork/internal/shop"
 	"groundwork/internal/solid"
 )
@@ -96,4 +97,9 @@ func TestLookLabels(t *testing.T) {
 	if err := os.WriteFile(out+"/labels.pdf", data, 0o644); err != nil {
 		t.Fatal(err)
 	}
+}
+
+func takeApart(t testing.TB, pl *plan.Plan) (*scene.Apart, error) {
+	t.Helper()
+	return scene.TakeApart(context.Background(), theKernel(t), pl, false, 0)
 }

@@ -323,7 +323,7 @@ func (w *writer) before(f *flow) {
 			x := first[key]
 			s := "*" + x.Subject + ".* " + x.Message
 			if n := len(subjects[key]); n > 1 {
-				s += " Likewise: " + and(subjects[key][1:]) + "."
+				s = strings.TrimSuffix(s, ".") + ". Likewise: " + and(subjects[key][1:]) + "."
 			}
 			f.para(para{size: body, indent: 5, hang: "!"}, s+remedy(x))
 			f.gap(1)
@@ -560,13 +560,10 @@ func (w *writer) mirrored(k kind) string {
 	return "; " + and(out) + " mirrored"
 }
 
-// named are the IDs of a kind's bodies and segments.
-func (w *writer) named(k kind) (ids []string) {
-	for _, b := range k.bodies {
-		ids = append(ids, w.pl.Seams.Bodies[b].ID)
-		ids = append(ids, segments(w.pl, b)...)
-	}
-	return ids
+// named are the IDs of a kind's bodies, and of the segments of the one that is
+// drawn.
+func (w *writer) named(k kind) []string {
+	return append(idsOf(w.pl, k), segments(w.pl, k.bodies[0])...)
 }
 
 func kindOf(ks []kind, body int) string {
@@ -580,7 +577,7 @@ func kindOf(ks []kind, body int) string {
 
 // phase is the chapter of a phase.
 func (w *writer) phase(f *flow, ph Phase, c chapterOf, ref func(string) string) {
-	f.chapter(c.id, c.title)
+	f.follows(c.id, c.title)
 	var told []string // cautions stand in full once in a chapter
 	first := true
 	for _, s := range w.steps {
@@ -618,12 +615,24 @@ func (w *writer) phase(f *flow, ph Phase, c chapterOf, ref func(string) string) 
 				w.joints(f)
 			}
 		}
-		if s.Wait >= hour {
+		if s.Wait >= hour && !w.waitsLikeNext(s) {
 			f.gap(1)
 			f.para(para{indent: 5, hang: "»"}, "*Wait "+unit.FormatDuration(s.Wait)+"* before what builds on it.")
 		}
 		first = false
 	}
+}
+
+// waitsLikeNext is whether the next step of the chapter has the same wait, which
+// then is told there.
+func (w *writer) waitsLikeNext(s Step) bool {
+	for i, o := range w.steps[:len(w.steps)-1] {
+		if o.ID == s.ID {
+			next := w.steps[i+1]
+			return next.Phase == s.Phase && next.Wait == s.Wait
+		}
+	}
+	return false
 }
 
 // needed says which steps must have been done, with their pages, where that is
@@ -700,7 +709,9 @@ func (w *writer) pictured(f *flow, s Step, ref func(string) string) {
 				if i+1 < len(ps) {
 					b = ps[i+1].strips(right)
 				}
+				f.stays = true
 				f.beside(0.5, ps[i].strips(left), b)
+				f.stays = false
 			}
 			continue
 		}

@@ -102,9 +102,22 @@ func (f *flat) number(s string, on [2]geom.Vec2, all [][2]geom.Vec2) {
 		}
 		return true
 	}
+	side := geom.V2(0, label/2+0.7)
+	if math.Abs(on[1].Y-on[0].Y) > math.Abs(on[1].X-on[0].X) {
+		side = geom.V2(w/2+0.8, 0)
+	}
+	// A line's own end may lie on another line, so that there is no room on it.
 	for _, apart := range []float64{0.6, 0.1} {
 		for _, t := range []float64{0.5, 0.35, 0.65, 0.2, 0.8, 0.28, 0.72, 0.42, 0.58, 0.12, 0.88, 0.06, 0.94} {
 			if at := on[0].Lerp(on[1], t); free(at, apart) {
+				f.write(s, at)
+				return
+			}
+		}
+	}
+	for _, t := range []float64{0.5, 0.3, 0.7, 0.15, 0.85} {
+		for _, way := range []float64{1, -1} {
+			if at := on[0].Lerp(on[1], t).Add(side.Scale(way)); free(at, -0.2) {
 				f.write(s, at)
 				return
 			}

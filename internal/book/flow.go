@@ -26,6 +26,7 @@ type strip struct {
 	high   float64 // mm
 	keep   bool    // stays with the next one
 	fresh  bool    // begins a page
+	room   float64 // mm that must be left on the page for it, or it begins the next
 	head   *strip  // stands again where a page begins with this strip
 	anchor []string
 	tells  []string // parts that it is about, for the index
@@ -81,7 +82,7 @@ func (f *flow) lay() laid {
 			need += f.strips[n].high
 		}
 		empty := func() bool { return len(out.pages) > 0 && y == f.paper.Y-f.top }
-		if len(out.pages) == 0 || f.strips[i].fresh && !empty() || need > y-f.foot && !empty() && need <= f.high() {
+		if len(out.pages) == 0 || f.strips[i].fresh && !empty() || f.strips[i].room > y-f.foot && !empty() || need > y-f.foot && !empty() && need <= f.high() {
 			fresh()
 			if h := f.strips[i].head; h != nil {
 				h.draw(&out.pages[len(out.pages)-1], geom.V2(f.left, y))
@@ -132,8 +133,7 @@ type span struct {
 	s    string
 }
 
-// spans reads *bold* and _italic_ writing; the marks stand at the borders of
-// words only.
+// spans reads *bold* writing.
 func spans(s string) []span {
 	var out []span
 	now := regular
@@ -213,16 +213,18 @@ func broken(size, wide float64, all []span) []line {
 				end()
 				sp.s = string(r[n:])
 			}
+			if x > 0 && x+width(sp.face, size, strings.TrimRight(sp.s, " ")) > wide {
+				end()
+			}
 			put(sp)
 		}
 		word = nil
 	}
 	for _, sp := range all {
-		for i, part := range strings.SplitAfter(sp.s, " ") {
+		for _, part := range strings.SplitAfter(sp.s, " ") {
 			if part == "" {
 				continue
 			}
-			_ = i
 			word = append(word, span{sp.face, part})
 			if strings.HasSuffix(part, " ") {
 				take()
@@ -333,6 +335,14 @@ func (f *flow) chapter(id, title string) {
 	})
 }
 
+// follows begins a chapter on the same page if half of it is left.
+func (f *flow) follows(id, title string) {
+	f.gap(9)
+	f.chapter(id, title)
+	s := &f.strips[len(f.strips)-1]
+	s.fresh, s.room = false, 0.5*f.high()
+}
+
 // section is a heading within a chapter. An empty id has no entry in viewers.
 func (f *flow) section(id, title string) {
 	f.gap(3)
@@ -412,7 +422,7 @@ func table(wide float64, cols []column, rows []row) []strip {
 		var cells [][]line
 		most := 1
 		for i, c := range cols {
-			face, s := regular, ""
+			s := ""
 			if i < len(r.cells) {
 				s = r.cells[i]
 			}
@@ -422,7 +432,6 @@ func table(wide float64, cols []column, rows []row) []strip {
 			} else if c.mono {
 				all = []span{{mono, s}}
 			}
-			_ = face
 			ls := broken(small+0.5, c.wide/sum*wide-2*pad-boxed(r, i), all)
 			cells = append(cells, ls)
 			most = max(most, len(ls))
@@ -470,9 +479,11 @@ func table(wide float64, cols []column, rows []row) []strip {
 		head = &h
 		out = append(out, h)
 	}
-	for _, r := range rows {
+	const together = 8 // rows that no page divides
+	for i, r := range rows {
 		s := make(r, false)
 		s.head = head
+		s.keep = i < len(rows)-1 && (len(rows) <= together || i == 0 || i == len(rows)-2)
 		out = append(out, s)
 	}
 	return out

@@ -147,7 +147,7 @@ func (t tag) put(p *page, box geom.Box2, in Inputs) error {
 	const quiet = 4
 	side := min(box.Size().Y, 0.42*box.Size().X)
 	module := side / float64(code.Size()+quiet)
-	low := geom.V2(box.Min.X+quiet/2*module, box.Center().Y-module*float64(code.Size())/2)
+	low := geom.V2(box.Min.X+module*quiet/2, box.Center().Y-module*float64(code.Size())/2)
 	var area geom.Polygons
 	for y := range code.Size() {
 		for x := 0; x < code.Size(); x++ {
@@ -162,7 +162,7 @@ func (t tag) put(p *page, box geom.Box2, in Inputs) error {
 		}
 	}
 	p.layers = append(p.layers, lines(0, 0, draw.Region{Area: area}))
-	left := box.Min.X + module*float64(code.Size()+quiet) + 1
+	left := low.X + module*float64(code.Size()+quiet)
 	room := box.Max.X - left
 	words := []struct {
 		s    string

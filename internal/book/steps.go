@@ -640,11 +640,11 @@ func (p *planner) measure() {
 	does := []string{"Put the whole piece together dry, screws finger-tight, dowels in and no glue. Every contact must close, and it must stand without rocking. Take it apart again."}
 	var tables []Table
 	if rims != nil {
-		does = append(does, "Lay a strip of paper round each rim of the first table, mark where it meets itself, and measure it flat. Write the length down. A tape of steel reads wrong round a curve.")
+		does = append(does, "Lay a strip of paper round each rim of the table of runs, mark where it meets itself, and measure it flat. Write the length down. A tape of steel reads wrong round a curve.")
 		tables = append(tables, Table{Head: []string{"Run on the core", "Drawn", "Measured"}, Rows: rims, Wide: []float64{4, 3, 3}, Tick: true})
 	}
 	if bores != nil {
-		does = append(does, "Print the cut sheets of the blanks that hold the leaves of the second table on paper, at full size. Lay each leaf over its core: openings must fall on bores and pads within 0.5 mm.")
+		does = append(does, "Print the cut sheets of the blanks that hold the leaves of the table on paper, at full size. Lay each leaf over its core: openings must fall on bores and pads within 0.5 mm.")
 		tables = append(tables, Table{Head: []string{"Leaf", "Net size", "Openings", "Fits the core"}, Rows: bores, Wide: []float64{4, 3, 2, 3}, Tick: true})
 	}
 	if parts != nil {
@@ -1203,6 +1203,9 @@ type move struct {
 	rest     []string // what stands already, if it has to do with them
 }
 
+// rounded is by how much stages are told less exactly than ways.
+const rounded = 2e-3
+
 // moves are those of putting together, in order: the last to come off goes on
 // first, and glued parts before those that are screwed.
 func moves(a *scene.Apart) []move {
@@ -1216,7 +1219,7 @@ func moves(a *scene.Apart) []move {
 				continue
 			}
 			for _, w := range s.Ways {
-				if w.From < st.From-1e-9 || w.To > st.To+1e-9 {
+				if w.From < st.From-rounded || w.To > st.To+rounded {
 					continue
 				}
 				n := slices.IndexFunc(out, func(m move) bool { return m.from == w.From && m.to == w.To })

@@ -1,0 +1,610 @@
+package book
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"groundwork/internal/core"
+	"groundwork/internal/draw"
+	"groundwork/internal/geom"
+	"groundwork/internal/job"
+	"groundwork/internal/joint"
+	"groundwork/internal/plan"
+	"groundwork/internal/seam"
+	"groundwork/internal/shop"
+	"groundwork/internal/unit"
+	"groundwork/internal/veneer"
+)
+
+var books = map[string]*booklet{}
+
+// pagesFor is an example's book before it is a file.
+func pagesFor(t testing.TB, name string, o Options) *booklet {
+	t.Helper()
+	key := fmt.Sprint(name, o)
+	if b, ok := books[key]; ok {
+		return b
+	}
+	b, err := laidOut(context.Background(), theKernel(t), Inputs{Plan: planned(t, name), Maker: "The workshop in the yard", Notes: "Take your time.\nAsk."}, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	books[key] = b
+	return b
+}
+
+var examplesHere = []string{"heron-side-table", "otter-stool"}
+
+// words are all texts of a page, those in drawings among them.
+func words(p page) (out []text) {
+	for _, l := range p.layers {
+		for _, it := range l.Items {
+			if t, ok := it.(draw.Text); ok {
+				out = append(out, lettered(t, l.Style()))
+			}
+		}
+	}
+	return append(out, p.texts...)
+}
+
+// No writing is smaller than 8 points, none meets other writing, and nothing is
+// outside the page.
+func TestPages(t *testing.T) {
+	for _, name := range examplesHere {
+		for _, o := range []Options{{}, {Inch: true, Paper: Letter}} {
+			b := pagesFor(t, name, o)
+			if len(b.pages) < 10 {
+				t.Fatalf("%s: %d pages", name, len(b.pages))
+			}
+			paper := geom.Box2{Max: b.size}
+			for i, p := range b.pages {
+				ws := words(p)
+				if len(ws) < 3 {
+					t.Errorf("%s: page %d has %d words", name, i+1, len(ws))
+				}
+				for n, w := range ws {
+					if w.size < least-0.01 {
+						t.Errorf("%s: page %d: %q is set in %.2f points", name, i+1, w.s, w.size)
+					}
+					box := w.box()
+					if !inside(paper, box) {
+						t.Errorf("%s: page %d: %q leaves the page: %v", name, i+1, w.s, box)
+					}
+					for _, v := range ws[:n] {
+						if w.angle == 0 && v.angle == 0 && strings.TrimSpace(w.s) != "" && box.Grow(-0.05).Overlaps(v.box().Grow(-0.05)) {
+							t.Errorf("%s: page %d: %q lies over %q", name, i+1, w.s, v.s)
+						}
+					}
+				}
+				for _, l := range p.layers {
+					for _, it := range l.Items {
+						if b := it.Bounds(); !b.Empty() && !inside(paper, b) {
+							if _, ok := it.(draw.Text); !ok {
+								t.Errorf("%s: page %d: a %T leaves the page: %v", name, i+1, it, b)
+							}
+						}
+					}
+				}
+			}
+		}
+	}
+}
+
+func inside(a, b geom.Box2) bool {
+	return b.Min.X >= a.Min.X && b.Min.Y >= a.Min.Y && b.Max.X <= a.Max.X && b.Max.Y <= a.Max.Y
+}
+
+// What the tables of contents and the index say is where it stands.
+func TestReferences(t *testing.T) {
+	for _, name := range examplesHere {
+		b := pagesFor(t, name, Options{})
+		for i, p := range b.pages {
+			for _, w := range words(p) {
+				if w.s == "00" || strings.Contains(w.s, "page 00") {
+					t.Errorf("%s: page %d refers to nowhere: %q", name, i+1, w.s)
+				}
+			}
+			for _, l := range p.links {
+				if l.page < 0 || l.page >= len(b.pages) {
+					t.Errorf("%s: page %d leads to page %d of %d", name, i+1, l.page+1, len(b.pages))
+				}
+			}
+		}
+		// Every entry of the contents: the title stands on the page that it names.
+		links := 0
+		for _, l := range b.pages[1].links {
+			var title string
+			for _, w := range b.pages[1].texts {
+				if inside(l.box.Grow(0.5), w.box()) && title == "" {
+					title = w.s
+				}
+			}
+			links++
+			if !slices.ContainsFunc(words(b.pages[l.page]), func(w text) bool { return w.s == title }) {
+				t.Errorf("%s: %q does not stand on page %d", name, title, l.page+1)
+			}
+		}
+		if links < 15 {
+			t.Errorf("%s: %d entries in the contents", name, links)
+		}
+		// Every segment and leaf is in the index, and where the index says.
+		pl := planned(t, name)
+		var ids []string
+		for _, s := range pl.Cores.Segments {
+			ids = append(ids, s.ID)
+		}
+		for _, p := range pl.Patterns {
+			ids = append(ids, p.ID)
+		}
+		index := map[string]string{}
+		for _, p := range b.pages {
+			if !slices.ContainsFunc(p.texts, func(w text) bool { return w.s == "Pages" }) {
+				continue
+			}
+			for n, w := range p.texts[:len(p.texts)-1] {
+				if slices.Contains(ids, w.s) {
+					index[w.s] = p.texts[n+1].s
+				}
+			}
+		}
+		for _, id := range ids {
+			if index[id] == "" {
+				t.Errorf("%s: %s is not in the index", name, id)
+				continue
+			}
+			for _, n := range numbers(index[id]) {
+				if n < 1 || n > len(b.pages) || !slices.ContainsFunc(words(b.pages[n-1]), func(w text) bool { return mentions(w.s, id) }) {
+					t.Errorf("%s: %s is said to be on page %d", name, id, n)
+				}
+			}
+		}
+	}
+}
+
+// mentions is whether an ID, or its member's where it was told with that, stands in writing.
+func mentions(s, id string) bool {
+	for _, x := range strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == ',' }) {
+		if x == id || strings.TrimSuffix(x, ".") == id {
+			return true
+		}
+	}
+	return false
+}
+
+// numbers are those of "3, 5-7".
+func numbers(s string) (out []int) {
+	for _, part := range strings.Split(s, ", ") {
+		var a, b int
+		if n, _ := fmt.Sscanf(part, "%d-%d", &a, &b); n == 2 {
+			for i := a; i <= b; i++ {
+				out = append(out, i)
+			}
+		} else if n == 1 {
+			out = append(out, a)
+		}
+	}
+	return out
+}
+
+// The figures are those of plan.json, rounded as everywhere.
+func TestNumbers(t *testing.T) {
+	for _, name := range examplesHere {
+		pl := planned(t, name)
+		b := pagesFor(t, name, Options{})
+		doc := job.Describe(pl, job.Names{})
+		var all strings.Builder
+		for _, p := range b.pages {
+			for _, w := range words(p) {
+				all.WriteString(w.s + "\n")
+			}
+		}
+		book := all.String()
+		tot := doc.Totals
+		for _, want := range []string{
+			unit.FormatMass(tot.MassG),
+			fmt.Sprintf("%d segments on %d print loads, %s of filament, %s (%s to %s)", tot.Segments, tot.Plates, unit.FormatMass(tot.FilamentG),
+				unit.FormatDuration(tot.PrintS), unit.FormatDuration(tot.PrintLowS), unit.FormatDuration(tot.PrintHighS)),
+			fmt.Sprintf("%d leaves and bands on %d blanks", tot.Patterns, tot.Panels),
+			"about " + unit.FormatDuration(tot.LabourS) + ", without waiting",
+		} {
+			if !strings.Contains(strings.ReplaceAll(book, "\n", " "), want) {
+				t.Errorf("%s: the book lacks %q", name, want)
+			}
+		}
+		for _, l := range doc.Plates {
+			if s := fmt.Sprintf("%s (%s to %s)", unit.FormatDuration(l.Seconds), unit.FormatDuration(l.Low), unit.FormatDuration(l.High)); !strings.Contains(book, s) {
+				t.Errorf("%s: %s lacks %q", name, l.ID, s)
+			}
+		}
+		for _, l := range doc.Bill {
+			if l.Section != "hardware" {
+				continue
+			}
+			if !strings.Contains(book, l.Item+"\n"+fmt.Sprintf("%g %s", l.Quantity, plural(int(l.Quantity), "piece", "pieces"))) {
+				t.Errorf("%s: the lists lack %g of %s", name, l.Quantity, l.Item)
+			}
+		}
+		// Screws and dowels of the steps are those of the bill.
+		screws := 0
+		for _, j := range doc.Joints {
+			screws += len(j.Screws)
+		}
+		steps := stepsOf(t, pl)
+		told := 0
+		for _, s := range steps {
+			if s.Phase != Assemble {
+				continue
+			}
+			for _, tb := range s.Tables {
+				for _, r := range tb.Rows {
+					for _, j := range pl.Joints.Joints {
+						if j.ID == r[0] {
+							told += len(j.Screws)
+						}
+					}
+				}
+			}
+		}
+		if told != screws {
+			t.Errorf("%s: the steps set %d screws of %d", name, told, screws)
+		}
+	}
+}
+
+func stepsOf(t *testing.T, pl *plan.Plan) []Step {
+	t.Helper()
+	a, err := takeApart(t, pl)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return Steps(Inputs{Plan: pl, Revision: "TEST"}, a, unit.Metric)
+}
+
+// Steps need only what stands before them, every part is printed, glued, cut and
+// laid in some step, and every caution stands at one.
+func TestSteps(t *testing.T) {
+	for _, name := range []string{"heron-side-table", "otter-stool", "badger-bench"} {
+		pl := planned(t, name)
+		steps := stepsOf(t, pl)
+		done := map[string]bool{}
+		parts := map[Phase][]string{}
+		var told []string
+		for _, s := range steps {
+			if done[s.ID] {
+				t.Errorf("%s: %s twice", name, s.ID)
+			}
+			for _, n := range s.Needs {
+				if !done[n] {
+					t.Errorf("%s: %s needs %s, which does not stand before it", name, s.ID, n)
+				}
+			}
+			if len(s.Does) == 0 && len(s.Tables) == 0 {
+				t.Errorf("%s: there is nothing to do in %s", name, s.ID)
+			}
+			done[s.ID] = true
+			parts[s.Phase] = append(parts[s.Phase], s.Parts...)
+			for _, c := range s.Cautions {
+				told = append(told, c.Text)
+			}
+		}
+		has := func(ph Phase, id string) {
+			if !slices.Contains(parts[ph], id) {
+				t.Errorf("%s: %s is in no step of %q", name, id, ph)
+			}
+		}
+		for _, s := range pl.Cores.Segments {
+			has(Print, s.ID)
+		}
+		for _, s := range pl.Seams.Seams {
+			has(Glue, s.ID)
+		}
+		for _, p := range pl.Patterns {
+			has(Cut, p.ID)
+			has(Lay, p.ID)
+		}
+		for _, b := range pl.Sheets.Blanks {
+			has(Cut, b.ID)
+		}
+		for _, j := range pl.Joints.Joints {
+			if len(j.Screws) > 0 {
+				has(Assemble, j.ID)
+			}
+			if j.Kind == "glued" {
+				has(Join, j.ID)
+			}
+		}
+		for _, c := range pl.Checks.Cautions {
+			if !slices.Contains(told, c.Text) {
+				t.Errorf("%s: the caution %q belongs to no step", name, c.Text)
+			}
+		}
+	}
+}
+
+// Held patterns are cut only after the measuring.
+func TestHold(t *testing.T) {
+	pl := planned(t, "heron-side-table")
+	steps := stepsOf(t, pl)
+	held := 0
+	for _, s := range steps {
+		if !strings.HasPrefix(s.ID, "cut/blank") {
+			continue
+		}
+		waits := slices.ContainsFunc(pl.Patterns, func(p veneer.Pattern) bool { return p.Release != "" && slices.Contains(s.Parts, p.ID) })
+		if waits != slices.Contains(s.Needs, "measure/all") {
+			t.Errorf("%s: waits %v", s.ID, waits)
+		}
+		if waits {
+			held++
+		}
+	}
+	if held == 0 {
+		t.Error("nothing is held")
+	}
+}
+
+// Every glue-up presses two sides together along one plane, and in the end there
+// is one.
+func TestGlueUps(t *testing.T) {
+	for _, name := range []string{"heron-side-table", "badger-bench"} {
+		pl := planned(t, name)
+		for b, body := range pl.Seams.Bodies {
+			together := map[string]int{}
+			for i, s := range segments(pl, b) {
+				together[s] = i
+			}
+			closed := map[int]bool{}
+			for _, g := range glueUps(pl, b) {
+				for _, side := range [][]string{g.a, g.b} {
+					for _, s := range side {
+						if together[s] != together[side[0]] {
+							t.Errorf("%s: %s: %s is not yet part of %v", name, body.ID, s, side)
+						}
+					}
+				}
+				for _, n := range g.seams {
+					s := pl.Seams.Seams[n]
+					first := pl.Seams.Seams[g.seams[0]]
+					if math.Abs(s.Plane.Normal.Dot(first.Plane.Normal)) < 1-1e-9 {
+						t.Errorf("%s: %s and %s are pressed in one go along different planes", name, s.ID, first.ID)
+					}
+					if closed[n] {
+						t.Errorf("%s: %s is closed twice", name, s.ID)
+					}
+					closed[n] = true
+				}
+				for s, n := range together {
+					if n == together[g.b[0]] && s != g.b[0] {
+						together[s] = together[g.a[0]]
+					}
+				}
+				together[g.b[0]] = together[g.a[0]]
+			}
+			all := 0
+			for _, s := range pl.Seams.Seams {
+				if s.Body == b {
+					all++
+				}
+			}
+			if len(closed) != all {
+				t.Errorf("%s: %s: %d of %d seams are closed", name, body.ID, len(closed), all)
+			}
+		}
+	}
+}
+
+// The order of a plain grid of two by three: pairs first, then rows.
+func TestGlueUpsOfGrid(t *testing.T) {
+	pl := grid(2, 3)
+	var sizes []string
+	for _, g := range glueUps(pl, 0) {
+		sizes = append(sizes, fmt.Sprintf("%d+%d by %d", len(g.a), len(g.b), len(g.seams)))
+	}
+	// 6 = 3+3 along the plane with three seams; each 3 = 1+2 by one, 2 = 1+1 by one.
+	want := []string{"1+1 by 1", "1+2 by 1", "1+1 by 1", "1+2 by 1", "3+3 by 3"}
+	if !slices.Equal(sizes, want) {
+		t.Errorf("%v, want %v", sizes, want)
+	}
+}
+
+// grid is a plan of one body cut into boxes of 100 mm.
+func grid(nx, ny int) *plan.Plan {
+	pl := &plan.Plan{Seams: &seam.Result{Bodies: []seam.Body{{ID: "b", Members: []int{0}}}}, Cores: &core.Result{}}
+	id := func(x, y int) string { return fmt.Sprintf("b.%d%d", x, y) }
+	for x := range nx {
+		for y := range ny {
+			pl.Seams.Segments = append(pl.Seams.Segments, seam.Segment{ID: id(x, y)})
+			pl.Cores.Segments = append(pl.Cores.Segments, core.Segment{ID: id(x, y), Bounds: geom.EmptyBox3().Add(geom.V3(float64(x)*100, float64(y)*100, 0)).Add(geom.V3(float64(x+1)*100, float64(y+1)*100, 20))})
+			if x > 0 {
+				pl.Seams.Seams = append(pl.Seams.Seams, seam.Seam{ID: fmt.Sprint("x", x, y), Plane: geom.PlaneAt(geom.V3(float64(x)*100, 0, 0), geom.V3(1, 0, 0)), Segments: [2]string{id(x-1, y), id(x, y)}})
+			}
+			if y > 0 {
+				pl.Seams.Seams = append(pl.Seams.Seams, seam.Seam{ID: fmt.Sprint("y", x, y), Plane: geom.PlaneAt(geom.V3(0, float64(y)*100, 0), geom.V3(0, 1, 0)), Segments: [2]string{id(x, y-1), id(x, y)}})
+			}
+		}
+	}
+	return pl
+}
+
+// Pieces go together in the reverse of how they come apart: what is screwed last
+// in the heron is the top, and its frames are glued before anything is screwed.
+func TestMoves(t *testing.T) {
+	a, err := takeApart(t, planned(t, "heron-side-table"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	ms := moves(a)
+	if len(ms) < 3 || ms[0].phase != "glued" || !slices.Contains(ms[len(ms)-1].moving, "top") {
+		t.Errorf("%+v", ms)
+	}
+	for i, m := range ms {
+		if m.phase == "members" && slices.Contains(m.rest, "top") != (i == len(ms)) && i < len(ms)-1 && slices.Contains(m.rest, "top") {
+			t.Errorf("move %d has the top already", i)
+		}
+	}
+}
+
+// Torque by hand: M5 with a washer of 10 mm on a hole of 5.5 mm in plastic of
+// 36 MPa bears 0.25 · 36 · π/4 (10² - 5.5²) = 493 N, times 0.2 · 5 mm is 0.493 N m.
+func TestTorque(t *testing.T) {
+	in := shop.Insert{Outer: 6.7, Length: 9.5}
+	if got := Torque(joint.Screw{Size: "M5", Washer: true}, in, 36); math.Abs(got-0.493) > 0.0005 {
+		t.Errorf("%.4f N m", got)
+	}
+	// A short insert governs: half of 0.25 · 0.577 · 36 · π · 6.7 · 2 = 218.6 N is 109.3 N.
+	in.Length = 2
+	if got := Torque(joint.Screw{Size: "M5", Washer: true}, in, 36); math.Abs(got-0.1093) > 0.0002 {
+		t.Errorf("%.4f N m", got)
+	}
+}
+
+// The same inputs give the same bytes.
+func TestSameBytes(t *testing.T) {
+	var files [2][]byte
+	for i := range files {
+		b, err := Make(context.Background(), theKernel(t), Inputs{Plan: planned(t, "otter-stool")}, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		files[i] = b
+	}
+	if !bytes.Equal(files[0], files[1]) {
+		t.Error("two runs differ")
+	}
+}
+
+// Broken lines hold every word, in order, within the width.
+func TestBroken(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var ws []string
+		for range rapid.IntRange(1, 30).Draw(t, "words") {
+			ws = append(ws, rapid.StringMatching(`[a-z*]{1,12}`).Draw(t, "word"))
+		}
+		s := strings.Join(ws, " ")
+		wide := rapid.Float64Range(12, 120).Draw(t, "width")
+		var got strings.Builder
+		for i, l := range broken(9, wide, spans(s)) {
+			if w := l.width(9); w > wide+1e-6 {
+				t.Fatalf("line %d of %q is %.2f mm wide of %.2f", i, s, w, wide)
+			}
+			for _, sp := range l {
+				got.WriteString(sp.s)
+			}
+		}
+		strip := func(s string) string { return strings.NewReplacer(" ", "", "*", "").Replace(s) }
+		if strip(got.String()) != strip(s) {
+			t.Fatalf("%q became %q", s, got.String())
+		}
+	})
+}
+
+// A drawing at full size is whole on its pages: every point of a long line lies
+// in the window of some page, and neighbours overlap by 10 mm.
+func TestTiles(t *testing.T) {
+	s := draw.Sheet{Width: 500, Height: 700, Layers: []draw.Layer{{Name: "a", Operation: draw.Note, Items: []draw.Item{draw.Line(geom.V2(0, 0), geom.V2(500, 700))}}}}
+	f := (&writer{paper: A4.size()}).flow()
+	cols, rows, step := tiles(s, f.paper, f.left, f.right, f.top, f.foot)
+	if cols < 3 || rows < 3 {
+		t.Fatalf("%d x %d pages", cols, rows)
+	}
+	var length float64
+	for c := range cols {
+		for r := range rows {
+			f.add(f.tile(s, "x", c, r))
+			win := geom.Box2{Min: geom.V2(float64(c)*step.X, float64(r)*step.Y)}
+			win.Max = win.Min.Add(step) // without the overlap: each point once
+			if c == cols-1 {
+				win.Max.X += 10
+			}
+			if r == rows-1 {
+				win.Max.Y += 10
+			}
+			for _, it := range clipped(s.Layers[0], win, geom.Vec2{}).Items {
+				length += it.(draw.Path).Length()
+			}
+		}
+	}
+	if want := math.Hypot(500, 700); math.Abs(length-want) > 1e-6 {
+		t.Errorf("%.6f mm of %.6f", length, want)
+	}
+	out := f.lay()
+	if len(out.pages) != cols*rows {
+		t.Errorf("%d pages of %d", len(out.pages), cols*rows)
+	}
+	// The bar is 100 mm long.
+	for i, p := range out.pages {
+		found := false
+		for _, l := range p.layers {
+			for _, it := range l.Items {
+				if q, ok := it.(draw.Path); ok && math.Abs(q.Length()-100) < 1e-9 {
+					found = true
+				}
+			}
+		}
+		if !found {
+			t.Errorf("page %d has no bar of 100 mm", i+1)
+		}
+	}
+}
+
+func TestGrids(t *testing.T) {
+	for _, g := range []Grid{A4Grid3x8, A4Grid3x7, LetterGrid3x10} {
+		b, err := labelSheets(Inputs{Plan: planned(t, "otter-stool")}, g)
+		if err != nil {
+			t.Fatal(err)
+		}
+		n := 0
+		for i, p := range b.pages {
+			for k, w := range p.texts {
+				if !inside(geom.Box2{Max: b.size}, w.box()) || w.size < least {
+					t.Errorf("page %d: %q at %v in %.1f points", i+1, w.s, w.at, w.size)
+				}
+				for _, v := range p.texts[:k] {
+					if w.box().Grow(-0.05).Overlaps(v.box().Grow(-0.05)) {
+						t.Errorf("page %d: %q lies over %q", i+1, w.s, v.s)
+					}
+				}
+			}
+			n += len(p.layers)
+		}
+		pl := planned(t, "otter-stool")
+		if want := len(pl.Cores.Segments) + len(pl.Patterns); n != want {
+			t.Errorf("%d labels of %d", n, want)
+		}
+	}
+	for _, g := range []Grid{
+		{Columns: 4, Rows: 8, Size: geom.V2(70, 36)},
+		{Columns: 3, Rows: 8, Size: geom.V2(30, 36)},
+		{Columns: 3, Rows: 8, Size: geom.V2(70, 36), Pitch: geom.V2(60, 36)},
+		{Columns: 3, Rows: 8, Size: geom.V2(70, 36), Skip: 24},
+	} {
+		if _, err := Labels(Inputs{Plan: planned(t, "otter-stool")}, g); err == nil {
+			t.Errorf("%+v was let pass", g)
+		}
+	}
+}
+
+func TestPagesOf(t *testing.T) {
+	for _, c := range []struct {
+		in   []int
+		want string
+	}{{nil, ""}, {[]int{3}, "3"}, {[]int{4, 3}, "3, 4"}, {[]int{7, 5, 6, 3, 3}, "3, 5-7"}} {
+		if got := pagesOf(c.in); got != c.want {
+			t.Errorf("%v: %q, want %q", c.in, got, c.want)
+		}
+	}
+}
+
+// Nothing to tell of an unfinished plan.
+func TestUnfinished(t *testing.T) {
+	if _, err := Make(context.Background(), theKernel(t), Inputs{Plan: &plan.Plan{}}, Options{}); err == nil {
+		t.Error("a plan without results was let pass")
+	}
+}
