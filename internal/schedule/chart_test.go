@@ -14,11 +14,11 @@ import (
 
 // Every activity has its bar, inside the page; what is written can be read.
 func TestCharts(t *testing.T) {
-	in := givenPiece(t, "tern-wall-shelf")
-	for _, o := range []schedule.Options{{Start: monday}, {}, {Start: time.Date(2026, 12, 2, 10, 30, 0, 0, time.UTC)}} {
+	in := givenPiece(t, "heron-side-table")
+	for _, o := range []schedule.Options{{}, {Start: time.Date(2026, 12, 2, 10, 30, 0, 0, time.UTC)}, {Start: monday}} {
 		o.NoRemedies = true
 		r := made(t, in, o)
-		sheets := r.Charts("Tern: a calendar")
+		sheets := r.Charts("Heron side table")
 		bars, chain := 0, 0
 		for i, s := range sheets {
 			if s.Width != 297 || s.Height != 210 {

@@ -44,7 +44,7 @@ type net struct {
 	tasks     []task
 	resources []project.Resource
 	loads     []load
-	first     int // how many of them are coupons, and come first
+	first     int                // how many of them are coupons, and come first
 	rates     map[string]float64 // s of one unit of the bill's labour, by its line
 	findings  []finding.Finding
 

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	_ "time/tzdata"
 
 	"pgregory.net/rapid"
 
@@ -207,7 +208,25 @@ func TestOddShops(t *testing.T) {
 		for _, f := range broken(in, o, got) {
 			r.Error(f)
 		}
+		if got.End < got.LowerBound {
+			r.Errorf("ends at %g, no calendar can before %g", got.End, got.LowerBound)
+		}
 	})
+}
+
+// Clocks that are put forward during the job change no hour of work.
+func TestClocksPutForward(t *testing.T) {
+	zone, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Fatal(err)
+	}
+	in := givenPiece(t, "tern-wall-shelf")
+	// The last Sunday of March 2027 is the 28th (directive 2000/84/EC).
+	r := held(t, in, schedule.Options{Start: time.Date(2027, 3, 22, 0, 0, 0, 0, zone), NoRemedies: true})
+	plain := held(t, in, schedule.Options{Start: monday, NoRemedies: true})
+	if r.End != plain.End || r.Finish.Hour() != plain.Finish.Hour() || r.Finish.Sub(r.Start) != plain.Finish.Sub(plain.Start)-time.Hour {
+		t.Errorf("ends %v after %v, %v after %v without", r.Finish, r.Start, plain.Finish, plain.Start)
+	}
 }
 
 // Same inputs, same calendar; and what is handed in is not touched.
@@ -217,6 +236,9 @@ func TestSteady(t *testing.T) {
 	a, b := made(t, in, schedule.Options{Start: monday}), made(t, in, schedule.Options{Start: monday})
 	if !reflect.DeepEqual(a, b) {
 		t.Error("two calendars of one job")
+	}
+	if a.Finish != a.At(a.End) || a.Elapsed() != a.End-a.Begin {
+		t.Errorf("ends %v, and at %v", a.Finish, a.At(a.End))
 	}
 	if fmt.Sprintf("%+v", *in.Shop) != before {
 		t.Error("the shop was changed")

@@ -27,7 +27,7 @@ func broken(in schedule.Inputs, o schedule.Options, r *schedule.Result) []string
 	}
 	c.hours(o)
 	c.machines()
-	c.prints()
+	c.prints(o)
 	c.cores()
 	c.veneer()
 	c.assembly()
@@ -207,8 +207,11 @@ func (c *checker) machines() {
 	}
 }
 
-func (c *checker) prints() {
+func (c *checker) prints(o schedule.Options) {
 	for _, l := range c.in.Printing.Loads {
+		if o.Coupons {
+			c.after("test coupons", "print "+l.ID, 0)
+		}
 		c.after("print "+l.ID, "take off "+l.ID, 0)
 		if s := c.w["print "+l.ID]; s[1]-s[0] < l.Seconds {
 			c.fault("%s prints for %g s, wants %g", l.ID, s[1]-s[0], l.Seconds)
