@@ -165,7 +165,28 @@ func Fill(items []Item, b Box, o Options) (Layout, error) {
 	if err := errors.Join(check(items, o), checkBox(b)); err != nil {
 		return Layout{}, err
 	}
-	return newSearch(items, b, o).run(), nil
+	if o.Support == 0 || o.Support == 1 {
+		return newSearch(items, b, o).run(), nil
+	}
+	// Whole bases on flat tops are looked for first, since there it is known
+	// where something can stand; then bases that stand out, which only trying tells.
+	if o.Steps == 0 {
+		o.Steps = defaultSteps
+	}
+	flat := o
+	flat.Support, flat.Steps = 1, (o.Steps+1)/2
+	l := newSearch(items, b, flat).run()
+	if l.All() || o.Steps <= l.Steps {
+		return l, nil
+	}
+	o.Steps -= l.Steps
+	out := newSearch(items, b, o).run()
+	if out.Use <= l.Use {
+		l.Steps += out.Steps
+		return l, nil
+	}
+	out.Steps += l.Steps
+	return out, nil
 }
 
 // Choose is the layout in the smallest of the boxes, by volume, that takes
