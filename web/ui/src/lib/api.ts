@@ -74,15 +74,30 @@ export function problemOf(status: number, statusText: string, body: string): Pro
 let token = globalThis.document?.querySelector<HTMLMetaElement>('meta[name=groundwork-token]')?.content ?? '';
 
 /** Reads the token of a server that may have started anew. Throws Unreachable. */
-export async function knock(): Promise<void> {
-  const page = new DOMParser().parseFromString(await (await call('GET', '/')).text(), 'text/html');
-  token = page.querySelector<HTMLMetaElement>('meta[name=groundwork-token]')?.content ?? token;
+export async function knock(signal?: AbortSignal): Promise<void> {
+  const page = new DOMParser().parseFromString(await (await call('GET', '/', undefined, signal)).text(), 'text/html');
+  token = page.querySelector<HTMLMetaElement>('meta[name=groundwork-token]')?.content || token;
 }
 
 /** This window, for the server to tell windows apart. */
 export const view = Array.from(crypto.getRandomValues(new Uint8Array(8)), (b) => b.toString(16).padStart(2, '0')).join('');
 
 async function call(method: string, path: string, body?: unknown, signal?: AbortSignal): Promise<Response> {
+  const sent = token;
+  let res = await send(method, path, body, signal);
+  if (res.status === 403 && method !== 'GET') {
+    // The server may have started anew since the page was loaded, with another
+    // token: then nothing was done, and it can be asked once more.
+    const refusal = problemOf(res.status, res.statusText, await res.text().catch(() => ''));
+    if (token === sent) await knock(signal);
+    if (token === sent) throw refusal;
+    res = await send(method, path, body, signal);
+  }
+  if (!res.ok) throw problemOf(res.status, res.statusText, await res.text().catch(() => ''));
+  return res;
+}
+
+async function send(method: string, path: string, body?: unknown, signal?: AbortSignal): Promise<Response> {
   const headers: Record<string, string> = {};
   if (method !== 'GET') headers['X-Groundwork-Token'] = token;
   let payload: BodyInit | undefined;
@@ -93,15 +108,12 @@ async function call(method: string, path: string, body?: unknown, signal?: Abort
     payload = JSON.stringify(body);
     headers['Content-Type'] = 'application/json';
   }
-  let res: Response;
   try {
-    res = await fetch(path, { method, headers, body: payload, signal });
+    return await fetch(path, { method, headers, body: payload, signal });
   } catch (err) {
     if (aborted(err)) throw err;
     throw new Unreachable();
   }
-  if (!res.ok) throw problemOf(res.status, res.statusText, await res.text().catch(() => ''));
-  return res;
 }
 
 async function json<T>(method: string, path: string, body?: unknown, signal?: AbortSignal): Promise<T> {
