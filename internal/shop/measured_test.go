@@ -89,8 +89,9 @@ func fill(t *rapid.T, m *Measured) {
 	}
 	for i := range m.Shrink {
 		e := &m.Shrink[i]
-		put(&e.X, e.DrawnX.Value*0.993, e.DrawnX.Value)
-		put(&e.Y, e.DrawnY.Value*0.993, e.DrawnY.Value)
+		least := rapid.SampledFrom([]float64{0.993, 0.9985}).Draw(t, "least") // the second beside fits
+		put(&e.X, e.DrawnX.Value*least, e.DrawnX.Value)
+		put(&e.Y, e.DrawnY.Value*least, e.DrawnY.Value)
 		put(&e.Z, e.DrawnZ.Value*0.995, e.DrawnZ.Value)
 	}
 	for i := range m.Holes {
@@ -166,6 +167,12 @@ func TestApplyTouchesNothingElse(t *testing.T) {
 			src = crlf
 		}
 		out, changes, err := Apply(src, m)
+		if twice(m) {
+			if err == nil || !strings.Contains(err.Error(), "count twice") || out != nil {
+				t.Fatalf("shrinkage and fits at once: %v", err)
+			}
+			return
+		}
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -198,6 +205,23 @@ func TestApplyTouchesNothingElse(t *testing.T) {
 			t.Fatal(diff)
 		}
 	})
+}
+
+// twice reports whether a form changes the shrinkage of abs, 0 in the shop and when
+// it was printed, by more than 0.2 %, and has fits besides.
+func twice(m *Measured) bool {
+	e := m.Shrink[0]
+	over := func(drawn, got Reading) bool {
+		return got.Read && math.Floor((1-got.Value/drawn.Value)*1e4+0.5+1e-6) > 20
+	}
+	fits := m.Inserts[0].Best.Read || m.Plugs[0].Best.Read
+	for _, h := range m.Holes {
+		fits = fits || h.Measured.Read
+	}
+	for _, d := range m.Dowels {
+		fits = fits || d.Glued.Read || d.Loose.Read
+	}
+	return fits && (over(e.DrawnX, e.X) || over(e.DrawnY, e.Y))
 }
 
 func mustParse(t *rapid.T, text []byte) *Shop {
@@ -307,7 +331,7 @@ func TestShrinkComesBack(t *testing.T) {
 func TestApplyAdds(t *testing.T) {
 	m := full()
 	m.Shrink, m.Dowels, m.Plugs = m.Shrink[:1], nil, nil
-	m.Shrink[0].X, m.Shrink[0].Y = At(199), At(198.8)
+	m.Shrink[0].X, m.Shrink[0].Y = At(199.8), At(199.6)
 	m.Holes[0].Measured = At(5.78)
 	m.Inserts[0].Best = At(3)
 	m.Kerfs[0].Measured = At(98.2)
@@ -321,7 +345,7 @@ currency: EUR
 printers:
   - {id: a, build: [220, 220, 250]}
 filaments:
-  - {id: abs, material: ABS, shrink: [0.005, 0.006, 0]}
+  - {id: abs, material: ABS, shrink: [0.001, 0.002, 0]}
 lasers:
   - {id: laser, bed: [600, 400], kerf: 0.180 mm}
 veneers:
@@ -373,6 +397,7 @@ func TestApplyRefuses(t *testing.T) {
 			m.Neutrals[0].Drum, m.Neutrals[0].Strip, m.Neutrals[0].Gap = At(100), At(320), At(0)
 		}, "0.93 mm above the core"},
 		{"half of a neutral", func(m *Measured) { m.Neutrals[0].Drum = At(100) }, "drum, strip and gap together"},
+		{"shrinkage and fits at once", func(m *Measured) { m.Shrink[0].X, m.Plugs[0].Best = At(199), At(4) }, "changes by 0.50 %, which would count twice"},
 		{"unknown filament", func(m *Measured) { m.Shrink[0].Filament = word("abz") }, `the shop has no filament "abz"`},
 		{"unknown dowel", func(m *Measured) { m.Dowels[0].Dowel = At(12) }, "the shop has no dowel of 12 mm"},
 		{"twice", func(m *Measured) { m.Shrink[1].Filament = word("abs") }, "stands in the form twice"},
