@@ -8,21 +8,26 @@ import (
 
 // rules are what must hold of every store, each with a query for what breaks it.
 var rules = []struct{ rule, breaks string }{
+	// Sums are taken once for all, not once for each lot: a bin has thousands of movements.
 	{"what a lot holds is the sum of its movements",
-		`SELECT i.kind || ' ' || i.id || ' ' || l.id FROM lot l JOIN item i ON i.n = l.item WHERE on_hand <> (SELECT coalesce(sum(amount), 0) FROM movement WHERE lot = l.n)`},
+		`SELECT i.kind || ' ' || i.id || ' ' || l.id FROM lot l JOIN item i ON i.n = l.item
+			LEFT JOIN (SELECT lot, sum(amount) AS s FROM movement GROUP BY lot) m ON m.lot = l.n WHERE l.on_hand <> coalesce(m.s, 0)`},
 	{"what is reserved of a lot is the sum of its movements",
-		`SELECT i.kind || ' ' || i.id || ' ' || l.id FROM lot l JOIN item i ON i.n = l.item WHERE held <> (SELECT coalesce(sum(held), 0) FROM movement WHERE lot = l.n)`},
+		`SELECT i.kind || ' ' || i.id || ' ' || l.id FROM lot l JOIN item i ON i.n = l.item
+			LEFT JOIN (SELECT lot, sum(held) AS s FROM movement GROUP BY lot) m ON m.lot = l.n WHERE l.held <> coalesce(m.s, 0)`},
 	{"what a job has reserved is the sum of its movements",
-		`SELECT h.job || ' lot ' || h.lot FROM hold h WHERE held <> (SELECT coalesce(sum(m.held), 0) FROM movement m JOIN entry e ON e.n = m.entry WHERE m.lot = h.lot AND e.job = h.job)`},
+		`WITH m AS (SELECT e.job, v.lot, sum(v.held) AS s FROM movement v JOIN entry e ON e.n = v.entry GROUP BY e.job, v.lot HAVING s <> 0),
+			h AS (SELECT job, lot, held AS s FROM hold WHERE held <> 0)
+			SELECT coalesce(job, '?') || ' lot ' || lot FROM (SELECT * FROM m EXCEPT SELECT * FROM h UNION SELECT * FROM (SELECT * FROM h EXCEPT SELECT * FROM m))`},
 	{"what is reserved of a lot is what jobs have of it",
-		`SELECT 'lot ' || l.n FROM lot l WHERE held <> (SELECT coalesce(sum(held), 0) FROM hold WHERE lot = l.n)`},
+		`SELECT 'lot ' || l.n FROM lot l LEFT JOIN (SELECT lot, sum(held) AS s FROM hold GROUP BY lot) h ON h.lot = l.n WHERE l.held <> coalesce(h.s, 0)`},
 	{"an entry has all of its movements",
-		`SELECT 'entry ' || e.n FROM entry e WHERE moves <> (SELECT count(*) FROM movement WHERE entry = e.n)`},
+		`SELECT 'entry ' || e.n FROM entry e LEFT JOIN (SELECT entry, count(*) AS c FROM movement GROUP BY entry) m ON m.entry = e.n WHERE e.moves <> coalesce(m.c, 0)`},
 	{"only a job that is reserved has anything reserved",
 		`SELECT j.id FROM job j WHERE state <> 'reserved' AND EXISTS (SELECT 1 FROM hold WHERE job = j.id AND held > 0)`},
 	{"a job's state is that of its last entry",
-		`SELECT j.id FROM job j WHERE state <> coalesce((SELECT CASE kind WHEN 'reserve' THEN 'reserved' WHEN 'finish' THEN 'finished' WHEN 'abandon' THEN 'abandoned' ELSE 'planned' END
-			FROM entry WHERE job = j.id AND kind IN ('reserve', 'release', 'finish', 'abandon') ORDER BY n DESC LIMIT 1), 'planned')`},
+		`SELECT j.id FROM job j LEFT JOIN (SELECT job, max(n) AS n FROM entry WHERE kind IN ('reserve', 'release', 'finish', 'abandon') GROUP BY job) x ON x.job = j.id
+			LEFT JOIN entry e ON e.n = x.n WHERE j.state <> CASE e.kind WHEN 'reserve' THEN 'reserved' WHEN 'finish' THEN 'finished' WHEN 'abandon' THEN 'abandoned' ELSE 'planned' END`},
 	{"a piece of veneer has a shape", `SELECT i.id || ' ' || l.id FROM lot l JOIN item i ON i.n = l.item WHERE (i.kind = 'offcut') <> EXISTS (SELECT 1 FROM piece WHERE lot = l.n)`},
 	{"a run has its entry", `SELECT 'entry ' || e.n FROM entry e WHERE (e.kind = 'print') <> EXISTS (SELECT 1 FROM run WHERE entry = e.n)`},
 	{"the log of prices has its entries", `SELECT 'entry ' || e.n FROM entry e WHERE e.kind = 'price' AND NOT EXISTS (SELECT 1 FROM price WHERE entry = e.n)`},

@@ -405,10 +405,31 @@ func (s *Store) Ledger(ctx context.Context, lot *Ref, after int64, limit int) ([
 		if err := rows.Err(); err != nil {
 			return err
 		}
-		for i := range out {
-			if out[i].Moves, err = movesOf(ctx, tx, out[i].N); err != nil {
+		if len(out) == 0 {
+			return nil
+		}
+		at := map[int64]int{}
+		for i, e := range out {
+			at[e.N] = i
+		}
+		moves, err := tx.QueryContext(ctx, `SELECT m.entry, i.kind, i.id, l.id, m.amount, m.held FROM movement m JOIN lot l ON l.n = m.lot JOIN item i ON i.n = l.item
+			WHERE m.entry BETWEEN ? AND ? ORDER BY m.entry, m.line`, out[0].N, out[len(out)-1].N)
+		if err != nil {
+			return err
+		}
+		defer moves.Close()
+		for moves.Next() {
+			var entry int64
+			var m Move
+			if err := moves.Scan(&entry, &m.Lot.Kind, &m.Lot.ID, &m.Lot.Lot, &m.Amount, &m.Held); err != nil {
 				return err
 			}
+			if i, ok := at[entry]; ok {
+				out[i].Moves = append(out[i].Moves, m)
+			}
+		}
+		if err := moves.Err(); err != nil {
+			return err
 		}
 		return nil
 	})

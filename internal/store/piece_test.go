@@ -1,6 +1,7 @@
 package store
 
 import (
+	"math"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -69,6 +70,13 @@ func TestOffcut(t *testing.T) {
 // No point that planning may use lies outside the outline or on a reserved area,
 // and there are never more reserved areas than planning takes.
 func TestOffcutIsSound(t *testing.T) {
+	tried, all, free := 0, 0.0, 0.0
+	defer func() {
+		t.Logf("%d usable pieces, of which %.0f %% may be used", tried, 100*free/all)
+		if tried < 50 || free < all/2 {
+			t.Error("the test has tested little, or too much is given up")
+		}
+	}()
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.IntRange(3, 14).Draw(t, "corners")
 		var outline geom.Polygon
@@ -96,6 +104,11 @@ func TestOffcutIsSound(t *testing.T) {
 		}
 		if !usable {
 			return
+		}
+		tried++
+		if len(p.Reserved) == 0 {
+			all += math.Abs(p.Outline.Area())
+			free += sum(o)
 		}
 		in := func(r shop.Reserved, q geom.Vec2) bool {
 			return q.X >= r.At.X-1e-6 && q.Y >= r.At.Y-1e-6 && q.X <= r.At.X+r.Size.X+1e-6 && q.Y <= r.At.Y+r.Size.Y+1e-6

@@ -75,7 +75,7 @@ func (s *Store) Reserve(ctx context.Context, job string, needs []Need, why Note)
 				return fmt.Errorf("%s: say which piece", n.Item)
 			}
 		}
-		stock, err := stockOf(ctx, tx, StockOptions{Empty: true})
+		stock, err := stockOf(ctx, tx, StockOptions{})
 		if err != nil {
 			return err
 		}

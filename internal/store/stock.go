@@ -149,7 +149,8 @@ func stockOf(ctx context.Context, tx *sql.Tx, o StockOptions) (*Stock, error) {
 		return nil, err
 	}
 	ls, err := tx.QueryContext(ctx, `SELECT l.n, l.item, l.id, l.on_hand, l.held, p.form, p.outline, p.reserved, p.photo, fi.kind, fi.id, f.id
-		FROM lot l LEFT JOIN piece p ON p.lot = l.n LEFT JOIN lot f ON f.n = p.cut_from LEFT JOIN item fi ON fi.n = f.item ORDER BY l.n`)
+		FROM lot l LEFT JOIN piece p ON p.lot = l.n LEFT JOIN lot f ON f.n = p.cut_from LEFT JOIN item fi ON fi.n = f.item
+		WHERE ? OR l.on_hand > 0 OR l.held > 0 ORDER BY l.n`, o.Empty)
 	if err != nil {
 		return nil, err
 	}
@@ -174,9 +175,7 @@ func stockOf(ctx context.Context, tx *sql.Tx, o StockOptions) (*Stock, error) {
 				l.Piece.CutFrom = &Ref{Item{Kind(fromKind.String), fromID.String}, fromLot.String}
 			}
 		}
-		if l.OnHand > 0 || held > 0 || o.Empty {
-			it.Lots = append(it.Lots, l)
-		}
+		it.Lots = append(it.Lots, l)
 	}
 	if err := ls.Err(); err != nil {
 		return nil, err

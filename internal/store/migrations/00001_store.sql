@@ -84,6 +84,7 @@ CREATE TABLE movement (
   PRIMARY KEY (entry, line)
 ) STRICT;
 CREATE INDEX movement_lot ON movement (lot);
+CREATE INDEX entry_job ON entry (job) WHERE job IS NOT NULL;
 
 CREATE TABLE hold (
   job  TEXT NOT NULL REFERENCES job,
