@@ -36,10 +36,10 @@ func (n *net) bodies() {
 		if inserts[b] > 0 {
 			s := n.counted(lineInserts, float64(inserts[b]))
 			ws := append(after(ready...), n.tools(fixture.SetInserts, n.namesOf(b)...)...)
-			ready = []int{n.work(task{id: "set inserts " + it.ID, kind: Inserts, of: it.ID, hand: s, bill: s, after: ws})}
+			ready = []int{n.work(task{id: "set inserts " + it.ID, kind: Inserts, of: it.ID, hand: s, bill: s, after: ws, uses: n.at(b)})}
 		}
 		if len(seams[b]) > 0 {
-			ready = []int{n.work(task{id: "dry fit " + it.ID, kind: DryFit, of: it.ID, hand: fitOnce + fitSeam*int64(len(seams[b])), after: after(ready...)})}
+			ready = []int{n.work(task{id: "dry fit " + it.ID, kind: DryFit, of: it.ID, hand: fitOnce + fitSeam*int64(len(seams[b])), after: after(ready...), uses: n.at(b)})}
 		}
 		n.fitted[b] = ready
 	}
@@ -138,7 +138,7 @@ func (n *net) measure(body []int) {
 		for _, c := range near[b] { // windows are measured by who stands in them
 			on = union(on, n.fitted[c])
 		}
-		all = append(all, n.work(task{id: "measure " + it.ID, kind: Measure, of: it.ID, hand: measureBody, after: append(after(on...), n.tools(fixture.Measure, n.namesOf(b)...)...)}))
+		all = append(all, n.work(task{id: "measure " + it.ID, kind: Measure, of: it.ID, hand: measureBody, after: append(after(on...), n.tools(fixture.Measure, n.namesOf(b)...)...), uses: n.at(b)}))
 	}
 	if len(all) == 0 { // plugs alone
 		for _, f := range n.fitted {
@@ -225,7 +225,7 @@ func (n *net) glueBody(b int, seams []int) {
 		if len(ups) > 1 {
 			up.id = fmt.Sprintf("glue body %s/%d", it.ID, i+1)
 		}
-		ws = after(n.glue(up, ws))
+		ws = after(n.glue(up, ws, b))
 	}
 	n.firm[b] = n.cured(ws)
 }
@@ -240,7 +240,7 @@ func (n *net) cured(ws []wait) []wait {
 }
 
 // glue adds a glue-up: hands first, then clamps alone.
-func (n *net) glue(up glueUp, ws []wait) int {
+func (n *net) glue(up glueUp, ws []wait, bodies ...int) int {
 	w := n.in.Shop.Work
 	if up.clamps > w.Clamps {
 		n.found(finding.Finding{
@@ -254,9 +254,9 @@ func (n *net) glue(up glueUp, ws []wait) int {
 		ws = append(slices.Clone(ws), n.named(up.fixtures)...)
 	}
 	s := n.counted(lineSeams, up.weight)
-	t := task{id: up.id, kind: Glue, of: up.of, hand: s, bill: s, long: s + int64(w.GlueHold), after: ws}
+	t := task{id: up.id, kind: Glue, of: up.of, hand: s, bill: s, long: s + int64(w.GlueHold), after: ws, uses: n.at(bodies...)}
 	if up.clamps > 0 {
-		t.uses = []use{{resource: clamps, amount: int64(up.clamps)}}
+		t.uses = append(t.uses, use{resource: clamps, amount: int64(up.clamps)})
 	}
 	return n.work(t)
 }
@@ -323,7 +323,7 @@ func (n *net) glueMembers(body []int) {
 		}
 		ws = append(ws, n.tools(fixture.GlueMembers, serves...)...)
 		g.up.id, g.up.of = "glue members "+strings.Join(ids, "+"), strings.Join(ids, "+")
-		end := n.glue(g.up, ws)
+		end := n.glue(g.up, ws, touched...)
 		for _, b := range touched {
 			last[b] = end
 			n.firm[b] = append(slices.Clone(n.firm[b]), n.cured(after(end))...)

@@ -19,7 +19,8 @@ const (
 	labelWidth            = 62.0
 	headHeight            = 20.0
 	footHeight            = 8.0
-	rowHeight             = 4.3
+	rowHeight             = 4.3 // at least
+	tallest               = 8.0
 	letters               = 2.05 // of a capital; 8 pt of a face whose capitals are 0.716 of it are 2.02
 	perLetter             = 1.55 // mean width of a letter of that size, for cutting labels short
 )
@@ -109,6 +110,7 @@ func (r *Result) chart(title string, rows []row) draw.Sheet {
 	left, right := pageMargin+labelWidth, pageWidth-pageMargin
 	x := func(s float64) float64 { return left + (min(max(s, from), to)-from)/(to-from)*(right-left) }
 	top := pageHeight - pageMargin - headHeight
+	rowHeight := min(tallest, max(rowHeight, (top-pageMargin-footHeight)/float64(len(rows))))
 	bottom := top - float64(len(rows))*rowHeight
 	perDay := (right - left) / (to - from) * day
 
@@ -169,7 +171,7 @@ func (r *Result) chart(title string, rows []row) draw.Sheet {
 		if len(w.bars) == 1 && w.bars[0].Critical {
 			label = "> " + label
 		}
-		text(pageMargin, y+1.1, letters, draw.Start, cutShort(label, int(math.Floor(labelWidth/perLetter))))
+		text(pageMargin, y+(rowHeight-letters)/2, letters, draw.Start, cutShort(label, int(math.Floor(labelWidth/perLetter))))
 		if i > 0 {
 			grid.Items = append(grid.Items, draw.Line(geom.V2(left, y+rowHeight), geom.V2(right, y+rowHeight)))
 		}
@@ -182,11 +184,11 @@ func (r *Result) chart(title string, rows []row) draw.Sheet {
 				const least = 0.5
 				x0, x1, hand := x(a.Start), max(x(a.End), x(a.Start)+least), x(a.Start+a.Hand)
 				if len(w.bars) == 1 && right-x1 >= room {
-					text(x1+1, y+1.1, letters, draw.Start, clock(a.Start))
+					text(x1+1, y+(rowHeight-letters)/2, letters, draw.Start, clock(a.Start))
 				}
-				y0, y1 := y+1.2, y+rowHeight-1.2
+				y0, y1 := y+0.28*rowHeight, y+0.72*rowHeight
 				if critical {
-					y0, y1 = y+0.5, y+rowHeight-0.5
+					y0, y1 = y+0.12*rowHeight, y+0.88*rowHeight
 					chain.Items = append(chain.Items, box(x0, y0, x1, y1, chainGrey), draw.Polyline(corners(x0, y0, x1, y1), true))
 					continue
 				}

@@ -134,7 +134,7 @@ func (n *net) alternatives(ctx context.Context, r *Result, o Options) error {
 	}
 	var tries []try
 	for i, p := range n.in.Shop.Printers {
-		if k := n.resource(p.ID); waits(p.ID) {
+		if k := n.printer(p.ID); waits(p.ID) {
 			tries = append(tries, try{"one more " + p.ID, "more-printers", fmt.Sprintf("see whether that is worth it to you: count: %d in the shop file", p.Count+1),
 				[]finding.Change{{Document: finding.ShopFile, Pointer: fmt.Sprintf("/printers/%d/count", i), Value: strconv.Itoa(p.Count + 1)}},
 				func(m *net) { m.resources[k].Capacity++ }})
@@ -146,7 +146,7 @@ func (n *net) alternatives(ctx context.Context, r *Result, o Options) error {
 	}
 	if !n.in.Shop.Work.NightPrinting {
 		tries = append(tries, try{"printing at night", "night-printing", "see whether it is safe where the printers stand: night_printing: true in the shop's section work", nil, func(m *net) {
-			for i := range m.resources[laser+1:] {
+			for i := range n.in.Shop.Printers {
 				m.resources[laser+1+i].Calendar = nil
 			}
 		}})

@@ -8,6 +8,7 @@ import (
 	"groundwork/internal/bill"
 	"groundwork/internal/finding"
 	"groundwork/internal/project"
+	"groundwork/internal/shop"
 )
 
 // task is an activity before its time is known.
@@ -125,6 +126,10 @@ func build(in Inputs, o Options) *net {
 			r.Calendar = n.hours.rooms
 		}
 		n.resources = append(n.resources, r)
+	}
+	// A core is in one place at a time: in clamps, or in somebody's hands.
+	for _, b := range in.Seams.Bodies {
+		n.resources = append(n.resources, project.Resource{Name: "core " + b.ID, Capacity: 1})
 	}
 	n.reckon()
 	n.print(o)
@@ -248,14 +253,24 @@ func (n *net) counted(line string, units float64) int64 {
 	return int64(math.Round(n.rates[line] * units))
 }
 
-// resource is the index of a printer, -1 if there is none.
-func (n *net) resource(name string) int {
-	for i, r := range n.resources[laser+1:] {
-		if r.Name == name {
-			return laser + 1 + i
+// printer is the index of the resource that a printer is, -1 if there is none.
+func (n *net) printer(id string) int {
+	i := slices.IndexFunc(n.in.Shop.Printers, func(p shop.Printer) bool { return p.ID == id })
+	if i < 0 {
+		return -1
+	}
+	return laser + 1 + i
+}
+
+// at holds bodies for all of an activity; the plugs are many, and held by none.
+func (n *net) at(bodies ...int) []use {
+	var us []use
+	for _, b := range bodies {
+		if b != plugs {
+			us = append(us, use{resource: laser + 1 + len(n.in.Shop.Printers) + b, amount: 1})
 		}
 	}
-	return -1
+	return us
 }
 
 func (n *net) found(f finding.Finding) {

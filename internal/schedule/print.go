@@ -116,7 +116,7 @@ func (n *net) load(name string, l printing.Load, start, off int64, before []int)
 	}
 	seconds := int64(math.Ceil(l.Seconds))
 	p := task{id: "print " + name, kind: Print, of: l.ID, hand: start, bill: bill(start), long: start + seconds, after: after(before...)}
-	printer := n.resource(l.Printer)
+	printer := n.printer(l.Printer)
 	if printer >= 0 {
 		u := use{resource: printer, amount: 1, hours: project.Unattended}
 		if !n.in.Shop.Work.NightPrinting {

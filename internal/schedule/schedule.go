@@ -106,7 +106,7 @@ type Activity struct {
 
 // Use is what an activity holds of a resource.
 type Use struct {
-	Resource string // "person", "clamps", or the ID of a printer or laser
+	Resource string // "person", "clamps", the ID of a printer or laser, or "core top": the body itself
 	Amount   int
 	From, To float64 // s after its start
 }

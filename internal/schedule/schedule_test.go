@@ -111,7 +111,7 @@ func TestBrokenRulesAreSeen(t *testing.T) {
 		want string
 	}{
 		{"lay seat/face", func(schedule.Activity) float64 { return 86400 + 8*3600 }, "lay seat/face begins"},
-		{"coat 1 seat", func(a schedule.Activity) float64 { return a.Start - 86400 }, "coat 1 seat begins"},
+		{"coat 1 seat", func(a schedule.Activity) float64 { return a.Start - 4*86400 }, "coat 1 seat begins"},
 		{"coat 2 leg-1", func(a schedule.Activity) float64 { return a.Start - 3600 }, "coat 2 leg-1 begins"},
 		{"print load-01", func(a schedule.Activity) float64 { return 3 * 3600 }, "print load-01: hands work out of hours"},
 		{"take off load-01", func(a schedule.Activity) float64 { return a.Start + 40*86400 }, "load-01"},
@@ -119,6 +119,8 @@ func TestBrokenRulesAreSeen(t *testing.T) {
 		{"retighten", func(a schedule.Activity) float64 { return a.Start - 86400 }, "retighten begins"},
 		{"hand over", func(a schedule.Activity) float64 { return a.Start - 86400 }, "hand over begins"},
 		{"glue body seat", func(a schedule.Activity) float64 { return a.Start + 86400 }, "fill seat begins"},
+		{"measure leg-1", func(a schedule.Activity) float64 { return 86400*9 + 9*3600 }, "enter measures begins"},
+		{"sand seat P180", func(a schedule.Activity) float64 { return a.Start + 5*86400 }, "seat is at sand seat P180 and at coat 1 seat"},
 		{"seal seat", func(a schedule.Activity) float64 { return a.Start + 3600 }, "after the end of seal seat"},
 	} {
 		r := made(t, in, o)

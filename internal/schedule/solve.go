@@ -229,7 +229,7 @@ func (n *net) result(s *solution) *Result {
 		r.Activities = append(r.Activities, a)
 	}
 	slices.SortStableFunc(r.Activities, func(a, b Activity) int { return cmp.Or(cmp.Compare(a.Start, b.Start), cmp.Compare(a.End, b.End)) })
-	for i, it := range n.resources {
+	for i, it := range n.resources[:laser+1+len(n.in.Shop.Printers)] {
 		r.Resources = append(r.Resources, Resource{Name: it.Name, Count: int(it.Capacity), Busy: busy[i], Attended: i == person})
 	}
 	return r

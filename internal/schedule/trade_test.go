@@ -257,7 +257,54 @@ func (c *checker) named(prefixes ...string) []string {
 	return ids
 }
 
+// where is the bodies that an activity is at, by its name.
+func (c *checker) where(a schedule.Activity) []string {
+	id, _, _ := strings.Cut(a.ID, " (")
+	switch a.Kind {
+	case schedule.Lay, schedule.Trim:
+		for m, it := range c.in.Piece.Members {
+			if strings.HasPrefix(a.Of, it.ID+"/") {
+				return []string{c.idOf(m)}
+			}
+		}
+	case schedule.Inserts, schedule.DryFit, schedule.Ground, schedule.Sand, schedule.Finish:
+		if a.Of != "plugs" {
+			return []string{a.Of}
+		}
+	case schedule.Measure:
+		if a.Of != "piece" {
+			return []string{a.Of}
+		}
+	case schedule.Glue, schedule.Assemble:
+		if strings.HasPrefix(id, "glue body ") {
+			return []string{a.Of}
+		}
+		var bodies []string
+		for _, j := range c.in.Joints.Joints {
+			if slices.Contains(strings.Split(a.Of, "+"), j.ID) {
+				for _, m := range c.ends(j.Contact) {
+					bodies = append(bodies, c.idOf(m))
+				}
+			}
+		}
+		return bodies
+	}
+	return nil
+}
+
 func (c *checker) cores() {
+	// No core is in two places.
+	until := map[string]schedule.Activity{}
+	for _, a := range c.r.Activities { // by start
+		for _, b := range c.where(a) {
+			if before, ok := until[b]; ok && a.Start < before.End && before.ID != a.ID {
+				c.fault("%s is at %s and at %s", b, before.ID, a.ID)
+			}
+			if a.End > until[b].End {
+				until[b] = a
+			}
+		}
+	}
 	glueFree := c.in.Shop.Work.GlueCure - c.in.Shop.Work.GlueHold
 	for b, it := range c.in.Seams.Bodies {
 		seams := 0

@@ -78,12 +78,12 @@ func (n *net) veneer() {
 				ws = append(ws, after(n.cut[k])...)
 			}
 			t := n.counted(lineLaying, weighLeaf)
-			l := n.work(task{id: "lay " + id, kind: Lay, of: id, hand: t, bill: t, after: append(ws, after(last...)...)})
+			l := n.work(task{id: "lay " + id, kind: Lay, of: id, hand: t, bill: t, after: append(ws, after(last...)...), uses: n.at(f.body)})
 			last = []int{l}
 		}
 		for _, l := range f.laps {
 			t := n.counted(lineLaying, weighLap)
-			last = []int{n.work(task{id: "lap " + in.Layout.Laps[l].ID, kind: Lay, of: in.Layout.Laps[l].ID, hand: t, bill: t, after: after(last...), note: "drill core and inner layer through the fingers, then pin"})}
+			last = []int{n.work(task{id: "lap " + in.Layout.Laps[l].ID, kind: Lay, of: in.Layout.Laps[l].ID, hand: t, bill: t, after: after(last...), uses: n.at(f.body), note: "drill core and inner layer through the fingers, then pin"})}
 		}
 		f.laid = last
 		var edge float64
@@ -94,7 +94,7 @@ func (n *net) veneer() {
 		}
 		t := n.counted(lineTrimming, edge)
 		f.trimmed = n.work(task{id: "trim " + f.id, kind: Trim, of: f.id, hand: t, bill: t,
-			after: append(lagged(work.BondFirst, "the bond grows", last...), n.tools(fixture.TrimLeaves, f.id)...)})
+			after: append(lagged(work.BondFirst, "the bond grows", last...), n.tools(fixture.TrimLeaves, f.id)...), uses: n.at(f.body)})
 	}
 
 	for b := plugs; b < len(in.Seams.Bodies); b++ {
@@ -143,12 +143,12 @@ func (n *net) ground(b int, area float64) int {
 	if seams {
 		fill = shareFill
 		t := n.counted(lineGround, fill*area)
-		ws = lagged(w.FillerDry, "filler dries", n.work(task{id: "fill " + name, kind: Ground, of: name, hand: t, bill: t, after: ws}))
+		ws = lagged(w.FillerDry, "filler dries", n.work(task{id: "fill " + name, kind: Ground, of: name, hand: t, bill: t, uses: n.at(b), after: ws}))
 	}
 	t := n.counted(lineGround, (1-fill-shareSeal)*area)
-	ws = after(n.work(task{id: "sand ground " + name, kind: Ground, of: name, hand: t, bill: t, after: ws}))
+	ws = after(n.work(task{id: "sand ground " + name, kind: Ground, of: name, hand: t, bill: t, uses: n.at(b), after: ws}))
 	t = n.counted(lineGround, shareSeal*area)
-	return n.work(task{id: "seal " + name, kind: Ground, of: name, hand: t, bill: t, after: ws, note: "contacts masked"})
+	return n.work(task{id: "seal " + name, kind: Ground, of: name, hand: t, bill: t, uses: n.at(b), after: ws, note: "contacts masked"})
 }
 
 // glued is the bodies that have seams.
@@ -166,7 +166,7 @@ func (n *net) finish(b int, area float64, trims, lays []int) {
 	const perSquareMetre = 1e-6
 	ws := append(after(trims...), lagged(w.BondWork, "the bond grows", lays...)...)
 	for _, g := range grits {
-		ws = after(n.work(task{id: "sand " + name + " " + g, kind: Sand, of: name, hand: int64(math.Ceil(sandVeneer * area * perSquareMetre)), after: ws}))
+		ws = after(n.work(task{id: "sand " + name + " " + g, kind: Sand, of: name, hand: int64(math.Ceil(sandVeneer * area * perSquareMetre)), uses: n.at(b), after: ws}))
 	}
 	ws = append(ws, lagged(w.BondFull, "the bond is whole", lays...)...)
 	var last int
@@ -176,7 +176,7 @@ func (n *net) finish(b int, area float64, trims, lays []int) {
 		if c > 1 {
 			note = "sand between coats, P320"
 		}
-		last = n.work(task{id: fmt.Sprintf("coat %d %s", c+1, name), kind: Finish, of: name, hand: t, bill: t, after: ws, note: note})
+		last = n.work(task{id: fmt.Sprintf("coat %d %s", c+1, name), kind: Finish, of: name, hand: t, bill: t, uses: n.at(b), after: ws, note: note})
 		ws = lagged(w.Recoat, "the coat dries", last)
 	}
 	n.dry[b] = lagged(w.Handle, "finish hardens", last)
@@ -341,7 +341,8 @@ func (n *net) together() {
 		screws += len(j.Screws)
 		t := n.counted(lineAssembly, float64(len(j.Screws))) + n.counted(lineSeams, weighDowel*float64(len(j.Dowels)))
 		ws := slices.Concat(n.dry[body[e[0]]], n.dry[body[e[1]]], n.tools(fixture.Assemble, j.ID))
-		all = append(all, n.work(task{id: "assemble " + j.ID, kind: Assemble, of: j.ID, hand: t, bill: t, after: ws}))
+		both := union([]int{body[e[0]]}, []int{body[e[1]]})
+		all = append(all, n.work(task{id: "assemble " + j.ID, kind: Assemble, of: j.ID, hand: t, bill: t, after: ws, uses: n.at(both...)}))
 	}
 	done := all
 	if screws > 0 {
