@@ -85,16 +85,21 @@ func Smallest(items []Item, lim Limits, o Options) (Layout, bool, error) {
 			most = min(most, v-2*lim.Wall)
 		}
 	}
-	xs, ys := rows(items, 0, most), rows(items, 1, most)
 	same := !slices.ContainsFunc(items, func(it Item) bool { // turning all of it turns the box
 		return it.Turns != 0 && (it.Turns>>1^it.Turns)&0b010101 != 0
 	})
-	low := lowest(items)
+	low := least(items, func(e geom.Vec3) float64 { return e.Z })
+	long := least(items, func(e geom.Vec3) float64 { return e.X })
+	if same { // x is the longer
+		long = least(items, func(e geom.Vec3) float64 { return max(e.X, e.Y) })
+	}
+	xs := rows(items, 0, long, most)
+	ys := rows(items, 1, least(items, func(e geom.Vec3) float64 { return e.Y }), most)
 	type base struct{ x, y, bound float64 }
 	var bases []base
 	for _, x := range xs {
 		for _, y := range ys {
-			if same && y > x {
+			if same && y > x || !stands(items, x, y) {
 				continue
 			}
 			h := max(low, total/(x*y))
@@ -206,62 +211,90 @@ func (it Item) edges(axis int) []float64 {
 	return out
 }
 
-// lowest is the height that some item needs however it is turned.
-func lowest(items []Item) float64 {
-	var low float64
+// least is what some item needs of a measure however it is turned.
+func least(items []Item, of func(geom.Vec3) float64) float64 {
+	var most float64
 	for _, it := range items {
-		low = max(low, slices.Min(it.edges(2)))
+		need := math.Inf(1)
+		for t := Turn(0); t < 6; t++ {
+			if it.Turns.Has(t) {
+				need = min(need, of(t.Of(it.Size)))
+			}
+		}
+		most = max(most, need)
 	}
-	return low
+	return most
 }
 
-// rows are lengths of rows of up to four boxes along an axis that are long
-// enough for every item, at most maxRows of them: the shortest, and of the longer
-// ones evenly.
-func rows(items []Item, axis int, most float64) []float64 {
-	need := 0.0
-	var edges []float64
+// stands reports whether every item by itself stands on a base in some turn.
+func stands(items []Item, x, y float64) bool {
+	const rounding = 0.001
+	return !slices.ContainsFunc(items, func(it Item) bool {
+		for t := Turn(0); t < 6; t++ {
+			if e := t.Of(it.Size); it.Turns.Has(t) && e.X <= x+rounding && e.Y <= y+rounding {
+				return false
+			}
+		}
+		return true
+	})
+}
+
+// rows are lengths of rows of up to four boxes along an axis, no shorter than
+// need and no longer than most. Of more than maxRows those of one box are kept, and
+// of the others half evenly among those up to half as long again as need, where
+// small boxes are, and half among the longer.
+func rows(items []Item, axis int, need, most float64) []float64 {
+	var edges []int64
 	for _, it := range items {
-		e := it.edges(axis)
-		need = max(need, slices.Min(e))
-		for _, v := range e {
-			for range min(it.count(), 4) {
-				edges = append(edges, v)
+		for _, v := range it.edges(axis) {
+			// In whole micrometres, as boxes are rounded, so that sums can be told apart.
+			if e := int64(micro(v)); !slices.Contains(edges, e) {
+				edges = append(edges, e)
 			}
 		}
 	}
-	// In whole micrometres, as boxes are rounded, so that sums can be told apart.
-	um := func(v float64) int64 { return int64(micro(v)) }
+	least, limit := int64(micro(need)), int64(math.Floor(min(most, maxSide)*1000))
 	seen := map[int64]bool{}
-	level := map[int64]bool{0: true}
-	limit := int64(math.Floor(min(most, maxSide) * 1000))
+	var all []int64
+	level := []int64{0}
 	for range 4 {
-		next := map[int64]bool{}
-		for l := range level {
+		var next []int64
+		for _, l := range level {
 			for _, e := range edges {
-				if s := l + um(e); s <= limit && !seen[s] {
-					next[s], seen[s] = true, true
+				if s := l + e; s <= limit && !seen[s] {
+					seen[s] = true
+					next = append(next, s)
 				}
 			}
 		}
-		if level = next; len(seen) > 20000 {
+		all = append(all, next...)
+		if level = next; len(all) > 10000 || len(level) == 0 {
 			break
 		}
 	}
-	var all []int64
-	for s := range seen {
-		if s >= um(need) {
-			all = append(all, s)
+	var short, more, out []int64
+	for _, s := range all {
+		switch {
+		case s < least:
+		case slices.Contains(edges, s):
+			out = append(out, s)
+		case s <= least+least/2:
+			short = append(short, s)
+		default:
+			more = append(more, s)
 		}
 	}
-	slices.Sort(all)
-	var out []float64
-	for i, s := range all {
-		// A row longer than three times what is needed makes no small box but
-		// of many items: those are covered by every k-th.
-		if len(all) <= maxRows || i < maxRows/2 || i%((len(all)-maxRows/2)/(maxRows/2)+1) == 0 {
-			out = append(out, float64(s)/1000)
+	for _, part := range [][]int64{short, more} {
+		slices.Sort(part)
+		step := max(1, (len(part)+maxRows/2-1)/(maxRows/2))
+		for i := 0; i < len(part); i += step {
+			out = append(out, part[i])
 		}
 	}
-	return out
+	slices.Sort(out)
+	mm := make([]float64, len(out))
+	for i, s := range out {
+		mm[i] = float64(s) / 1000
+	}
+	return mm
 }
