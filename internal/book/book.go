@@ -23,6 +23,7 @@ import (
 	"groundwork/internal/geom"
 	"groundwork/internal/piece"
 	"groundwork/internal/plan"
+	"groundwork/internal/printing"
 	"groundwork/internal/scene"
 	"groundwork/internal/shop"
 	"groundwork/internal/solid"
@@ -32,12 +33,13 @@ import (
 // Inputs are what the book is about.
 type Inputs struct {
 	Plan     *plan.Plan
-	Fixtures *fixture.Result // nil for none
-	Schedule *Schedule       // nil for none
-	Maker    string          // who made the kit, "" to leave it out
-	Notes    string          // the maker's own words; paragraphs parted by line breaks
-	Licence  string          // under which the files may be used, "" for one that asks to be written in
-	Revision string          // of the kit; "" for one made of the piece's and the shop's content
+	Fixtures *fixture.Result  // nil for none
+	Jigs     *printing.Result // loads of the fixtures' printed parts; nil for none
+	Schedule *Schedule        // nil for none
+	Maker    string           // who made the kit, "" to leave it out
+	Notes    string           // the maker's own words; paragraphs parted by line breaks
+	Licence  string           // under which the files may be used, "" for one that asks to be written in
+	Revision string           // of the kit; "" for one made of the piece's and the shop's content
 }
 
 // Schedule is the calendar of the job, as far as the book tells it.
@@ -74,6 +76,9 @@ func (p Paper) size() geom.Vec2 {
 type Options struct {
 	Inch  bool // lengths in inches and fractions to 1/32
 	Paper Paper
+
+	// NoTemplates leaves out the pages at full size, which may be many.
+	NoTemplates bool
 }
 
 func (o Options) system() unit.System {
@@ -113,16 +118,20 @@ func laidOut(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*bookl
 	if err := w.draw(); err != nil {
 		return nil, err
 	}
+	if !o.NoTemplates {
+		w.fullSized = w.templates()
+	}
 	// Pages are known when the book is laid out; numbers of pages stand in the book.
 	// Laid out with them, pages may shift: again, until they stay.
 	var now laid
 	for range 5 {
 		before := now
-		now = w.compose(before)
+		now = w.compose(before, true)
 		if same(before, now) {
 			break
 		}
 	}
+	now = w.compose(now, false)
 	b := &booklet{
 		title: in.Plan.Piece.Title + ": bench book", subject: "Kit revision " + in.Revision, author: in.Maker,
 		size: w.paper, pages: now.pages, marks: now.marks,

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"groundwork/examples"
+	"groundwork/internal/fixture"
 	"groundwork/internal/piece"
 	"groundwork/internal/plan"
 	"groundwork/internal/scene"
@@ -73,7 +74,17 @@ func TestLook(t *testing.T) {
 		}
 		p := planned(t, name)
 		begin := time.Now()
-		data, err := Make(context.Background(), theKernel(t), Inputs{Plan: p, Maker: "The workshop in the yard", Notes: "Take your time."}, Options{})
+		fx, err := fixture.Plan(context.Background(), theKernel(t), fixture.Inputs{Piece: p.Piece, Shop: p.Shop, Joints: p.Joints, Layout: p.Layout, Patterns: p.Patterns, Seams: p.Seams, Cores: p.Cores, Filament: func(int) string { return "abs" }}, fixture.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, f := range fx.Fixtures {
+			t.Log(f.ID, f.Kind, f.Step, f.Serves, len(f.Parts), len(f.Templates), f.Words)
+		}
+		for _, f := range fx.Clamping {
+			t.Log(f.ID, f.Serves, f.Like, f.Step, f.Sheet.Width, f.Sheet.Height, f.Scale, f.Words)
+		}
+		data, err := Make(context.Background(), theKernel(t), Inputs{Plan: p, Fixtures: fx, Maker: "The workshop in the yard", Notes: "Take your time."}, Options{})
 		if err != nil {
 			t.Fatal(name, err)
 		}

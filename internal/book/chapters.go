@@ -8,6 +8,7 @@ import (
 	"groundwork/internal/bill"
 	"groundwork/internal/draw"
 	"groundwork/internal/finding"
+	"groundwork/internal/fixture"
 	"groundwork/internal/geom"
 	"groundwork/internal/joint"
 	"groundwork/internal/printing"
@@ -19,6 +20,7 @@ import (
 type writer struct {
 	*artist
 	paper     geom.Vec2
+	fullSized []template // what is printed at full size
 	steps     []Step
 	pictures  map[string][]*picture // by the names that steps have for them
 	blanks    map[string][]row
@@ -116,7 +118,7 @@ func (w *writer) draw() error {
 	if w.Fixtures != nil {
 		for _, c := range w.Fixtures.Clamping {
 			if c.Like == "" {
-				put("clamping/"+c.ID, w.clamping(c, geom.V2(wide, 170)), nil)
+				put("clamping/"+c.ID, w.clamping(c, geom.V2(146, 130)), nil)
 			}
 		}
 	}
@@ -135,8 +137,9 @@ func (w *writer) blankShare(n int) float64 {
 // chapters are the book's, with the anchors of their headings.
 type chapterOf struct{ id, title string }
 
-// compose writes the book with the page numbers of an earlier round.
-func (w *writer) compose(before laid) laid {
+// compose writes the book with the page numbers of an earlier round; dry, only to
+// find the page numbers.
+func (w *writer) compose(before laid, dry bool) laid {
 	f := w.flow()
 	ref := func(id string) string {
 		if n, ok := before.at[id]; ok {
@@ -153,7 +156,7 @@ func (w *writer) compose(before laid) laid {
 			chapters = append(chapters, chapterOf{"phase/" + string(ph), fmt.Sprintf("%d  %s", n, strings.ToUpper(string(ph[:1]))+string(ph[1:]))})
 		}
 	}
-	ts := w.templates()
+	ts := w.fullSized
 	if len(ts) > 0 {
 		chapters = append(chapters, chapterOf{"templates", "Templates at full size"})
 	}
@@ -169,7 +172,7 @@ func (w *writer) compose(before laid) laid {
 	}
 	w.fullSize(f, ts)
 	w.index(f, before)
-	return f.lay()
+	return f.lay(dry)
 }
 
 // front is the cover.
@@ -221,13 +224,25 @@ func (w *writer) extent() geom.Vec3 {
 // contents is the table of contents.
 func (w *writer) contents(f *flow, chapters []chapterOf, before laid) {
 	f.chapter("contents", "Contents")
+	inContents := func(s Step) bool {
+		return !strings.HasPrefix(s.ID, "cut/blank") && !strings.HasPrefix(s.ID, "print/load")
+	}
+	entries := len(chapters)
+	for _, s := range w.steps {
+		if inContents(s) {
+			entries++
+		}
+	}
+	size := 9.5 // smaller if that makes it one page
+	for size > 8.5 && float64(entries)*high(size)+float64(len(chapters))*0.8 > f.high()-16 {
+		size -= 0.25
+	}
 	line := func(title, id string, indent float64, fc face) {
 		n := before.at[id]
 		num := "00"
 		if n > 0 {
 			num = fmt.Sprint(n)
 		}
-		const size = 9.5
 		f.add(strip{high: high(size), draw: func(p *page, at geom.Vec2) {
 			y := at.Y - base(size)
 			p.texts = append(p.texts, text{at: geom.V2(at.X+indent, y), size: size, face: fc, s: title})
@@ -251,7 +266,7 @@ func (w *writer) contents(f *flow, chapters []chapterOf, before laid) {
 			continue
 		}
 		for _, s := range w.steps {
-			if s.Phase == Phase(ph) && !strings.HasPrefix(s.ID, "cut/blank") && !strings.HasPrefix(s.ID, "print/load") {
+			if s.Phase == Phase(ph) && inContents(s) {
 				line(shortened(s.Title, 90), s.ID, 8, regular)
 			}
 		}
@@ -414,25 +429,34 @@ func (w *writer) needs(f *flow) {
 	if w.Fixtures != nil && len(w.Fixtures.Fixtures) > 0 {
 		f.section("fixtures", "Fixtures to make first")
 		rows = nil
-		for _, x := range w.Fixtures.Fixtures {
-			n := 0
-			var made []string
-			for _, p := range x.Parts {
-				n += p.Quantity
-				m := p.Filament
-				if m == "" {
-					m = p.Material
+		for i := 0; i < len(w.Fixtures.Fixtures); i++ {
+			x := w.Fixtures.Fixtures[i]
+			ids, n, made := []string{x.ID}, 0, []string{}
+			count := func(x fixture.Fixture) {
+				for _, p := range x.Parts {
+					n += p.Quantity
+					m := p.Filament
+					if m == "" {
+						m = p.Material
+					}
+					if !slices.Contains(made, m) {
+						made = append(made, m)
+					}
 				}
-				if !slices.Contains(made, m) {
-					made = append(made, m)
+				for _, t := range x.Templates {
+					if t.Material != "" && !slices.Contains(made, t.Material) {
+						made = append(made, t.Material)
+					}
 				}
 			}
-			for _, t := range x.Templates {
-				if m := fmt.Sprintf("%s, %s", t.Material, w.mm(t.Thickness)); !slices.Contains(made, m) {
-					made = append(made, m)
-				}
+			count(x)
+			// What is used alike is told once.
+			for i+1 < len(w.Fixtures.Fixtures) && w.Fixtures.Fixtures[i+1].Words == x.Words {
+				i++
+				ids = append(ids, w.Fixtures.Fixtures[i].ID)
+				count(w.Fixtures.Fixtures[i])
 			}
-			rows = append(rows, row{cells: []string{x.ID, fmt.Sprint(n), strings.Join(made, ", "), x.Words}, tells: []string{x.ID}, box: true})
+			rows = append(rows, row{cells: []string{strings.Join(ids, ", "), fmt.Sprint(n), strings.Join(made, ", "), x.Words}, tells: ids, box: true})
 		}
 		f.table([]column{{title: "What", wide: 4}, {title: "Parts", wide: 1.2, right: true}, {title: "Of", wide: 2}, {title: "Use", wide: 7}}, rows)
 	}
@@ -721,8 +745,22 @@ func (w *writer) pictured(f *flow, s Step, ref func(string) string) {
 			f.gap(0.8)
 			continue
 		}
+		from := len(f.strips)
 		for _, p := range ps {
 			f.figure(p)
+		}
+		if strings.HasPrefix(name, "clamping/") { // its words stand below it
+			for i := from; i < len(f.strips); i++ {
+				f.strips[i].keep = true
+			}
+		}
+		if id, ok := strings.CutPrefix(name, "clamping/"); ok && len(ps) > 0 {
+			for _, c := range w.Fixtures.Clamping {
+				if c.ID == id {
+					f.para(para{}, strings.Join(c.Words, " "))
+					f.gap(2)
+				}
+			}
 		}
 	}
 }
@@ -740,7 +778,7 @@ func (w *writer) loadStep(f *flow, s Step) {
 	card := [][2]string{
 		{"File", "core/" + l.ID + ".3mf"},
 		{"On", l.Printer + ", in " + l.Filament},
-		{"Layers", fmt.Sprintf("%g mm, the first %g mm; beads %g mm", pr.Layer, pr.FirstLayer, pr.Line)},
+		{"Layers", fmt.Sprintf("%g mm, first %g mm; beads %g mm", pr.Layer, pr.FirstLayer, pr.Line)},
 		{"Shell", fmt.Sprintf("%d contours, %d cover layers", pr.Contours, pr.CoverLayers)},
 		{"Core fill", fmt.Sprintf("%.0f %% %s", pr.Fill*100, pr.FillPattern)},
 		{"Time", fmt.Sprintf("%s (%s to %s)", unit.FormatDuration(l.Seconds), unit.FormatDuration(l.Low), unit.FormatDuration(l.High))},
@@ -760,7 +798,7 @@ func (w *writer) loadStep(f *flow, s Step) {
 	for _, p := range w.pictures["load/"+l.ID] {
 		a = append(a, p.strips(left)...)
 	}
-	b = append(b, table(right, []column{{wide: 1}, {wide: 2}}, rows)...)
+	b = append(b, table(right, []column{{wide: 1}, {wide: 2.3}}, rows)...)
 	f.section(s.ID, s.Title)
 	f.stays = true
 	f.beside(0.5, a, b)
@@ -858,6 +896,24 @@ type template struct {
 	words string
 	sheet draw.Sheet
 	of    []string
+	bare  map[[2]int]bool // pages, by column and row, with nothing on them
+}
+
+// template lays a sheet on paper the way that takes fewer pages.
+func (w *writer) template(title, words string, s draw.Sheet, of string) template {
+	f := w.flow()
+	c, r, _ := tiles(s, f.paper, f.left, f.right, f.top, f.foot)
+	q := turned(s)
+	if a, b, _ := tiles(q, f.paper, f.left, f.right, f.top, f.foot); a*b < c*r {
+		s, c, r = q, a, b
+	}
+	out := template{title, words, s, []string{of}, map[[2]int]bool{}}
+	for x := range c {
+		for y := range r {
+			out.bare[[2]int{x, y}] = f.bare(s, x, y)
+		}
+	}
+	return out
 }
 
 // templates are the patterns that are cut by knife, and those of fixtures.
@@ -868,13 +924,8 @@ func (w *writer) templates() (out []template) {
 			continue
 		}
 		box := pt.Gross.Bounds()
-		// Long ones stand upright, as paper does.
 		turn := func(q geom.Vec2) geom.Vec2 { return q.Sub(box.Min) }
 		size := box.Size()
-		if size.X > size.Y {
-			turn = func(q geom.Vec2) geom.Vec2 { return geom.V2(box.Max.Y-q.Y, q.X-box.Min.X) }
-			size = geom.V2(size.Y, size.X)
-		}
 		s := draw.Sheet{Title: pt.ID, Width: size.X, Height: size.Y}
 		s.Layers = append(s.Layers, draw.Layer{Name: "gross", Operation: draw.Note, Pen: pen(0.35, 0), Items: draw.Outlines(pt.Gross.Map(turn))},
 			draw.Layer{Name: "net", Operation: draw.Note, Pen: &draw.Style{Width: 0.18, Dash: []float64{3, 1.5}}, Items: draw.Outlines(pt.Net.Map(turn))})
@@ -883,14 +934,21 @@ func (w *writer) templates() (out []template) {
 			pins = append(pins, draw.Circle{Center: turn(q), Radius: pt.Pin / 2})
 		}
 		s.Layers = append(s.Layers, draw.Layer{Name: "pins", Operation: draw.Note, Pen: pen(0.18, 0), Items: pins})
-		out = append(out, template{pt.ID, "Whole line: cut. Dashed: what shows. Circles: pins.", s, []string{pt.ID}})
+		out = append(out, w.template(pt.ID, "Whole line: cut. Dashed: what shows. Circles: pins.", s, pt.ID))
 	}
 	if w.Fixtures == nil {
 		return out
 	}
 	for _, x := range w.Fixtures.Fixtures {
 		for _, t := range x.Templates {
-			out = append(out, template{t.ID, t.Words, t.Sheet, append([]string{x.ID}, x.Serves...)})
+			s := t.Sheet
+			for i, l := range s.Layers {
+				if i == 0 {
+					s.Layers = slices.Clone(s.Layers)
+				}
+				s.Layers[i] = readable(l)
+			}
+			out = append(out, w.template(t.ID, t.Words, s, x.ID))
 		}
 	}
 	return out
@@ -909,11 +967,14 @@ func (w *writer) fullSize(f *flow, ts []template) {
 		c, r, _ := tiles(t.sheet, f.paper, f.left, f.right, f.top, f.foot)
 		rows = append(rows, row{cells: []string{t.title, w.size(t.sheet.Width, t.sheet.Height), fmt.Sprintf("%d x %d", c, r), t.words}, tells: t.of})
 	}
-	f.table([]column{{title: "Template", wide: 4}, {title: "Size", wide: 3}, {title: "Pages", wide: 1.6}, {title: "", wide: 5}}, rows)
+	f.table([]column{{title: "Template", wide: 4}, {title: "Size", wide: 2.6}, {title: "Pages", wide: 1.3}, {title: "", wide: 8}}, rows)
 	for _, t := range ts {
 		cols, rows, _ := tiles(t.sheet, f.paper, f.left, f.right, f.top, f.foot)
 		for r := range rows {
 			for c := range cols {
+				if t.bare[[2]int{c, r}] {
+					continue
+				}
 				s := f.tile(t.sheet, t.title, c, r)
 				s.tells = t.of
 				f.add(s)

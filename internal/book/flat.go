@@ -328,6 +328,60 @@ func (f *flow) tile(s draw.Sheet, title string, col, line int) strip {
 	}}
 }
 
+// bare is whether nothing is drawn on a page of a drawing.
+func (f *flow) bare(s draw.Sheet, col, line int) bool {
+	const overlap = 10
+	_, _, step := tiles(s, f.paper, f.left, f.right, f.top, f.foot)
+	win := geom.Box2{Min: geom.V2(float64(col)*step.X, float64(line)*step.Y)}
+	win.Max = win.Min.Add(geom.V2(step.X+overlap, step.Y+overlap))
+	return !slices.ContainsFunc(s.Layers, func(l draw.Layer) bool { return len(clipped(l, win, geom.Vec2{}).Items) > 0 })
+}
+
+// turned is a sheet turned a quarter counter-clockwise.
+func turned(s draw.Sheet) draw.Sheet {
+	turn := func(q geom.Vec2) geom.Vec2 { return geom.V2(s.Height-q.Y, q.X) }
+	out := draw.Sheet{Title: s.Title, Width: s.Height, Height: s.Width}
+	for _, l := range s.Layers {
+		items := make([]draw.Item, len(l.Items))
+		for i, it := range l.Items {
+			switch it := it.(type) {
+			case draw.Path:
+				items[i] = it.Map(turn, false)
+			case draw.Circle:
+				items[i] = draw.Circle{Center: turn(it.Center), Radius: it.Radius}
+			case draw.Text:
+				it.At, it.Angle = turn(it.At), it.Angle+math.Pi/2
+				items[i] = it
+			case draw.Region:
+				items[i] = draw.Region{Area: it.Area.Map(turn), Grey: it.Grey}
+			}
+		}
+		l.Items = items
+		out.Layers = append(out.Layers, l)
+	}
+	return out
+}
+
+// readable is a layer of what a machine follows as it is drawn on paper: in black
+// and greys, its notes dark enough to read.
+func readable(l draw.Layer) draw.Layer {
+	if l.Pen != nil {
+		return l
+	}
+	switch l.Operation {
+	case draw.Cut:
+		l.Pen = pen(0.35, 0)
+	case draw.HalfCut:
+		l.Pen = pen(0.25, 0)
+		l.Pen.Dash = []float64{3, 1}
+	case draw.Mark:
+		l.Pen = pen(0.2, 70)
+	default:
+		l.Pen = pen(0.13, 80)
+	}
+	return l
+}
+
 // bar is a scale bar of 100 mm.
 func (p *page) bar(at geom.Vec2) {
 	items := []draw.Item{draw.Line(at, at.Add(geom.V2(100, 0)))}

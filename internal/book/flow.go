@@ -65,10 +65,15 @@ type laid struct {
 	marks []bookmark
 }
 
-// lay puts the strips on pages.
-func (f *flow) lay() laid {
+// lay puts the strips on pages; dry, it only finds out where they come to stand.
+func (f *flow) lay(dry bool) laid {
 	out := laid{at: map[string]int{}, parts: map[string][]int{}}
 	var y float64 // of the next strip's upper edge
+	draw := func(s *strip, p *page, at geom.Vec2) {
+		if !dry {
+			s.draw(p, at)
+		}
+	}
 	fresh := func() {
 		out.pages = append(out.pages, page{})
 		y = f.paper.Y - f.top
@@ -85,7 +90,7 @@ func (f *flow) lay() laid {
 		if len(out.pages) == 0 || f.strips[i].fresh && !empty() || f.strips[i].room > y-f.foot && !empty() || need > y-f.foot && !empty() && need <= f.high() {
 			fresh()
 			if h := f.strips[i].head; h != nil {
-				h.draw(&out.pages[len(out.pages)-1], geom.V2(f.left, y))
+				draw(h, &out.pages[len(out.pages)-1], geom.V2(f.left, y))
 				y -= h.high
 			}
 		}
@@ -94,7 +99,7 @@ func (f *flow) lay() laid {
 			if s.high > y-f.foot && !empty() && s.draw != nil {
 				fresh()
 				if s.head != nil {
-					s.head.draw(&out.pages[len(out.pages)-1], geom.V2(f.left, y))
+					draw(s.head, &out.pages[len(out.pages)-1], geom.V2(f.left, y))
 					y -= s.head.high
 				}
 			}
@@ -120,7 +125,7 @@ func (f *flow) lay() laid {
 				m.page = at - 1
 				out.marks = append(out.marks, m)
 			}
-			s.draw(&out.pages[at-1], geom.V2(f.left, y))
+			draw(&s, &out.pages[at-1], geom.V2(f.left, y))
 			y -= s.high
 		}
 	}

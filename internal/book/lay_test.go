@@ -13,6 +13,7 @@ import (
 
 	"groundwork/internal/core"
 	"groundwork/internal/draw"
+	"groundwork/internal/fixture"
 	"groundwork/internal/geom"
 	"groundwork/internal/job"
 	"groundwork/internal/joint"
@@ -534,7 +535,7 @@ func TestTiles(t *testing.T) {
 	if want := math.Hypot(500, 700); math.Abs(length-want) > 1e-6 {
 		t.Errorf("%.6f mm of %.6f", length, want)
 	}
-	out := f.lay()
+	out := f.lay(false)
 	if len(out.pages) != cols*rows {
 		t.Errorf("%d pages of %d", len(out.pages), cols*rows)
 	}
@@ -599,6 +600,70 @@ func TestPagesOf(t *testing.T) {
 		if got := pagesOf(c.in); got != c.want {
 			t.Errorf("%v: %q, want %q", c.in, got, c.want)
 		}
+	}
+}
+
+// What fixtures bring stands in the book: in the list, at the step that they
+// belong to, in the way that glue-ups go, and at full size.
+func TestFixtures(t *testing.T) {
+	pl := planned(t, "otter-stool")
+	var seat []string
+	for _, s := range pl.Seams.Seams {
+		if pl.Seams.Bodies[s.Body].ID == "seat" {
+			seat = append(seat, s.ID)
+		}
+	}
+	sheetOf := draw.Sheet{Width: 246, Height: 180, Layers: []draw.Layer{{Name: "work", Operation: draw.Cut, Items: []draw.Item{draw.Circle{Center: geom.V2(120, 90), Radius: 40}}},
+		{Name: "note", Operation: draw.Note, Items: []draw.Item{draw.Text{At: geom.V2(10, 10), Height: 2.5, String: "clamping"}}}}}
+	board := draw.Sheet{Width: 598, Height: 144, Layers: []draw.Layer{{Name: "outline", Operation: draw.Cut, Items: []draw.Item{draw.Polyline([]geom.Vec2{{X: 1, Y: 1}, {X: 597, Y: 1}, {X: 597, Y: 143}, {X: 1, Y: 143}}, true)}}}}
+	fx := &fixture.Result{
+		Fixtures: []fixture.Fixture{
+			{ID: "coupon/bar", Kind: fixture.Coupon, Step: fixture.Measure, Words: "Measure the bar.", Parts: []fixture.Part{{ID: "coupon/bar/a", Filament: "abs", Quantity: 1}}},
+			{ID: "fence/1", Kind: fixture.Fence, Step: fixture.LayLeaves, Serves: []string{"seat/face"}, Words: "Lay the leaf against it.", Parts: []fixture.Part{{ID: "fence/1/a", Filament: "pla", Quantity: 3}},
+				Templates: []fixture.Template{{ID: "fence-board/seat", Sheet: board, Material: "scrap board", Thickness: 18, Quantity: 1, Words: "Seen from above."}}},
+		},
+		Clamping: []fixture.ClampPlan{{ID: "clamping/seat/1", Serves: seat, Step: fixture.GlueSegments, Sheet: sheetOf, Scale: 5, Words: []string{"Lay the parts flat.", "Clamp in H4."}}},
+	}
+	b, err := laidOut(context.Background(), theKernel(t), Inputs{Plan: pl, Fixtures: fx}, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all strings.Builder
+	upright := 0
+	for i, p := range b.pages {
+		for _, w := range words(p) {
+			all.WriteString(w.s + "\n")
+			if w.size < least-0.01 || !inside(geom.Box2{Max: b.size}, w.box()) {
+				t.Errorf("page %d: %q in %.1f points at %v", i+1, w.s, w.size, w.box())
+			}
+			if strings.HasPrefix(w.s, "fence-board/seat: column") {
+				upright++
+			}
+		}
+	}
+	for _, want := range []string{"Fixtures to make first", "Measure the bar.", "Lay the leaf against it.", "Set up fence/1.", "Clamp in H4.", "clamping/seat/1, from above.", "Seen from above."} {
+		if !strings.Contains(strings.ReplaceAll(all.String(), "\n", " "), want) {
+			t.Errorf("the book lacks %q", want)
+		}
+	}
+	if upright != 3 { // 144 x 598 mm on 174 x 247 mm; lying it would be four
+		t.Errorf("the fence's board is on %d pages, want 3", upright)
+	}
+	a, err := takeApart(t, pl)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, s := range Steps(Inputs{Plan: pl, Fixtures: fx}, a, unit.Metric) {
+		if s.ID == "glue/seat" && len(s.Tables[0].Rows) != 1 {
+			t.Errorf("the seat is clamped once, and glued in %d", len(s.Tables[0].Rows))
+		}
+	}
+	without, err := laidOut(context.Background(), theKernel(t), Inputs{Plan: pl, Fixtures: fx}, Options{NoTemplates: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(without.pages) >= len(b.pages)-2 {
+		t.Errorf("%d pages without templates, %d with them", len(without.pages), len(b.pages))
 	}
 }
 

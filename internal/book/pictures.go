@@ -779,7 +779,7 @@ func (a *artist) lap(id string, room geom.Vec2) (*picture, error) {
 
 // clamping is a drawing that a fixture brings, made to fit the page.
 func (a *artist) clamping(c fixture.ClampPlan, room geom.Vec2) *picture {
-	return fitted(c.Sheet, room, strings.Join(c.Words, " "), c.Scale)
+	return fitted(c.Sheet, room, c.ID+", from above.", c.Scale)
 }
 
 // fitted is a sheet made small enough; its texts are never smaller than least.
@@ -790,7 +790,7 @@ func fitted(s draw.Sheet, room geom.Vec2, caption string, scale float64) *pictur
 	k := min(room.X/s.Width, room.Y/s.Height, 1)
 	pic := &picture{size: geom.V2(s.Width*k, s.Height*k), caption: caption}
 	for _, l := range s.Layers {
-		pic.layers = append(pic.layers, scaled(l, k))
+		pic.layers = append(pic.layers, scaled(readable(l), k))
 	}
 	if scale > 0 {
 		pic.caption = strings.TrimSpace(caption + " " + scaleNote(k/scale))

@@ -85,6 +85,7 @@ type planner struct {
 func Steps(in Inputs, apart *scene.Apart, sys unit.System) []Step {
 	p := newPlanner(in, apart, sys)
 	p.ready()
+	p.jigs()
 	p.print()
 	p.inserts()
 	p.glue()
@@ -266,6 +267,26 @@ func (p *planner) ready() {
 		ID: "ready/coupons", Phase: Ready, Title: "Print and measure the coupons", Needs: []string{"ready/check"}, Does: does, Parts: coupons,
 		Tables: []Table{{Head: []string{"What", "The files reckon with", "May differ by", "Measured"}, Rows: rows, Wide: []float64{5, 4, 2, 2}}},
 	})
+}
+
+// jigs prints the fixtures.
+func (p *planner) jigs() {
+	if p.Jigs == nil || len(p.Jigs.Loads) == 0 {
+		return
+	}
+	s := Step{ID: "ready/fixtures", Phase: Ready, Title: "Print the fixtures", Needs: []string{"ready/coupons"},
+		Does: []string{"Print the fixtures of the list of what you need, as their files come. They may be printed while the cores are being glued, but each before the step that takes it."}}
+	var rows [][]string
+	for _, l := range p.Jigs.Loads {
+		var on []string
+		for _, it := range l.Items {
+			on = append(on, p.Jigs.Prints[it.Print].Segment)
+		}
+		s.Parts = append(s.Parts, on...)
+		rows = append(rows, []string{l.ID, l.Printer + ", " + l.Filament, unit.FormatDuration(l.Seconds), unit.FormatMass(l.Grams), strings.Join(on, ", ")})
+	}
+	s.Tables = []Table{{Head: []string{"Load", "On, in", "Time", "Filament", "Holds"}, Rows: rows, Wide: []float64{2, 3, 2.4, 2, 7}, Tick: true}}
+	p.add(s)
 }
 
 // fixtures are those of a kind.
@@ -521,7 +542,7 @@ func (p *planner) glue() {
 		s := Step{Phase: Glue, ID: "glue/" + k.name, Title: "Glue the segments of " + p.the(idsOf(p.pl, k)), Wait: cementLoaded}
 		for _, b := range k.bodies {
 			body := p.pl.Seams.Bodies[b]
-			for n, g := range glueUps(p.pl, b) {
+			for n, g := range p.glueUpsOf(b) {
 				var dowels []string
 				count := map[string]int{}
 				var seams []string
@@ -571,6 +592,46 @@ func (p *planner) glue() {
 		s.Tables = []Table{{Head: []string{"", "This", "to this", "with", "closes"}, Rows: rows, Wide: []float64{1, 4, 4, 4, 4}, Tick: true}}
 		p.add(s)
 	}
+}
+
+// glueUpsOf are the glue-ups of a body, by the clamping plans if there are any.
+func (p *planner) glueUpsOf(body int) []glueUp {
+	ups := glueUps(p.pl, body)
+	if p.Fixtures == nil {
+		return ups
+	}
+	var out []glueUp
+	closed := 0
+	for _, c := range p.Fixtures.Clamping {
+		if c.Step != fixture.GlueSegments {
+			continue
+		}
+		var g glueUp
+		for n, s := range p.pl.Seams.Seams {
+			if s.Body == body && slices.Contains(c.Serves, s.ID) {
+				g.seams = append(g.seams, n)
+				for i, id := range s.Segments {
+					side := []*[]string{&g.a, &g.b}[i]
+					if !slices.Contains(g.a, id) && !slices.Contains(g.b, id) {
+						*side = append(*side, id)
+					}
+				}
+			}
+		}
+		if g.seams != nil {
+			out, closed = append(out, g), closed+len(g.seams)
+		}
+	}
+	all := 0
+	for _, s := range p.pl.Seams.Seams {
+		if s.Body == body {
+			all++
+		}
+	}
+	if closed != all { // some could not be clamped on this bench
+		return ups
+	}
+	return out
 }
 
 func dowelName(d joint.Dowel) string {
@@ -826,10 +887,13 @@ func (p *planner) lay() {
 			"A hole is cut small: open it from the face with a knife and a round file once the leaf has been rubbed down.",
 		},
 	})
-	if len(p.fixtures(fixture.Fence)) > 0 {
-		s := &p.steps[len(p.steps)-1]
-		for _, f := range p.fixtures(fixture.Fence) {
-			s.Parts = append(s.Parts, f.ID)
+	how := &p.steps[len(p.steps)-1]
+	if p.Fixtures != nil {
+		for _, f := range p.Fixtures.Fixtures {
+			if f.Step == fixture.LayLeaves || f.Step == fixture.TrimLeaves {
+				how.Does = append(how.Does, fmt.Sprintf("*%s*: %s", f.ID, f.Words))
+				how.Parts = append(how.Parts, f.ID)
+			}
 		}
 	}
 	for _, k := range p.kinds {
@@ -874,9 +938,13 @@ func (p *planner) lay() {
 				s.Does = append(s.Does, p.lapWords(laps))
 				s.Drawings = append(s.Drawings, "lap/"+laps[0].ID)
 			}
+			var use []string
 			for _, f := range p.serving(fixture.LayLeaves, s.Parts...) {
-				s.Does = append(s.Does, fmt.Sprintf("*%s*: %s", f.ID, f.Words))
-				s.Parts = append(s.Parts, f.ID)
+				use = append(use, f.ID)
+			}
+			if use != nil {
+				s.Does = append(s.Does, "Set up "+and(use)+".")
+				s.Parts = append(s.Parts, use...)
 			}
 			p.add(s)
 		}
@@ -892,7 +960,7 @@ func (p *planner) lay() {
 			ID: "lay/plugs", Phase: Lay, Title: fmt.Sprintf("Cover %d plugs", len(plugs)), Needs: append([]string{"lay/how"}, p.about(Cut, plugs...)...), Parts: plugs,
 			Does: []string{
 				"Lay each leaf on its plug, rub it down, and trim it flush.",
-				"Mark the grain's direction on the plug's underside: it is pressed in so that the grain runs on across it. Do not glue it: the screw behind it is tightened again after a day.",
+				"Mark the grain's direction on the plug's underside: it is pressed in so that the grain runs on across it. Do not glue it now: the screw behind it is tightened again after a day.",
 			},
 		})
 	}
@@ -1313,7 +1381,7 @@ func (p *planner) assemble() {
 	s := Step{ID: "assemble/again", Phase: Assemble, Title: "Tighten again after 24 hours", Needs: before,
 		Does: []string{"Plastic gives under a screw in the first day. Tighten every screw once more, with the same torque, 24 hours later, and look again after a month."}}
 	if len(p.pl.Joints.Plugs) > 0 {
-		s.Does = append(s.Does, fmt.Sprintf("Press the %d plugs in, their grain with the grain round them. A drop of wax keeps one that is loose; never glue them.", len(p.pl.Joints.Plugs)))
+		s.Does = append(s.Does, fmt.Sprintf("Press the %d plugs in, their grain with the grain round them. A drop of wax holds one that is loose, and lets it be taken out again when the piece is packed flat.", len(p.pl.Joints.Plugs)))
 		for _, g := range p.pl.Joints.Plugs {
 			s.Parts = append(s.Parts, g.ID)
 		}
