@@ -169,6 +169,9 @@ func (n *net) why(s *solution, i int) string {
 	c := s.Critical[i]
 	switch c.Why {
 	case project.Share:
+		if c.Resource == clamps {
+			return "clamps are free again"
+		}
 		return n.resources[c.Resource].Name + freeAgain
 	case project.Before:
 		before := s.Critical[i-1].Activity
