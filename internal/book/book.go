@@ -13,19 +13,17 @@ package book
 
 import (
 	"context"
+	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
 	"slices"
 	"strings"
 
-	"groundwork/internal/digest"
 	"groundwork/internal/fixture"
 	"groundwork/internal/geom"
-	"groundwork/internal/piece"
 	"groundwork/internal/plan"
 	"groundwork/internal/printing"
 	"groundwork/internal/scene"
-	"groundwork/internal/shop"
 	"groundwork/internal/solid"
 	"groundwork/internal/unit"
 )
@@ -39,7 +37,7 @@ type Inputs struct {
 	Maker    string           // who made the kit, "" to leave it out
 	Notes    string           // the maker's own words; paragraphs parted by line breaks
 	Licence  string           // under which the files may be used, "" for one that asks to be written in
-	Revision string           // of the kit; "" for one made of the piece's and the shop's content
+	Revision string           // of the kit; "" for one made of the parts themselves
 }
 
 // Schedule is the calendar of the job, as far as the book tells it.
@@ -165,18 +163,35 @@ func (in Inputs) revised() (Inputs, error) {
 	if in.Revision != "" {
 		return in, nil
 	}
-	// File names and places count for nothing.
-	p, s := *in.Plan.Piece, *in.Plan.Shop
-	p.File, s.File = "", ""
-	sum, err := digest.Of(struct {
-		Piece piece.Piece
-		Shop  shop.Shop
-	}{p, s})
-	if err != nil {
-		return in, fmt.Errorf("book: kit revision: %w", err)
-	}
-	in.Revision = strings.ToUpper(hex.EncodeToString(sum[:4]))
+	in.Revision = revision(in.Plan)
 	return in, nil
+}
+
+// revision tells kits apart whose parts do not go together: it is made of what
+// segments, leaves and hardware are, to the thousandth of a millimetre, whatever
+// else changed.
+func revision(pl *plan.Plan) string {
+	h := sha256.New()
+	fmt.Fprintln(h, pl.Piece.Name)
+	for _, s := range pl.Cores.Segments {
+		b := s.Bounds
+		fmt.Fprintf(h, "%s %.1f %.3f %.3f %.3f %.3f %.3f %.3f\n", s.ID, s.Volume, b.Min.X, b.Min.Y, b.Min.Z, b.Max.X, b.Max.Y, b.Max.Z)
+	}
+	for _, p := range pl.Patterns {
+		fmt.Fprintf(h, "%s %s %.3f\n", p.ID, p.Veneer, p.Grain)
+		for _, loop := range p.Gross {
+			for _, q := range loop {
+				fmt.Fprintf(h, "%.3f %.3f\n", q.X, q.Y)
+			}
+		}
+	}
+	for _, j := range pl.Joints.Joints {
+		fmt.Fprintln(h, j.ID, j.Kind, len(j.Screws), len(j.Dowels))
+		for _, b := range j.Bores {
+			fmt.Fprintf(h, "%.3f %.3f %.3f %.3f %.3f\n", b.Mouth.X, b.Mouth.Y, b.Mouth.Z, b.Diameter, b.Depth)
+		}
+	}
+	return strings.ToUpper(hex.EncodeToString(h.Sum(nil)[:4]))
 }
 
 // heads writes the running heads.

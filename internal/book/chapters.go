@@ -164,7 +164,7 @@ func (w *writer) compose(before laid, dry bool) laid {
 	w.contents(f, chapters, before)
 	w.before(f)
 	w.needs(f)
-	w.theParts(f, ref)
+	w.theParts(f, before)
 	for _, c := range chapters {
 		if ph, ok := strings.CutPrefix(c.id, "phase/"); ok {
 			w.phase(f, Phase(ph), c, ref)
@@ -524,15 +524,11 @@ func (w *writer) step(id string) bool {
 }
 
 // theParts are the exploded view, the list of members and the segment maps.
-func (w *writer) theParts(f *flow, ref func(string) string) {
+func (w *writer) theParts(f *flow, before laid) {
 	f.chapter("parts", "The parts")
 	f.figure(w.pictures["exploded"][0])
 	var rows []row
 	for i, b := range w.pl.Seams.Bodies {
-		var pages []string
-		for _, id := range []string{"map/" + kindOf(w.kinds, i)} {
-			pages = append(pages, ref(id))
-		}
 		core := ""
 		for _, m := range b.Members {
 			if c := w.pl.Layout.Cores[m]; c.Board != nil {
@@ -546,9 +542,9 @@ func (w *writer) theParts(f *flow, ref func(string) string) {
 		if first.Mirrored {
 			note = strings.TrimPrefix(note+", mirrored", ", ")
 		}
-		rows = append(rows, row{cells: []string{fmt.Sprint(i + 1), b.ID, how, note, "page " + strings.Join(pages, ", ")}, tells: []string{b.ID}})
+		rows = append(rows, row{cells: []string{fmt.Sprint(i + 1), b.ID, how, note, pagesOf(before.parts[b.ID])}, tells: []string{b.ID}})
 	}
-	f.table([]column{{title: "", wide: 1}, {title: "Part", wide: 4}, {title: "Printed in", wide: 3}, {title: "", wide: 3}, {title: "Segments", wide: 2}}, rows)
+	f.table([]column{{title: "", wide: 1}, {title: "Part", wide: 4}, {title: "Printed in", wide: 3}, {title: "", wide: 3}, {title: "On pages", wide: 3}}, rows)
 	f.section("maps", "Where the segments are")
 	f.para(para{}, "Segments are named from their member, with a letter: the letter is engraved on a face that will not be seen, where there was room. Drawn apart; short cylinders are the dowels of the seams.")
 	for _, k := range w.kinds {

@@ -58,8 +58,11 @@ func words(p page) (out []text) {
 // No writing is smaller than 8 points, none meets other writing, and nothing is
 // outside the page.
 func TestPages(t *testing.T) {
-	for _, name := range examplesHere {
+	for _, name := range append(slices.Clone(examplesHere), "badger-bench", "tern-wall-shelf") {
 		for _, o := range []Options{{}, {Inch: true, Paper: Letter}} {
+			if o.Inch && !slices.Contains(examplesHere, name) {
+				continue
+			}
 			b := pagesFor(t, name, o)
 			if len(b.pages) < 10 {
 				t.Fatalf("%s: %d pages", name, len(b.pages))
@@ -624,7 +627,8 @@ func TestFixtures(t *testing.T) {
 		},
 		Clamping: []fixture.ClampPlan{{ID: "clamping/seat/1", Serves: seat, Step: fixture.GlueSegments, Sheet: sheetOf, Scale: 5, Words: []string{"Lay the parts flat.", "Clamp in H4."}}},
 	}
-	b, err := laidOut(context.Background(), theKernel(t), Inputs{Plan: pl, Fixtures: fx}, Options{})
+	calendar := &Schedule{Days: 3, Activities: []Activity{{Name: "load-01", Who: "printer", Until: 3600, Day: 1}, {Name: "glue the seat", Who: "hand", From: 3600, Until: 7200, Day: 2}}}
+	b, err := laidOut(context.Background(), theKernel(t), Inputs{Plan: pl, Fixtures: fx, Schedule: calendar, Licence: "For your own use."}, Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -641,8 +645,8 @@ func TestFixtures(t *testing.T) {
 			}
 		}
 	}
-	for _, want := range []string{"Fixtures to make first", "Measure the bar.", "Lay the leaf against it.", "Set up fence/1.", "Clamp in H4.", "clamping/seat/1, from above.", "Seen from above."} {
-		if !strings.Contains(strings.ReplaceAll(all.String(), "\n", " "), want) {
+	for _, want := range []string{"Fixtures to make first", "The calendar", "glue the seat day 2", "For your own use.", "Measure the bar.", "Lay the leaf against it.", "Set up fence/1.", "Clamp in H4.", "clamping/seat/1, from above.", "Seen from above."} {
+		if !strings.Contains(strings.Join(strings.Fields(all.String()), " "), want) {
 			t.Errorf("the book lacks %q", want)
 		}
 	}
@@ -671,5 +675,26 @@ func TestFixtures(t *testing.T) {
 func TestUnfinished(t *testing.T) {
 	if _, err := Make(context.Background(), theKernel(t), Inputs{Plan: &plan.Plan{}}, Options{}); err == nil {
 		t.Error("a plan without results was let pass")
+	}
+}
+
+// A kit's revision follows its parts and nothing else.
+func TestRevision(t *testing.T) {
+	pl := *planned(t, "otter-stool")
+	was := revision(&pl)
+	if len(was) != 8 {
+		t.Errorf("%q", was)
+	}
+	s := *pl.Shop
+	s.Labour *= 2
+	pl.Shop = &s
+	if revision(&pl) != was {
+		t.Error("prices change the revision")
+	}
+	pl.Patterns = slices.Clone(pl.Patterns)
+	p := &pl.Patterns[0]
+	p.Gross = p.Gross.Map(func(q geom.Vec2) geom.Vec2 { return q.Scale(1.001) })
+	if revision(&pl) == was {
+		t.Error("another leaf does not change the revision")
 	}
 }
