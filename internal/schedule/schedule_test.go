@@ -86,7 +86,7 @@ func TestCalendarsKeepTheRulesOfTheTrade(t *testing.T) {
 					t.Errorf("%s ends at %g of %g, with a slack of %g", a.ID, a.End, dated.End, a.Slack)
 				}
 			}
-			if name == "badger-bench" || name == "otter-stool" { // as others, and slow
+			if name == "tern-wall-shelf" || name == "otter-stool" { // as others, and slow
 				return
 			}
 			full := withFixtures(t, in)
