@@ -3,6 +3,7 @@
 
 import type { FindingDoc } from './plan';
 import type { Change, Fault } from './types';
+import { bound } from './words';
 
 export type Severity = FindingDoc['severity'];
 
@@ -52,10 +53,11 @@ export function faultEntries(faults: readonly Fault[]): Entry[] {
   }));
 }
 
-/** With a capital, unless it begins with the name of a part, and a full stop. */
+/** With a capital, unless it begins with the name of a part, and a full stop;
+ * numbers stay with their units. */
 export function sentence(s: string, subject = ''): string {
   if (!s) return '';
   const named = (subject && s.startsWith(subject)) || /^\S*[\d/]/.test(s);
   const begun = named ? s : s[0]!.toUpperCase() + s.slice(1);
-  return /[.!?]$/.test(begun) ? begun : `${begun}.`;
+  return bound(/[.!?]$/.test(begun) ? begun : `${begun}.`);
 }

@@ -6,8 +6,10 @@ import * as api from './api';
 import type { PlanDoc } from './plan';
 import { Planner } from './planner.svelte';
 import { Relations } from './relations';
+import { sentence } from './findings';
 import type { Change, Folder, Marks, Parameter, Piece } from './types';
 import { writeArea, writeLength, writeSize, type Fraction, type Units } from './units';
+import { about, bound } from './words';
 import { orphan, Writes } from './writes.svelte';
 
 /** What the stage shows. */
@@ -112,15 +114,15 @@ class Job {
   }
 
   length(mm: number): string {
-    return writeLength(mm, this.units, this.fraction);
+    return bound(writeLength(mm, this.units, this.fraction));
   }
 
   size(mm: readonly number[]): string {
-    return writeSize(mm, this.units, this.fraction);
+    return bound(writeSize(mm, this.units, this.fraction));
   }
 
   area(mm2: number): string {
-    return writeArea(mm2, this.units);
+    return bound(writeArea(mm2, this.units));
   }
 
   measureIn(units: Units, fraction: Fraction): void {
@@ -171,7 +173,7 @@ class Job {
   }
 
   async open(file: string): Promise<void> {
-    await this.#try(`Opening ${file}`, async () => this.#opened(await api.piece(file)));
+    await this.#try('Opening', file, async () => this.#opened(await api.piece(file)));
   }
 
   /** Goes back to the opening view. What is unsaved is sent or kept. */
@@ -188,7 +190,7 @@ class Job {
 
   /** Makes a new piece file of one of the library or the folder, and opens it. */
   async begin(from: string, file: string): Promise<boolean> {
-    return this.#try(`Starting ${file}`, async () => this.#opened(await api.startFrom(from, file)));
+    return this.#try('Starting', file, async () => this.#opened(await api.startFrom(from, file)));
   }
 
   /** Puts photographs and solids into the folder. Gives the pieces made of them. */
@@ -200,9 +202,9 @@ class Job {
         this.tell(`${file.name} is neither a photograph (jpg, png) nor a file of solids (stl, obj, 3mf).`, 'Put piece and shop files into the folder itself.');
         continue;
       }
-      await this.#try(`Bringing in ${file.name}`, async () => {
+      await this.#try('Bringing in', file.name, async () => {
         const got = await api.upload(kind, file);
-        for (const f of got.findings) this.tell(`${f.subject}: ${f.message}`, f.remedy);
+        for (const f of got.findings) this.tell(about(f.subject, f.message), f.remedy);
         pieces.push(...got.pieces);
       });
     }
@@ -325,8 +327,9 @@ class Job {
   }
 
   tell(message: string, remedy = ''): void {
-    if (this.notices.some((n) => n.message === message)) return;
-    this.notices = [...this.notices, { id: ++this.#count, message, remedy }];
+    const said = bound(message);
+    if (this.notices.some((n) => n.message === said)) return;
+    this.notices = [...this.notices, { id: ++this.#count, message: said, remedy: sentence(remedy) }];
   }
   #count = 0;
 
@@ -349,14 +352,15 @@ class Job {
   }
   #planned = '';
 
-  async #try(what: string, run: () => Promise<void>): Promise<boolean> {
+  async #try(what: string, file: string, run: () => Promise<void>): Promise<boolean> {
     try {
       await run();
       return true;
     } catch (err) {
       if (err instanceof api.Unreachable) this.#lost();
       const remedy = err instanceof api.Problem ? err.remedy : '';
-      this.tell(`${what}: ${err instanceof Error ? err.message : String(err)}`, remedy);
+      const message = err instanceof Error ? err.message : String(err);
+      this.tell(message.startsWith(file) ? message : `${what} ${file}: ${message}`, remedy);
       return false;
     }
   }

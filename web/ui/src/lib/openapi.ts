@@ -362,6 +362,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/shops/{file}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        /** Save the text of a shop; text with faults is saved all the same */
+        put: operations["writeShop"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/uploads/{kind}/{file}": {
         parameters: {
             query?: never;
@@ -685,6 +702,7 @@ export interface components {
         };
         Problem: {
             current?: components["schemas"]["Piece"];
+            currentShop?: components["schemas"]["Shop"];
             /** @description What is wrong, where and why */
             detail: string;
             /** @description Single faults of the request */
@@ -706,11 +724,33 @@ export interface components {
             size: number[];
             what: string;
         };
+        Shop: {
+            faults: components["schemas"]["Fault"][];
+            file: string;
+            /** @description The shop file, as it is on disk */
+            text: string;
+            /** @description Names this text; sent back as base of a change */
+            version: string;
+        } | null;
+        ShopText: {
+            /** @description Version of the text that was edited; empty for a new file */
+            base: string;
+            text: string;
+            view?: string;
+        };
         StageEvent: {
-            /** Format: int64 */
+            /**
+             * Format: int64
+             * @description Stages before it
+             */
             done: number;
+            /** @description How far a stage is that takes long, such as load cases: 3 of 8; absent when it begins */
+            part?: string;
             stage: string;
-            /** Format: int64 */
+            /**
+             * Format: int64
+             * @description Stages in all
+             */
             total: number;
         };
         Step: {
@@ -720,12 +760,25 @@ export interface components {
             when: string;
         } | null;
         SupersededEvent: Record<string, never>;
+        UnitChoice: {
+            /**
+             * Format: double
+             * @description How long the whole then is, mm
+             */
+            length: number;
+            /** @description The piece was made with it */
+            taken: boolean;
+            /** @enum {string} */
+            unit: "mm" | "cm" | "m" | "in";
+        };
         Uploaded: {
             /** @description Its name in the folder */
             file: string;
             findings: components["schemas"]["Finding"][];
             /** @description Piece files made of it */
             pieces: string[];
+            /** @description What the file may be in, where it states no unit; sent again with ?unit= it makes another piece */
+            units?: components["schemas"]["UnitChoice"][];
         };
         ViewName: {
             /** @description Random name that the window gave itself */
@@ -1336,6 +1389,7 @@ export interface operations {
             /** @description OK */
             200: {
                 headers: {
+                    "Cache-Control"?: string;
                     "Content-Disposition"?: string;
                     "Content-Type"?: string;
                     [name: string]: unknown;
@@ -1369,6 +1423,7 @@ export interface operations {
             /** @description OK */
             200: {
                 headers: {
+                    "Cache-Control"?: string;
                     "Content-Disposition"?: string;
                     "Content-Type"?: string;
                     [name: string]: unknown;
@@ -1468,6 +1523,7 @@ export interface operations {
             /** @description OK */
             200: {
                 headers: {
+                    "Cache-Control"?: string;
                     "Content-Disposition"?: string;
                     "Content-Type"?: string;
                     [name: string]: unknown;
@@ -1505,6 +1561,7 @@ export interface operations {
             /** @description OK */
             200: {
                 headers: {
+                    "Cache-Control"?: string;
                     "Content-Disposition"?: string;
                     "Content-Type"?: string;
                     [name: string]: unknown;
@@ -1631,9 +1688,48 @@ export interface operations {
             };
         };
     };
-    upload: {
+    writeShop: {
         parameters: {
             query?: never;
+            header?: never;
+            path: {
+                /** @description Shop file, such as shop.yaml */
+                file: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["ShopText"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Shop"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    upload: {
+        parameters: {
+            query?: {
+                /** @description That of a file with solids that states none; without it it is guessed */
+                unit?: "mm" | "cm" | "m" | "in";
+            };
             header?: never;
             path: {
                 kind: "photograph" | "solid";

@@ -21,7 +21,7 @@ describe('findings', () => {
     const got = entries([
       finding({ subject: 'leg-1', message: 'leg-1 leans by 2 mm' }), finding({ subject: 'leg-2', message: 'leg-2 leans by 2 mm' }), finding({ subject: 'leg-3', message: 'leg-3 leans by 3 mm' }),
     ]);
-    expect(got.map((e) => [e.subjects.join(' '), e.message])).toEqual([['leg-1 leg-2', 'Each leans by 2 mm.'], ['leg-3', 'leg-3 leans by 3 mm.']]);
+    expect(got.map((e) => [e.subjects.join(' '), e.message])).toEqual([['leg-1 leg-2', 'Each leans by 2\u00a0mm.'], ['leg-3', 'leg-3 leans by 3\u00a0mm.']]);
   });
 
   it('stay apart where a line or an edit belongs to each', () => {
@@ -33,7 +33,7 @@ describe('findings', () => {
 
   it('of the whole piece name no part', () => expect(entries([finding({ subject: 'piece' })])[0]!.subjects).toEqual([]));
 
-  it.each([['it leans', 'It leans.'], ['It leans.', 'It leans.'], ['Why?', 'Why?'], ['', ''], ['top/edge-1 leans', 'top/edge-1 leans.'], ['165 mm² lean', '165 mm² lean.']])('%s', (s, want) => expect(sentence(s)).toBe(want));
+  it.each([['it leans', 'It leans.'], ['It leans.', 'It leans.'], ['Why?', 'Why?'], ['', ''], ['top/edge-1 leans', 'top/edge-1 leans.'], ['165 mm² lean', '165\u00a0mm² lean.']])('%s', (s, want) => expect(sentence(s)).toBe(want));
 });
 
 describe('problems', () => {
@@ -94,13 +94,13 @@ describe('latest', () => {
 describe('relations', () => {
   const none = { x: 0, y: 0, rotation: 0 };
   const doc = {
-    members: [{ id: 'seat' }, { id: 'leg-1' }, { id: 'leg-10' }],
+    members: [{ id: 'seat', surfaces: [{ name: 'face' }, { name: 'edge-1' }, { name: 'edge-2' }, { name: 'edge-3' }] }, { id: 'leg-1', surfaces: [] }, { id: 'leg-10', surfaces: [] }],
     bodies: [{ id: 'seat', members: ['seat'] }, { id: 'leg-1', members: ['leg-1', 'leg-10'] }],
     contacts: [{ id: 'seat:leg-1', a: { member: 'seat' }, b: { member: 'leg-1' } }], round_contacts: [],
     joints: [{ id: 'joint-1', contact: 'seat:leg-1' }], plugs: [{ id: 'joint-1/plug-1', member: 'seat' }],
     segments: [{ id: 'seat.a', body: 'seat', member: 'seat' }, { id: 'leg-1.a', body: 'leg-1', member: 'leg-1' }],
     seams: [{ id: 'seat/seam-1', body: 'seat', segments: ['seat.a', 'seat.b'] }], bores: [{ id: 'joint-1/insert-1', of: 'joint-1', member: 'leg-1' }],
-    laps: [], patterns: [{ id: 'seat/face', member: 'seat', lap: '', panel: 'blank-01' }, { id: 'joint-1/plug-1', member: '', lap: '', panel: 'blank-01' }],
+    laps: [], patterns: [{ id: 'seat/face', member: 'seat', surface: 'face', also: [], lap: '', panel: 'blank-01' }, { id: 'seat/edge-2/band-1', member: 'seat', surface: 'edge-2', also: ['seat/edge-3'], lap: '', panel: '' }, { id: 'joint-1/plug-1', member: '', surface: '', also: [], lap: '', panel: 'blank-01' }],
     panels: [{ id: 'blank-01', sheet: 'oak-1' }], sheets: [{ id: 'oak-1' }], plates: [{ id: 'load-01', segments: [{ segment: 'seat.a', ...none }] }],
   } as unknown as PlanDoc;
   const r = new Relations(doc);
@@ -118,12 +118,16 @@ describe('relations', () => {
     ['seat.a', 'load-01', true],
     ['leg-1.a', 'load-01', false],
     ['seat', 'nothing', false],
+    ['seat/edge-2/band-1', 'seat/edge-2', true], // on the surface chosen
+    ['seat/edge-2/band-1', 'seat/edge-3', true], // covers it as well
+    ['seat/face', 'seat/edge-2', false],
+    ['seat', 'seat/edge-2', false],
   ])('%s lit by %s: %s', (id, chosen, want) => expect(r.lit(id, chosen)).toBe(want));
 
   it('nothing is lit when nothing is chosen', () => expect(r.lit('seat', null)).toBe(false));
 
   it.each([
-    ['seat/edge-1', 'seat'], ['seat.a', 'seat.a'], ['leg-10/side-1', 'leg-10'], ['abs', null], ['piece', null], ['', null], ['joint-1/insert-1', 'joint-1/insert-1'],
+    ['seat/edge-1', 'seat'], ['seat/edge-2', 'seat/edge-2'], ['seat/face', 'seat/face'], ['seat.a', 'seat.a'], ['leg-10/side-1', 'leg-10'], ['abs', null], ['piece', null], ['', null], ['joint-1/insert-1', 'joint-1/insert-1'],
     ['leg-100', null],
   ])('a finding on %s is at %s', (subject, want) => expect(r.place(subject)).toBe(want));
 

@@ -119,6 +119,7 @@ export class Planner {
           if (current()) this.progress = p;
         },
         geometry: () => {
+          if (!current()) return enough(); // given up: its scene is gone
           if (this.whole?.id === id) return enough(); // the same as is known already
           // The scene as well, before the next order lets this plan go: every
           // step of a slider that is worked out is seen.

@@ -5,7 +5,7 @@ import type { PlanDoc } from './plan';
 
 export type Kind =
   | 'member' | 'body' | 'segment' | 'seam' | 'joint' | 'contact' | 'bore' | 'plug'
-  | 'pattern' | 'lap' | 'blank' | 'sheet' | 'load' | 'case' | 'verdict';
+  | 'pattern' | 'surface' | 'lap' | 'blank' | 'sheet' | 'load' | 'case' | 'verdict';
 
 export class Relations {
   readonly #kinds = new Map<string, Kind>();
@@ -31,6 +31,15 @@ export class Relations {
     for (const b of doc.bores) this.#add(b.id, 'bore', [b.member], [b.of]);
     for (const l of doc.laps) this.#add(l.id, 'lap', [l.member]);
     for (const p of doc.patterns) this.#add(p.id, 'pattern', p.member ? [p.member] : [], [p.lap].filter(Boolean));
+    // A surface that is veneered shows as what lies on it; a leaf that covers one
+    // alone has its ID.
+    for (const m of doc.members) {
+      for (const s of m.surfaces ?? []) {
+        const id = `${m.id}/${s.name}`;
+        const on = doc.patterns.filter((p) => (p.member === m.id && p.surface === s.name) || p.also?.includes(id));
+        if (on.length) this.#add(id, 'surface', [m.id], on.map((p) => p.id));
+      }
+    }
     for (const p of doc.panels) {
       const on = doc.patterns.filter((x) => x.panel === p.id);
       this.#add(p.id, 'blank', [], on.map((x) => x.id));

@@ -119,3 +119,10 @@ it('areas', () => {
   expect(u.writeArea(520_000, 'mm')).toBe('0.52 m²');
   expect(u.writeArea(144 * 25.4 * 25.4 * 3, 'in')).toBe('3 sq ft');
 });
+
+describe('rounded', () => {
+  // 460 mm = 18.1102... in; an inch is 25.4 mm by definition.
+  it.each([
+    [460, 'in', true], [457.2, 'in', false], [25.4 * (18 + 1 / 8), 'in', false], [460, 'mm', false], [460.06, 'mm', true],
+  ] as const)('%s mm in %s: %s', (mm, unit, want) => expect(u.rounded(mm, unit)).toBe(want));
+});

@@ -129,6 +129,12 @@ export function bareLength(mm: number, units: Units, fraction: Fraction = 32): s
   return minus + [whole || '', over ? `${over}/${under}` : ''].filter(Boolean).join(' ');
 }
 
+/** Whether a length as it is written is not quite the length. */
+export function rounded(mm: number, units: Units, fraction: Fraction = 32): boolean {
+  const parts = units === 'mm' ? mm * 10 : (mm / inch) * fraction;
+  return Math.abs(parts - Math.round(parts)) > 1e-4;
+}
+
 /** Sizes side by side: "585 × 85 mm". */
 export function writeSize(mm: readonly number[], units: Units, fraction: Fraction = 32): string {
   return `${mm.map((x) => bareLength(x, units, fraction)).join(' × ')} ${units}`;

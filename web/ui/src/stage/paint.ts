@@ -198,7 +198,7 @@ const LIT = `
 #ifdef GLASS
 float away = 1.0 - abs(dot(normalize(vViewPosition), normal));
 diffuseColor.a = mix(uGlass, min(1.0, uGlass + 0.45), away * away);
-if (vTone > 0.5 && vTone < 1.5) diffuseColor.a *= 0.55;
+if (vTone > 0.5 && vTone < 1.5) diffuseColor.a *= 0.7;
 #endif
 #ifdef STRESS
 outgoingLight = mix(diffuseColor.rgb, outgoingLight, 0.35);
@@ -207,5 +207,5 @@ outgoingLight = mix(diffuseColor.rgb, outgoingLight, 0.35);
 const LAST = `
 if (vTone > 2.5) gl_FragColor.rgb = gl_FragColor.rgb * 1.12 + 0.03;
 else if (vTone > 1.5) gl_FragColor.rgb = mix(gl_FragColor.rgb * 1.08, uGlow, 0.15);
-else if (vTone > 0.5) gl_FragColor.rgb = mix(gl_FragColor.rgb, uPaper, 0.68);
+else if (vTone > 0.5) gl_FragColor.rgb = mix(gl_FragColor.rgb, uPaper, 0.42);
 `;
