@@ -44,9 +44,16 @@ var (
 
 func example(t testing.TB, name string) *work {
 	t.Helper()
+	return exampleWith(t, name, nil)
+}
+
+// exampleWith is an example with other values of its parameters.
+func exampleWith(t testing.TB, name string, set map[string]string) *work {
+	t.Helper()
 	worksMu.Lock()
 	defer worksMu.Unlock()
-	if w, ok := works[name]; ok {
+	key := fmt.Sprint(name, set) // maps print in order of their keys
+	if w, ok := works[key]; ok {
 		return w
 	}
 	no := func(err error) {
@@ -65,7 +72,7 @@ func example(t testing.TB, name string) *work {
 	no(err)
 	doc, err := piece.Parse(name+".yaml", text)
 	no(err)
-	p, _, err := doc.Resolve(nil)
+	p, _, err := doc.Resolve(set)
 	no(err)
 	ctx := context.Background()
 	j, err := joint.Place(ctx, k, p, s, joint.Options{})
@@ -76,7 +83,7 @@ func example(t testing.TB, name string) *work {
 	no(err)
 	w := &work{patterns: ps, shop: s}
 	w.plain = w.plan(t, sheet.Options{})
-	works[name] = w
+	works[key] = w
 	return w
 }
 

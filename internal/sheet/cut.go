@@ -25,6 +25,10 @@ type cutting struct {
 // practice, no source).
 const worth = 0.8
 
+// little is the share of its worth as new that veneer counts for which is in the
+// shop, so that less of it is better, but any of it before new veneer.
+const little = 0.01
+
 // micron is one micrometre in mm.
 const micron = 1e-3
 
@@ -37,7 +41,8 @@ const bought = "bought"
 // the sheet's: they are not turned.
 //
 // Sheets that the maker has marked are there: they are taken in their order, and
-// one more only when those before do not hold all.
+// one more only when those before do not hold all. Then the marked ones cost
+// nothing, and their offcuts are worth little, so that they carry what they can.
 func (l *lot) cutSheets(ctx context.Context, plans []*blankPlan, from []numbered) (*cutting, error) {
 	c := &cutting{plans: plans, stock: map[string]numbered{}}
 	var items []guillotine.Item
@@ -67,7 +72,11 @@ func (l *lot) cutSheets(ctx context.Context, plans []*blankPlan, from []numbered
 		var stock []guillotine.Stock
 		for _, s := range from {
 			if s.kept != "" || s.known && s.first <= n || !s.known && n > marked || marked == 0 {
-				stock = append(stock, s.Stock)
+				one := s.Stock
+				if s.known && s.kept == "" && n > marked {
+					one.Cost, one.Rate = 0, little*one.Rate
+				}
+				stock = append(stock, one)
 			}
 		}
 		out, err := guillotine.Pack(ctx, items, stock, own)
@@ -101,7 +110,6 @@ func down(mm float64) int64 { return int64(math.Floor(mm/micron + 1e-3)) }
 func stockOf(v shop.Veneer) []guillotine.Stock {
 	// An offcut that is there is paid for, but small ones go before large ones:
 	// each is charged a little of what it would cost as new.
-	const little = 0.01
 	area := v.Sheet.X * v.Sheet.Y
 	scale := 1 / (micron * micron) // µm² in a mm²
 	var out []guillotine.Stock

@@ -132,7 +132,7 @@ func TestReserved(t *testing.T) {
 		{"the whole first sheet", testShop(), some, []Reserved{knot("walnut-1", -5, -5, 700, 2600)}, "walnut-2", "reserved-sheet-not-used"},
 		{"the second sheet, not needed", testShop(), some, []Reserved{knot("walnut-2", 0, 0, 700, 2600)}, "walnut-1", "reserved-sheet-not-used"},
 		{"the second sheet, needed", testShop(), many, []Reserved{knot("walnut-2", 200, 300, 20, 20)}, "walnut-1 walnut-2", ""},
-		{"forty of them, and no room between", testShop(), some, measles, "walnut-2", "reserved-sheet-not-used"},
+		{"forty of them, and room for the least between", testShop(), some, measles, "walnut-1 walnut-2", ""},
 		{"another piece's sheet", testShop(), some, []Reserved{knot("oak-1", 0, 0, 10, 10)}, "walnut-1", "reserved-on-unknown-sheet"},
 		{"an odd number", testShop(), some, []Reserved{knot("walnut-01", 0, 0, 10, 10), knot("walnut-0", 0, 0, 10, 10), knot("walnut-99999999999999999999", 0, 0, 10, 10)}, "walnut-1",
 			"reserved-on-unknown-sheet reserved-on-unknown-sheet reserved-on-unknown-sheet"},

@@ -3,6 +3,7 @@ package sheet
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 
@@ -34,46 +35,86 @@ func (l *lot) over(ctx context.Context, plans []*blankPlan) (*cutting, error) {
 		if err != nil {
 			return nil, err
 		}
-		next := slices.Clone(plans)
-		again := false
-		for _, p := range c.Placements {
-			i, _ := strconv.Atoi(p.Item)
-			id := c.Sheets[p.Sheet].Stock
-			s := l.stock[slices.IndexFunc(l.stock, func(s numbered) bool { return s.ID == id })]
-			if !s.known || next[i].fixed != nil {
-				continue
-			}
-			var under []guillotine.Rect
-			for _, k := range s.Reserved {
-				if (geom.Box2{Min: corner(k), Max: far(k)}).Overlaps(geom.Box2{Min: corner(p.Rect), Max: far(p.Rect)}) {
-					under = append(under, k)
-				}
-			}
-			b, err := l.around(ctx, next[i], p.Rect, under)
-			switch {
-			case err != nil:
+		var held []*blankPlan
+		var blocked map[string][]guillotine.Rect
+		for m := range mirrors {
+			next, under, err := l.clear(ctx, plans, c, m)
+			if err != nil {
 				return nil, err
-			case b != nil:
-				held := *b
-				held.fixed = &place{id, p.At}
-				next[i] = &held
-			default:
-				again = true
-				for _, k := range under {
-					if !slices.Contains(avoid[id], k) {
-						avoid[id] = append(avoid[id], k)
-					}
-				}
+			}
+			if len(under) == 0 {
+				held = next
+				break
+			}
+			if m == 0 {
+				blocked = under
 			}
 		}
-		if !again {
-			if !l.cuttable(next) {
+		if held != nil {
+			if !l.cuttable(held) {
 				return nil, nil
 			}
-			return l.cutSheets(ctx, next, l.stock)
+			return l.cutSheets(ctx, held, l.stock)
+		}
+		for id, under := range blocked {
+			for _, k := range under {
+				if !slices.Contains(avoid[id], k) {
+					avoid[id] = append(avoid[id], k)
+				}
+			}
 		}
 	}
 	return nil, nil
+}
+
+// mirrors are the ways round in which the cuts of a sheet can be made: as they
+// are, from its other edge, from its other end, or both. Each brings other blanks
+// over a reserved area.
+const mirrors = 4
+
+// clear holds the blanks of marked sheets where a cutting has them, one way
+// round, with their patterns clear of the reserved areas. It also returns areas,
+// by stock, that patterns cannot keep clear of: all of them for the first way.
+func (l *lot) clear(ctx context.Context, plans []*blankPlan, c *cutting, way int) (next []*blankPlan, blocked map[string][]guillotine.Rect, err error) {
+	next, blocked = slices.Clone(plans), map[string][]guillotine.Rect{}
+	for _, p := range c.Placements {
+		i, _ := strconv.Atoi(p.Item)
+		id := c.Sheets[p.Sheet].Stock
+		s := l.stock[slices.IndexFunc(l.stock, func(s numbered) bool { return s.ID == id })]
+		if !s.known || plans[i].fixed != nil {
+			continue
+		}
+		at := p.Rect
+		if !slices.ContainsFunc(plans, func(b *blankPlan) bool { return b.fixed != nil && b.fixed.stock == id }) {
+			if way&1 != 0 {
+				at.At[0] = s.Size.X - at.At[0] - at.X
+			}
+			if way&2 != 0 {
+				at.At[1] = s.Size.Y - at.At[1] - at.Y
+			}
+		}
+		var under []guillotine.Rect
+		for _, k := range s.Reserved {
+			if (geom.Box2{Min: corner(k), Max: far(k)}).Overlaps(geom.Box2{Min: corner(at), Max: far(at)}) {
+				under = append(under, k)
+			}
+		}
+		b, err := l.around(ctx, plans[i], at, under)
+		if err != nil {
+			return nil, nil, err
+		}
+		if b == nil {
+			blocked[id] = append(blocked[id], under...)
+			if way > 0 {
+				return next, blocked, nil // it is given up
+			}
+			continue
+		}
+		held := *b
+		held.fixed = &place{id, at.At}
+		next[i] = &held
+	}
+	return next, blocked, nil
 }
 
 // cuttable reports whether what is held can be cut out where it lies. It lay so
@@ -101,8 +142,23 @@ func far(r guillotine.Rect) geom.Vec2 {
 	return geom.V2(float64(r.At[0]+r.X)*micron, float64(r.At[1]+r.Y)*micron)
 }
 
+// endForEnd is a blank turned by half a turn with all that lies on it.
+func (b *blankPlan) endForEnd() *blankPlan {
+	out := *b
+	out.items = slices.Clone(b.items)
+	for i, it := range out.items {
+		turn := math.Pi
+		if it.turn != 0 {
+			turn = 0
+		}
+		out.items[i].at, out.items[i].turn = b.size.Sub(it.at), turn
+	}
+	return &out
+}
+
 // around is a blank that lies at a place of a sheet with its patterns clear of
-// the reserved areas under it: as it is, or laid anew; nil if there is no room.
+// the reserved areas under it: as it is, turned end for end, or laid anew; nil if
+// there is no room.
 func (l *lot) around(ctx context.Context, b *blankPlan, at guillotine.Rect, under []guillotine.Rect) (*blankPlan, error) {
 	var areas []nest.Laid
 	var reserved []geom.Polygons
@@ -119,16 +175,21 @@ func (l *lot) around(ctx context.Context, b *blankPlan, at guillotine.Rect, unde
 		}
 		areas, reserved = append(areas, a), append(reserved, ps)
 	}
-	clear := true
-	for _, it := range b.items {
-		p, err := nest.Lay(aligned(l.patterns[it.pattern]), it.turn, it.at)
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w", l.patterns[it.pattern].ID, err)
+	for _, q := range []*blankPlan{b, b.endForEnd()} {
+		if q != b && (b.given || len(turns(l.v)) < 2) {
+			continue
 		}
-		clear = clear && !slices.ContainsFunc(areas, func(a nest.Laid) bool { return p.Meets(a, l.gap) != nest.Apart })
-	}
-	if clear {
-		return b, nil
+		clear := true
+		for _, it := range q.items {
+			p, err := nest.Lay(aligned(l.patterns[it.pattern]), it.turn, it.at)
+			if err != nil {
+				return nil, fmt.Errorf("%s: %w", l.patterns[it.pattern].ID, err)
+			}
+			clear = clear && !slices.ContainsFunc(areas, func(a nest.Laid) bool { return p.Meets(a, l.gap) != nest.Apart })
+		}
+		if clear {
+			return q, nil
+		}
 	}
 	if b.given || b.knife {
 		return nil, nil
