@@ -120,8 +120,9 @@ func (m *making) draw(q *Parcel) {
 		for k, f := range [][]geom.Vec2{top, front, side} {
 			parts.Items = append(parts.Items, draw.Region{Area: geom.Polygons{f}, Grey: []uint8{255, 235, 215}[k]}, draw.Polyline(f, true))
 		}
-		at := top[0].Lerp(top[2], 0.5)
-		parts.Items = append(parts.Items, draw.Text{At: at.Add(geom.V2(0, -1.2)), Height: 2.5, Anchor: draw.Middle, String: fmt.Sprint(m.r.Things[q.Things[i]].N)})
+		if min(p.Size.X, p.Size.Y)/q.Scale >= 5 { // the plans below have all numbers
+			parts.Items = append(parts.Items, numeral(top[0].Lerp(top[2], 0.5), geom.V2(9, 9), m.r.Things[q.Things[i]].N))
+		}
 	}
 	layer := m.layersOf(q)
 	for n := range q.Layers {
@@ -140,11 +141,24 @@ func (m *making) draw(q *Parcel) {
 			case layer[i] == n:
 				parts.Items = append(parts.Items, rect(p))
 				a, b := p.At.XY(), p.At.Add(p.Size).XY()
-				parts.Items = append(parts.Items, draw.Text{At: on(a.Lerp(b, 0.5)).Add(geom.V2(0, -1.2)), Height: 2.5, Anchor: draw.Middle, String: fmt.Sprint(m.r.Things[q.Things[i]].N)})
+				parts.Items = append(parts.Items, numeral(on(a.Lerp(b, 0.5)), b.Sub(a).Scale(1/q.Scale), m.r.Things[q.Things[i]].N))
 			}
 		}
 	}
 	q.Sheet = draw.Sheet{Title: m.Piece.Name + " " + q.ID, Width: width, Height: height, Layers: []draw.Layer{outline, below, parts, notes}}
+}
+
+// numeral is a number in the middle of a rectangle on paper, upright if that is
+// too narrow for it, and no higher than fits.
+func numeral(at, room geom.Vec2, n int) draw.Text {
+	const high, least, share = 2.5, 1.2, 0.7
+	t := draw.Text{Height: high, Anchor: draw.Middle, String: fmt.Sprint(n)}
+	if wide := 0.8 * high * float64(len(t.String)); room.X < wide && room.Y > room.X {
+		t.Angle = math.Pi / 2
+	}
+	t.Height = max(least, min(high, share*min(room.X, room.Y)))
+	t.At = at.Add(geom.V2(0, -t.Height/2).Rotate(t.Angle))
+	return t
 }
 
 // layersOf is the layer of each placed box, from 0; the boxes are in the order of

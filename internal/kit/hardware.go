@@ -139,16 +139,12 @@ func (m *making) hardware() {
 	if len(m.r.Hardware) == 0 {
 		return
 	}
-	const board = 2.0 // mm of a folding box
-	long := max(80, math.Ceil(longest/10)*10+5)
-	wide := max(60, math.Ceil(long*0.6))
-	high := max(20, math.Ceil(volume/loose/(long*wide)))
-	t.Net = geom.V3(long+2*board, wide+2*board, high+2*board)
-	if t.Net.Z > t.Net.Y {
-		side := math.Ceil(math.Cbrt(volume / loose))
-		side = max(side, long)
-		t.Net = geom.V3(side+2*board, side+2*board, side+2*board)
-	}
+	// A flat box, three to two, that takes the longest part lying.
+	const board, high = 2.0, 40.0
+	area := volume / loose / high
+	long := max(math.Ceil(longest)+5, math.Ceil(math.Sqrt(1.5*area)))
+	wide := max(50, math.Ceil(area/long))
+	t.Net = geom.V3(max(long, wide)+2*board, min(long, wide)+2*board, high+2*board)
 	t.Mass += 2 * (t.Net.X*t.Net.Y + t.Net.X*t.Net.Z + t.Net.Y*t.Net.Z) * stiffMass
 	t.Note = "in a stiff box, sizes in bags of their own"
 	m.pad(&t)

@@ -57,7 +57,7 @@ var Splits = []Split{Ready, Cores, Leaves}
 type Options struct {
 	Split   Split // Ready when empty
 	Batches []int // sizes of batches that are priced; 1, 5 and 20 when empty
-	Steps   int   // of packing, for each parcel; 4000 when 0
+	Steps   int   // of packing, for each parcel; 10000 when 0
 }
 
 // Kind is what a packed thing is.
@@ -170,7 +170,7 @@ func Make(ctx context.Context, in Inputs, o Options) (*Result, error) {
 		}
 	}
 	if o.Steps == 0 {
-		o.Steps = 4000
+		o.Steps = 10000
 	}
 	m := &making{Inputs: in, Options: o, r: &Result{Split: o.Split, Revision: Revision(in)}}
 	switch o.Split {

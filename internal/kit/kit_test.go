@@ -170,3 +170,16 @@ func TestEveryPieceIsPacked(t *testing.T) {
 		}
 	}
 }
+
+func BenchmarkMake(b *testing.B) {
+	for _, split := range kit.Splits {
+		in := given(b, "heron-side-table")
+		b.Run(string(split), func(b *testing.B) {
+			for b.Loop() {
+				if _, err := kit.Make(b.Context(), in, kit.Options{Split: split}); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}

@@ -41,6 +41,7 @@ func sortedEdges(v geom.Vec3) [3]float64 {
 	return [3]float64{v.Z, v.Y, v.X}
 }
 
+// outside is the size of a box with such an inside.
 func (l Limits) outside(in geom.Vec3) geom.Vec3 {
 	return geom.V3(in.X+2*l.Wall, in.Y+2*l.Wall, in.Z+2*l.Wall)
 }
@@ -116,15 +117,16 @@ func Smallest(items []Item, lim Limits, o Options) (Layout, bool, error) {
 	least := math.Inf(1)
 	found := false
 	taken := 0
-	// try brings the height over a base down with so many steps each time.
-	try := func(b base, steps int) error {
-		for b.bound < least && taken < o.Steps {
+	// try brings the height over a base down with so many steps each time, while
+	// no more than until are taken in all.
+	try := func(b base, steps, until int) error {
+		for b.bound < least && taken < until {
 			h := lim.tallest(b.x, b.y, least, low, total)
 			if h <= 0 {
 				return nil
 			}
 			c := o
-			c.Steps = min(steps, o.Steps-taken)
+			c.Steps = min(steps, until-taken)
 			l, err := Fill(items, Box{Size: geom.V3(b.x, b.y, h), MaxMass: lim.MaxMass}, c)
 			if err != nil {
 				return err
@@ -143,9 +145,12 @@ func Smallest(items []Item, lim Limits, o Options) (Layout, bool, error) {
 		}
 		return nil
 	}
-	for _, steps := range []int{n, 12 * n, 60 * n} {
+	if o.Support > 0 && o.Support < 1 {
+		n *= 2 // Fill looks twice
+	}
+	for k, steps := range []int{n, 12 * n, 60 * n} {
 		for _, b := range bases {
-			if err := try(b, steps); err != nil {
+			if err := try(b, steps, o.Steps*(k+1)/3); err != nil {
 				return Layout{}, false, err
 			}
 		}
