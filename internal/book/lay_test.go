@@ -625,7 +625,7 @@ func TestFixtures(t *testing.T) {
 			{ID: "fence/1", Kind: fixture.Fence, Step: fixture.LayLeaves, Serves: []string{"seat/face"}, Words: "Lay the leaf against it.", Parts: []fixture.Part{{ID: "fence/1/a", Filament: "pla", Quantity: 3}},
 				Templates: []fixture.Template{{ID: "fence-board/seat", Sheet: board, Material: "scrap board", Thickness: 18, Quantity: 1, Words: "Seen from above."}}},
 		},
-		Clamping: []fixture.ClampPlan{{ID: "clamping/seat/1", Serves: seat, Step: fixture.GlueSegments, Sheet: sheetOf, Scale: 5, Words: []string{"Lay the parts flat.", "Clamp in H4."}}},
+		Clamping: []fixture.ClampPlan{{ID: "clamping/seat/1", Serves: seat, Parts: []string{"seat.a", "seat.b", "seat.c"}, Step: fixture.GlueSegments, Sheet: sheetOf, Scale: 5, Words: []string{"Lay the parts flat.", "Clamp in H4."}}},
 	}
 	calendar := &Schedule{Days: 3, Activities: []Activity{{Name: "load-01", Who: "printer", Until: 3600, Day: 1}, {Name: "glue the seat", Who: "hand", From: 3600, Until: 7200, Day: 2}}}
 	b, err := laidOut(context.Background(), theKernel(t), Inputs{Plan: pl, Fixtures: fx, Schedule: calendar, Licence: "For your own use."}, Options{})

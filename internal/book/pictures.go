@@ -793,7 +793,7 @@ func fitted(s draw.Sheet, room geom.Vec2, caption string, scale float64) *pictur
 		pic.layers = append(pic.layers, scaled(readable(l), k))
 	}
 	if scale > 0 {
-		pic.caption = strings.TrimSpace(caption + " " + scaleNote(k/scale))
+		pic.caption = strings.TrimSpace(caption + " On this page: " + strings.ToLower(scaleNote(k/scale)))
 	}
 	return pic
 }

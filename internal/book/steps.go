@@ -454,6 +454,7 @@ func (p *planner) inserts() {
 type glueUp struct {
 	a, b  []string
 	seams []int
+	as    string // ID of the clamping plan; then all that is put together is in a
 }
 
 // glueUps are the glue-ups of a body, in an order in which every one presses two
@@ -537,6 +538,7 @@ func (p *planner) glue() {
 		})
 	}
 	for _, k := range p.kinds {
+		head := []string{"", "This", "to this", "with", "closes"}
 		var rows [][]string
 		var parts, ids []string
 		s := Step{Phase: Glue, ID: "glue/" + k.name, Title: "Glue the segments of " + p.the(idsOf(p.pl, k)), Wait: cementLoaded}
@@ -560,7 +562,11 @@ func (p *planner) glue() {
 				for i, d := range dowels {
 					dowels[i] = fmt.Sprintf("%d x %s", count[d], d)
 				}
-				rows = append(rows, []string{fmt.Sprint(n + 1), strings.Join(g.a, " + "), strings.Join(g.b, " + "), strings.Join(dowels, ", "), strings.Join(seams, ", ")})
+				to := strings.Join(g.b, " + ")
+				if g.as != "" {
+					to, head = g.as, []string{"", "Put together", "clamped as", "with", "closes"}
+				}
+				rows = append(rows, []string{fmt.Sprint(n + 1), strings.Join(g.a, " + "), to, strings.Join(dowels, ", "), strings.Join(seams, ", ")})
 				ids = append(ids, seams...)
 			}
 			if len(segments(p.pl, b)) > 1 {
@@ -589,7 +595,7 @@ func (p *planner) glue() {
 				s.Parts = append(s.Parts, f.ID)
 			}
 		}
-		s.Tables = []Table{{Head: []string{"", "This", "to this", "with", "closes"}, Rows: rows, Wide: []float64{1, 4, 4, 4, 4}, Tick: true}}
+		s.Tables = []Table{{Head: head, Rows: rows, Wide: []float64{1, 4, 4, 4, 4}, Tick: true}}
 		p.add(s)
 	}
 }
@@ -606,16 +612,10 @@ func (p *planner) glueUpsOf(body int) []glueUp {
 		if c.Step != fixture.GlueSegments {
 			continue
 		}
-		var g glueUp
+		g := glueUp{a: c.Parts, as: c.ID}
 		for n, s := range p.pl.Seams.Seams {
 			if s.Body == body && slices.Contains(c.Serves, s.ID) {
 				g.seams = append(g.seams, n)
-				for i, id := range s.Segments {
-					side := []*[]string{&g.a, &g.b}[i]
-					if !slices.Contains(g.a, id) && !slices.Contains(g.b, id) {
-						*side = append(*side, id)
-					}
-				}
 			}
 		}
 		if g.seams != nil {
