@@ -731,7 +731,7 @@ export interface components {
             text: string;
             /** @description Names this text; sent back as base of a change */
             version: string;
-        } | null;
+        };
         ShopText: {
             /** @description Version of the text that was edited; empty for a new file */
             base: string;
