@@ -155,12 +155,19 @@ func TestOverlay(t *testing.T) {
 	}
 }
 
-// What a change costs: one that is acknowledged is on the disk.
+// What a change costs that is on the disk when it is acknowledged, and what it
+// would cost if it were only in the system's memory.
 func BenchmarkAdjust(b *testing.B) {
-	s := fresh(b)
-	ref := add(b, s, abs, Of(1000))
-	for b.Loop() {
-		ok(b, s.Adjust(b.Context(), ref, 1, Note{Reason: "benchmark"}))
+	for _, mode := range []string{"FULL", "NORMAL"} {
+		b.Run(mode, func(b *testing.B) {
+			s := fresh(b)
+			ref := add(b, s, abs, Of(1000))
+			_, err := s.writing.ExecContext(b.Context(), "PRAGMA synchronous = "+mode)
+			ok(b, err)
+			for b.Loop() {
+				ok(b, s.Adjust(b.Context(), ref, 1, Note{Reason: "benchmark"}))
+			}
+		})
 	}
 }
 
