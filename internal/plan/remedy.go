@@ -34,7 +34,7 @@ type Remedies []Remedied
 // remedies looks for what would make the verdicts pass that fail: of each kind
 // the worst. Each is found and solved by itself, by the case that fails, and is
 // to do under the whole of its load, also where sources agree on a share only.
-func (pl *Plan) remedies(ctx context.Context, k *solid.Kernel, in stress.Inputs, cell float64) (Remedies, error) {
+func (pl *Plan) remedies(ctx context.Context, k *solid.Kernel, in stress.Inputs, cell float64, tell func(done, total int, what string)) (Remedies, error) {
 	var out Remedies
 	worst := map[string]strength.Verdict{}
 	for _, v := range pl.Strength.Verdicts {
@@ -42,6 +42,7 @@ func (pl *Plan) remedies(ctx context.Context, k *solid.Kernel, in stress.Inputs,
 			worst[v.Kind] = v
 		}
 	}
+	tries := 0
 	for _, kind := range strength.Kinds() {
 		v, ok := worst[kind]
 		if !ok {
@@ -50,7 +51,10 @@ func (pl *Plan) remedies(ctx context.Context, k *solid.Kernel, in stress.Inputs,
 		at := slices.IndexFunc(pl.cases, func(c strength.Case) bool { return c.ID == v.Case })
 		margin := func(cell float64) remedy.Margin {
 			return func(ctx context.Context, in stress.Inputs) (float64, error) {
-				s, err := solve(ctx, k, in, pl.cases[at:at+1], stress.Options{Cell: cell, Creep: strength.Creep})
+				if tries++; tell != nil {
+					tell(len(out), len(worst), fmt.Sprintf("remedies, try %d", tries))
+				}
+				s, err := solve(ctx, k, in, pl.cases[at:at+1], stress.Options{Cell: cell, Creep: strength.Creep}, nil)
 				if err != nil {
 					if _, ok := loose(err); ok || errors.Is(err, elastic.ErrNoConvergence) {
 						return 0, fmt.Errorf("%w: %w", remedy.ErrNotPossible, err)

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"groundwork/internal/elastic"
 	"groundwork/internal/finding"
@@ -166,7 +167,7 @@ func (pl *Plan) hold(ctx context.Context, k *solid.Kernel, o StrengthOptions) ([
 	if !stiff(in) {
 		return nil, nil
 	}
-	fine, err := solve(ctx, k, in, pl.cases, stress.Options{Cell: o.Cell, Creep: strength.Creep})
+	fine, err := solve(ctx, k, in, pl.cases, stress.Options{Cell: o.Cell, Creep: strength.Creep}, o.counter("load cases", len(pl.cases)))
 	if err != nil {
 		if f, ok := loose(err); ok {
 			return []finding.Finding{f}, nil
@@ -174,7 +175,7 @@ func (pl *Plan) hold(ctx context.Context, k *solid.Kernel, o StrengthOptions) ([
 		return nil, err
 	}
 	// Where the larger bricks are too large to be solved, no errors are told.
-	coarse, err := solve(ctx, k, in, pl.cases, stress.Options{Cell: coarser * fine.structure.Cell(), Creep: strength.Creep})
+	coarse, err := solve(ctx, k, in, pl.cases, stress.Options{Cell: coarser * fine.structure.Cell(), Creep: strength.Creep}, o.counter("load cases again on larger bricks", len(pl.cases)))
 	if _, tips := loose(err); err != nil && !tips && !errors.Is(err, elastic.ErrNoConvergence) {
 		return nil, fmt.Errorf("on larger bricks: %w", err)
 	}
@@ -186,7 +187,7 @@ func (pl *Plan) hold(ctx context.Context, k *solid.Kernel, o StrengthOptions) ([
 	pl.Strained = fine.strained()
 	found := slices.Clone(pl.Strength.Findings)
 	if o.Remedies {
-		if pl.Remedies, err = pl.remedies(ctx, k, in, fine.structure.Cell()); err != nil {
+		if pl.Remedies, err = pl.remedies(ctx, k, in, fine.structure.Cell(), o.Progress); err != nil {
 			return nil, err
 		}
 		for i, f := range found {
@@ -206,6 +207,27 @@ const coarser = 1.5
 type StrengthOptions struct {
 	Cell     float64 // mm, size of bricks along boards; 0 chooses it from the thinnest board
 	Remedies bool    // look for what would make failing verdicts pass
+
+	// Progress is told how many load cases are solved, and for how many of the
+	// kinds of verdicts that fail remedies have been looked for. Calls follow one
+	// another, from several goroutines; they should be quick.
+	Progress func(done, total int, what string) `digest:"-"` // only looks on
+}
+
+// counter counts the cases that are solved; nil if nobody is told.
+func (o StrengthOptions) counter(what string, total int) func() {
+	if o.Progress == nil {
+		return nil
+	}
+	var mu sync.Mutex
+	done := 0
+	o.Progress(0, total, what)
+	return func() {
+		mu.Lock()
+		defer mu.Unlock()
+		done++
+		o.Progress(done, total, what)
+	}
 }
 
 // solution is a structure under every case; a state is nil where the case
@@ -215,13 +237,13 @@ type solution struct {
 	states    []strength.Solved
 }
 
-func solve(ctx context.Context, k *solid.Kernel, in stress.Inputs, cases []strength.Case, o stress.Options) (*solution, error) {
+func solve(ctx context.Context, k *solid.Kernel, in stress.Inputs, cases []strength.Case, o stress.Options, solved func()) (*solution, error) {
 	s, err := stress.Assemble(ctx, k, in, o)
 	if err != nil {
 		return nil, err
 	}
 	out := &solution{structure: s, states: make([]strength.Solved, len(cases))}
-	states, errs := s.SolveAll(ctx, plainCases(cases))
+	states, errs := s.SolveAllTelling(ctx, plainCases(cases), solved)
 	for i, c := range cases {
 		err := errs[i]
 		var m *elastic.Mechanism

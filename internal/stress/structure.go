@@ -473,6 +473,12 @@ func (s *Structure) Solve(ctx context.Context, c Case) (*State, error) {
 // processors and memory allows. Of each there is a state or an error, as of Solve;
 // none of it depends on how many are solved at a time.
 func (s *Structure) SolveAll(ctx context.Context, cases []Case) ([]*State, []error) {
+	return s.SolveAllTelling(ctx, cases, nil)
+}
+
+// SolveAllTelling is SolveAll that calls solved, if it is not nil, whenever a
+// case has been solved or given up, from several goroutines.
+func (s *Structure) SolveAllTelling(ctx context.Context, cases []Case, solved func()) ([]*State, []error) {
 	out, errs := make([]*State, len(cases)), make([]error, len(cases))
 	var next atomic.Int64
 	var wg sync.WaitGroup
@@ -484,6 +490,9 @@ func (s *Structure) SolveAll(ctx context.Context, cases []Case) ([]*State, []err
 					return
 				}
 				out[i], errs[i] = s.Solve(ctx, cases[i])
+				if solved != nil {
+					solved()
+				}
 			}
 		})
 	}
