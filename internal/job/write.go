@@ -15,8 +15,6 @@ import (
 	"strconv"
 	"strings"
 
-	"groundwork/internal/draw"
-	"groundwork/internal/mesh"
 	"groundwork/internal/plan"
 	"groundwork/internal/sheet"
 	"groundwork/internal/shop"
@@ -129,26 +127,16 @@ func Files(ctx context.Context, k *solid.Kernel, p *plan.Plan, o Options) ([]Fil
 		return nil, fmt.Errorf("job: %w", err)
 	}
 	out = append(out, whole)
-	for i, b := range p.Sheets.Blanks {
+	for i := range p.Sheets.Blanks {
 		if err := ctx.Err(); err != nil {
 			return nil, fmt.Errorf("job: %w", err)
 		}
-		d, err := p.Sheets.Drawing(ctx, k, i, p.Patterns, p.Shop, o.Sheet)
-		if err != nil {
-			return nil, fmt.Errorf("job: %w", err)
-		}
-		for _, w := range []struct {
-			ext   string
-			write func(*bytes.Buffer) error
-		}{
-			{"svg", func(b *bytes.Buffer) error { return draw.WriteSVG(b, d) }},
-			{"dxf", func(b *bytes.Buffer) error { return draw.WriteDXF(b, d) }},
-		} {
-			var buf bytes.Buffer
-			if err := w.write(&buf); err != nil {
-				return nil, fmt.Errorf("job: %s: %w", names.Blank(b.ID, w.ext), err)
+		for _, ext := range blankEndings {
+			f, err := blankFile(ctx, k, p, i, ext, o)
+			if err != nil {
+				return nil, fmt.Errorf("job: %w", err)
 			}
-			out = append(out, File{names.Blank(b.ID, w.ext), buf.Bytes()})
+			out = append(out, f)
 		}
 	}
 	doc, err := Encode(p, names)
@@ -182,31 +170,19 @@ func Files(ctx context.Context, k *solid.Kernel, p *plan.Plan, o Options) ([]Fil
 func coreFiles(ctx context.Context, k *solid.Kernel, p *plan.Plan, names Names) ([]File, error) {
 	var out []File
 	// Loads first: they make their bodies side by side, and the segments' own are then at hand.
-	for i, l := range p.Printing.Loads {
-		d, err := p.Printing.LoadBodies(ctx, k, p.Cores.Segments, i)
+	for i := range p.Printing.Loads {
+		f, err := loadFile(ctx, k, p, i, names)
 		if err != nil {
 			return nil, err
 		}
-		d.Metadata = []mesh.Metadata{
-			{Name: "Title", Value: p.Piece.Title + ", " + l.ID},
-			{Name: "Application", Value: "Groundwork"},
-		}
-		var b bytes.Buffer
-		if _, err := d.WriteTo(&b); err != nil {
-			return nil, fmt.Errorf("%s: %w", l.ID, err)
-		}
-		out = append(out, File{names.Load(l.ID), b.Bytes()})
+		out = append(out, f)
 	}
-	for i, pr := range p.Printing.Prints {
-		body, err := p.Printing.SegmentBody(ctx, k, p.Cores.Segments, i)
+	for i := range p.Printing.Prints {
+		f, err := segmentFile(ctx, k, p, i, names)
 		if err != nil {
 			return nil, err
 		}
-		var b bytes.Buffer
-		if err := mesh.WriteSTL(&b, body); err != nil {
-			return nil, fmt.Errorf("%s: %w", pr.Segment, err)
-		}
-		out = append(out, File{names.Segment(pr.Segment), b.Bytes()})
+		out = append(out, f)
 	}
 	return out, nil
 }
