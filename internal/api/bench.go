@@ -29,7 +29,7 @@ var (
 type benchOptions struct {
 	AtOnce int                           // plans in the making; 2
 	Unmade int                           // plans in the making or waiting; 32
-	Keep   int                           // plans kept when made; 8
+	Keep   int                           // plans kept when made, and of those given up what was known of them; 8
 	Grace  time.Duration                 // for which an unfinished plan goes on without a listener; 15 s
 	Log    func(format string, a ...any) // of panics; nothing where nil
 }
@@ -78,10 +78,13 @@ type task struct {
 	// Under the bench's lock.
 	views map[string]bool // that wait for it
 	over  bool
-	sofar *made // what is known while it is made
+	sofar *made // what is known while it is made, and of the last that were given up
 	made  *made // when made
 
-	job jobFolder
+	job *jobFolder
+
+	mu    sync.Mutex
+	stage StageEvent // begun last
 }
 
 func newBench(o benchOptions) *bench {
@@ -155,13 +158,31 @@ func (b *bench) make(ctx context.Context, t *task, o order) {
 
 // tellStage notes that a stage begins.
 func (t *task) tellStage(stage string, done, total int) {
-	t.news.add(StageEvent{Stage: stage, Done: done, Total: total})
+	t.mu.Lock()
+	t.stage = StageEvent{Stage: stage, Done: done, Total: total}
+	e := t.stage
+	t.mu.Unlock()
+	t.news.add(e)
+}
+
+// tellPart notes how a stage that takes long comes along, where that stage is
+// the one that was begun last.
+func (t *task) tellPart(stage, part string) {
+	t.mu.Lock()
+	e := t.stage
+	t.mu.Unlock()
+	if e.Stage == stage {
+		e.Part = part
+		t.news.add(e)
+	}
 }
 
 // tellGeometry notes what is known so far.
 func (b *bench) tellGeometry(t *task, sofar *made) {
 	b.mu.Lock()
-	t.sofar = sofar
+	if !t.over {
+		t.sofar = sofar
+	}
 	b.mu.Unlock()
 	t.news.add(GeometryEvent{})
 }
@@ -180,14 +201,14 @@ func (b *bench) ended(t *task, m *made, err error) {
 	if t.over {
 		return
 	}
-	t.over, t.sofar = true, nil
+	t.over = true
 	for v := range t.views {
 		if b.byView[v] == t {
 			delete(b.byView, v)
 		}
 	}
 	if err == nil {
-		t.made = m
+		t.made, t.sofar = m, nil
 		b.made = append(b.made, t)
 		if len(b.made) > b.o.Keep {
 			old := b.made[0]
@@ -204,6 +225,11 @@ func (b *bench) ended(t *task, m *made, err error) {
 	if len(b.unmade) > remembered {
 		delete(b.tasks, b.unmade[0].id)
 		b.unmade = slices.Delete(b.unmade, 0, 1)
+	}
+	// A window may be about to fetch what it was just told of. Of plans of long ago
+	// only why they ended is remembered.
+	if old := len(b.unmade) - 1 - b.o.Keep; old >= 0 {
+		b.unmade[old].sofar = nil
 	}
 	switch {
 	case errors.Is(err, errSuperseded):

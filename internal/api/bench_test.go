@@ -148,6 +148,38 @@ func TestBenchDropsWhatComesLate(t *testing.T) {
 	})
 }
 
+// What was known of a plan when it was given up can still be had for a while: a
+// window may have been told of it just before. Nothing is added to it later.
+func TestBenchRemembersWhatWasKnown(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBench(benchOptions{AtOnce: 1, Keep: 3})
+		var all []*task
+		var told []*made
+		for i := range 6 {
+			m := &made{}
+			k := begin(t, b, order{Key: fmt.Sprint(i), View: "a", Make: func(ctx context.Context, k *task) (*made, error) {
+				b.tellGeometry(k, m)
+				<-ctx.Done()
+				b.tellGeometry(k, &made{})
+				return nil, ctx.Err()
+			}})
+			synctest.Wait()
+			all, told = append(all, k), append(told, m)
+		}
+		b.cancel(all[5], "")
+		b.wait()
+		for i, k := range all {
+			want := told[i]
+			if i < 3 {
+				want = nil
+			}
+			if m, whole, over := b.known(k); m != want || whole != nil || !over {
+				t.Errorf("of plan %d %p is known, want %p; %v, %v", i, m, want, whole, over)
+			}
+		}
+	})
+}
+
 func TestBenchCancels(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b := newBench(benchOptions{AtOnce: 1})

@@ -30,7 +30,7 @@ func TestDescription(t *testing.T) {
 			}
 		}
 	}
-	if n != 24 {
-		t.Errorf("%d operations, want 24", n)
+	if n != 25 {
+		t.Errorf("%d operations, want 25", n)
 	}
 }

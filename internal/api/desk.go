@@ -267,11 +267,16 @@ func (d *desk) now(file string, err error) (*answer[Piece], error) {
 		return nil, tellErr
 	}
 	if err != nil {
-		q := problem(http.StatusConflict, file+" was changed meanwhile, in another window or by another program, so that nothing was written", "look at what it is now, and make the change again")
+		q := changedMeanwhile(file)
 		q.Current = &told.Body
 		return nil, q
 	}
 	return told, nil
+}
+
+// changedMeanwhile is the problem of a change to an older text.
+func changedMeanwhile(file string) *Problem {
+	return problem(http.StatusConflict, file+" was changed meanwhile, in another window or by another program, so that nothing was written", "look at what it is now, and make the change again")
 }
 
 func (d *desk) writePiece(_ context.Context, in *struct {

@@ -16,6 +16,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -139,7 +140,9 @@ func (p *plans) make(ctx context.Context, t *task, f papers, asked PlanOrder) (*
 		},
 	}
 	if asked.Strength {
-		o.Strength = &plan.StrengthOptions{Remedies: asked.Remedies}
+		o.Strength = &plan.StrengthOptions{Remedies: asked.Remedies, Progress: func(done, total int, what string) {
+			t.tellPart("strength", fmt.Sprintf("%s: %d of %d", what, done, total))
+		}}
 	}
 	pl, err := plan.Make(ctx, p.kernel, pc, s, o)
 	if err != nil {
@@ -285,30 +288,71 @@ func (p *plans) scene(ctx context.Context, in *SceneRequest) (*blob, error) {
 	return &blob{ContentType: "model/gltf-binary", Cache: lasting, Body: b.Bytes()}, nil
 }
 
-// jobFolder is the job folder of a plan, written when it is first asked for.
+// jobFolder is the job folder of a plan. It is written when it is first asked
+// for, and so is a single file of it.
 type jobFolder struct {
-	turn  chan struct{} // holds one token
+	all, one chan struct{} // each holds one token, for who writes
+
+	mu    sync.Mutex
 	files []job.File
+	parts map[string]job.File // by name
 }
 
-func newJobFolder() jobFolder { return jobFolder{turn: make(chan struct{}, 1)} }
+func newJobFolder() *jobFolder {
+	return &jobFolder{all: make(chan struct{}, 1), one: make(chan struct{}, 1), parts: map[string]job.File{}}
+}
+
+// have is all that is written, nil if nothing is, and the file of a name.
+func (f *jobFolder) have(name string) (files []job.File, file job.File, ok bool) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	file, ok = f.parts[name]
+	return f.files, file, ok
+}
 
 // written is the job folder; work writes it.
 func (f *jobFolder) written(ctx context.Context, work func() ([]job.File, error)) ([]job.File, error) {
 	select {
-	case f.turn <- struct{}{}:
+	case f.all <- struct{}{}:
 	case <-ctx.Done():
 		return nil, ctx.Err()
 	}
-	defer func() { <-f.turn }()
-	if f.files == nil {
-		files, err := work()
-		if err != nil {
-			return nil, err
-		}
-		f.files = files
+	defer func() { <-f.all }()
+	if files, _, _ := f.have(""); files != nil {
+		return files, nil
 	}
-	return f.files, nil
+	files, err := work()
+	if err != nil {
+		return nil, err
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.files = files
+	for _, file := range files {
+		f.parts[file.Name] = file
+	}
+	return files, nil
+}
+
+// file is one file of the job folder; work writes it, and says whether there is
+// one of its name.
+func (f *jobFolder) file(ctx context.Context, name string, work func() (job.File, bool, error)) (job.File, bool, error) {
+	select {
+	case f.one <- struct{}{}:
+	case <-ctx.Done():
+		return job.File{}, false, ctx.Err()
+	}
+	defer func() { <-f.one }()
+	if files, file, ok := f.have(name); ok || files != nil {
+		return file, ok, nil
+	}
+	file, ok, err := work()
+	if err == nil && ok {
+		f.mu.Lock()
+		defer f.mu.Unlock()
+		f.parts[name] = file
+	}
+	return file, ok, err
 }
 
 // jobFiles are the files of a plan's job folder.
@@ -342,12 +386,17 @@ func (p *plans) file(ctx context.Context, in *struct {
 	PlanID
 	Name string `path:"name" maxLength:"300"`
 }) (*blob, error) {
-	_, files, err := p.jobFiles(ctx, in.ID)
+	t, m, err := p.whole(in.ID)
 	if err != nil {
 		return nil, err
 	}
-	i := slices.IndexFunc(files, func(f job.File) bool { return f.Name == in.Name })
-	if i < 0 {
+	f, ok, err := t.job.file(ctx, in.Name, func() (job.File, bool, error) {
+		return job.One(ctx, p.kernel, m.Plan, job.Options{Sheet: m.Sheet}, in.Name)
+	})
+	if err != nil {
+		return nil, broken(err)
+	}
+	if !ok {
 		return nil, problem(http.StatusNotFound, "the job folder has no file "+quoted(in.Name), "look at the list of its files")
 	}
 	// Types that a browser shows but does not run; all others are saved.
@@ -356,7 +405,7 @@ func (p *plans) file(ctx context.Context, in *struct {
 	if kind == "" {
 		kind = "application/octet-stream"
 	}
-	return &blob{kind, attachment(path.Base(in.Name)), lasting, files[i].Data}, nil
+	return &blob{kind, attachment(path.Base(in.Name)), lasting, f.Data}, nil
 }
 
 func attachment(name string) string {

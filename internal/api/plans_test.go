@@ -80,6 +80,18 @@ func TestJobFolder(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	// A file that is asked for alone is made alone.
+	alone := map[string]string{}
+	for _, w := range want {
+		_, alone[w.Name], _ = c.send("GET", "/api/plans/"+id+"/files/"+w.Name, nil, nil)
+	}
+	made, err := c.s.plans.bench.find(id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if files, _, _ := made.job.have(""); files != nil {
+		t.Errorf("all %d files were made, and only single ones asked for", len(files))
+	}
 	var list []JobFile
 	c.must("GET", "/api/plans/"+id+"/files", nil, &list)
 	_, text, h := c.send("GET", "/api/plans/"+id+"/job.zip", nil, nil)
@@ -104,7 +116,7 @@ func TestJobFolder(t *testing.T) {
 			t.Fatal(err)
 		}
 		_, single, head := c.send("GET", "/api/plans/"+id+"/files/"+w.Name, nil, nil)
-		if list[i] != (JobFile{w.Name, len(w.Data)}) || z.File[i].Name != w.Name || !bytes.Equal(zipped, w.Data) || single != string(w.Data) {
+		if list[i] != (JobFile{w.Name, len(w.Data)}) || z.File[i].Name != w.Name || !bytes.Equal(zipped, w.Data) || single != string(w.Data) || alone[w.Name] != string(w.Data) {
 			t.Errorf("%s is another: %+v", w.Name, list[i])
 		}
 		if head.Get("Content-Disposition") == "" || strings.HasPrefix(head.Get("Content-Type"), "text/html") {
@@ -180,10 +192,27 @@ func TestPlanEvents(t *testing.T) {
 func TestPlanWithStrength(t *testing.T) {
 	c := serveTrestle(t)
 	id := c.plan(PlanOrder{Piece: "trestle.yaml", Strength: true})
+	var parts []string
+	for e := range c.listen("/api/plans/" + id + "/events") {
+		var s StageEvent
+		if e.name == "stage" && json.Unmarshal([]byte(e.data), &s) == nil && s.Part != "" {
+			if s.Stage != "strength" {
+				t.Errorf("a part of %+v", s)
+			}
+			parts = append(parts, s.Part)
+		}
+	}
 	var d job.Document
 	c.must("GET", "/api/plans/"+id+"/plan.json", nil, &d)
 	if d.Strength == nil || len(d.Strength.Cases) == 0 {
 		t.Fatal("no strength in the plan")
+	}
+	if status, b, _ := c.send("GET", "/api/plans/"+id+"/files/strength.csv", nil, nil); status != 200 || !strings.Contains(b, ",") {
+		t.Errorf("strength.csv: status %d, %.80q", status, b)
+	}
+	n := len(d.Strength.Cases)
+	if len(parts) != 2*(n+1) || parts[n] != fmt.Sprintf("load cases: %d of %d", n, n) || !strings.HasPrefix(parts[n+1], "load cases again on larger bricks: 0 of") {
+		t.Errorf("%d cases were told as %q", n, parts)
 	}
 	if _, b, _ := c.send("GET", "/api/plans/"+id+"/scene.glb?of=strength&case=0", nil, nil); !strings.HasPrefix(b, "glTF") || !strings.Contains(b, "_STRESS") {
 		t.Errorf("the picture is %.80q", b)

@@ -19,6 +19,8 @@ type Problem struct {
 	Faults []Fault             `json:"faults,omitempty" doc:"Single faults of a file"`
 	// Current is the piece as it is, where a change was made to an older one.
 	Current *Piece `json:"current,omitempty"`
+	// CurrentShop is the shop as it is, where its text was changed from an older one.
+	CurrentShop *Shop `json:"currentShop,omitempty"`
 }
 
 func (p *Problem) Error() string { return p.Detail }

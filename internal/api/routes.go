@@ -54,6 +54,9 @@ type (
 	PieceFile struct {
 		File string `path:"file" maxLength:"200" doc:"Piece file, such as my-table.yaml"`
 	}
+	ShopFile struct {
+		File string `path:"file" maxLength:"200" doc:"Shop file, such as shop.yaml"`
+	}
 	PlanID struct {
 		ID string `path:"id" maxLength:"100"`
 	}
@@ -95,6 +98,7 @@ func (s *Server) routes(mux *http.ServeMux) *huma.OpenAPI {
 	huma.Register(api, op("PUT", "/api/pieces/{file}", "writePiece", "Save the text of a piece; text with faults is saved all the same"), d.writePiece)
 	huma.Register(api, op("POST", "/api/pieces/{file}/changes", "changePiece", "Change single values in place"), d.changePiece)
 	huma.Register(api, op("PUT", "/api/pieces/{file}/marks", "writeMarks", "Save the marks of a piece"), d.writeMarks)
+	huma.Register(api, op("PUT", "/api/shops/{file}", "writeShop", "Save the text of a shop; text with faults is saved all the same"), d.writeShop)
 	huma.Register(api, op("POST", "/api/pieces/{file}/undo", "undo", "Take back the last step"), d.undo)
 	huma.Register(api, op("POST", "/api/pieces/{file}/redo", "redo", "Do again what was taken back"), d.redo)
 	sse.Register(api, op("GET", "/api/events", "folderEvents", "Changes in the folder as they come"),
@@ -104,13 +108,14 @@ func (s *Server) routes(mux *http.ServeMux) *huma.OpenAPI {
 	up.Parameters = []*huma.Param{
 		{Name: "kind", In: "path", Required: true, Schema: &huma.Schema{Type: "string", Enum: []any{"photograph", "solid"}}},
 		{Name: "file", In: "path", Required: true, Schema: &huma.Schema{Type: "string"}},
+		{Name: "unit", In: "query", Description: "That of a file with solids that states none; without it it is guessed", Schema: &huma.Schema{Type: "string", Enum: []any{"mm", "cm", "m", "in"}}},
 	}
 	up.RequestBody = &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"application/octet-stream": {Schema: &huma.Schema{Type: "string", Format: "binary"}}}}
 	up.Responses = map[string]*huma.Response{"200": {Description: "OK", Content: map[string]*huma.MediaType{"application/json": {Schema: registry.Schema(reflect.TypeFor[Uploaded](), true, "Uploaded")}}}}
 	api.OpenAPI().AddOperation(&up)
 	mux.HandleFunc("POST /api/uploads/{kind}/{file}", d.upload)
 	photo := binary("/photographs/{file}", "photograph", "A photograph of the folder", "image/*")
-	photo.Parameters = up.Parameters[1:]
+	photo.Parameters = up.Parameters[1:2]
 	api.OpenAPI().AddOperation(&photo)
 	mux.HandleFunc("GET /photographs/{file}", d.photograph)
 

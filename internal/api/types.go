@@ -97,6 +97,22 @@ type PieceText struct {
 	View string `json:"view,omitempty" maxLength:"100"`
 }
 
+// ShopText replaces the text of a shop file.
+type ShopText struct {
+	Text string `json:"text" maxLength:"1048576"`
+	Base string `json:"base" maxLength:"200" doc:"Version of the text that was edited; empty for a new file"`
+	View string `json:"view,omitempty" maxLength:"100"`
+}
+
+// Shop is a shop file as it is. Undo and redo are those of a piece, which cover
+// its shop.
+type Shop struct {
+	File    string  `json:"file"`
+	Text    string  `json:"text" doc:"The shop file, as it is on disk"`
+	Version string  `json:"version" doc:"Names this text; sent back as base of a change"`
+	Faults  []Fault `json:"faults"`
+}
+
 // Changes alters single values; comments and layout of the text stay.
 type Changes struct {
 	Changes []Change `json:"changes" minItems:"1" maxItems:"100"`
@@ -131,6 +147,15 @@ type Uploaded struct {
 	File     string    `json:"file" doc:"Its name in the folder"`
 	Pieces   []string  `json:"pieces" doc:"Piece files made of it"`
 	Findings []Finding `json:"findings"`
+	// Units is absent for photographs and for files that state their unit.
+	Units []UnitChoice `json:"units,omitempty" doc:"What the file may be in, where it states no unit; sent again with ?unit= it makes another piece"`
+}
+
+// UnitChoice is a unit that a file with solids may be in.
+type UnitChoice struct {
+	Unit   string  `json:"unit" enum:"mm,cm,m,in"`
+	Length float64 `json:"length" doc:"How long the whole then is, mm"`
+	Taken  bool    `json:"taken" doc:"The piece was made with it"`
 }
 
 // Finding is one thing that the maker must know.
@@ -218,11 +243,12 @@ type (
 
 // Events of a plan.
 type (
-	// StageEvent says that a stage of the plan begins.
+	// StageEvent says that a stage of the plan begins, or how far it is.
 	StageEvent struct {
 		Stage string `json:"stage"`
-		Done  int    `json:"done"`
-		Total int    `json:"total"`
+		Done  int    `json:"done" doc:"Stages before it"`
+		Total int    `json:"total" doc:"Stages in all"`
+		Part  string `json:"part,omitempty" doc:"How far a stage is that takes long, such as load cases: 3 of 8; absent when it begins"`
 	}
 	// GeometryEvent says that members, joints, patterns and the findings so far
 	// can be had.

@@ -14,6 +14,7 @@ import (
 	"net/http"
 	"os"
 	"path"
+	"slices"
 	"strings"
 	"time"
 
@@ -78,10 +79,14 @@ func (d *desk) take(w http.ResponseWriter, r *http.Request) (*Uploaded, error) {
 	body := &patient{Reader: http.MaxBytesReader(w, r.Body, limit), control: http.NewResponseController(w), until: time.Now().Add(uploadTime)}
 	var out *Uploaded
 	var err error
+	unit := mesh.Unit(r.URL.Query().Get("unit"))
+	if unit != "" && (kind != "solid" || !slices.Contains(askable, unit)) {
+		return nil, problem(http.StatusUnprocessableEntity, "files with solids are in mm, cm, m or in, not in "+quoted(string(unit)), "choose one of the four, or none")
+	}
 	if kind == "photograph" {
 		out, err = d.takePhotograph(name, body, limit)
 	} else {
-		out, err = d.takeSolid(r.Context(), name, body)
+		out, err = d.takeSolid(r.Context(), name, unit, body)
 	}
 	var much *http.MaxBytesError
 	if errors.As(err, &much) || errors.Is(err, folder.ErrTooLarge) {
@@ -160,9 +165,71 @@ func (d *desk) taken(name string, err error) error {
 	return d.refusalOf(name, err)
 }
 
-// takeSolid makes a piece of a file with solids. Neither comes into the folder
+// askable are the units that the page lets the maker choose from.
+var askable = []mesh.Unit{mesh.Millimetre, mesh.Centimetre, mesh.Metre, mesh.Inch}
+
+// units are what a file that states no unit may be in, nil for one that does.
+func units(name string, data []byte, taken mesh.Unit) []UnitChoice {
+	scene, err := mesh.Read(name, data, mesh.Limits{})
+	if err != nil || scene.Unit != "" {
+		return nil
+	}
+	size := scene.Bounds().Size()
+	largest := max(size.X, size.Y, size.Z)
+	if taken == "" {
+		taken, _ = mesh.GuessUnit(largest)
+	}
+	var out []UnitChoice
+	for _, u := range askable {
+		out = append(out, UnitChoice{Unit: string(u), Length: largest * u.MM(), Taken: u == taken})
+	}
+	return out
+}
+
+// onPage is a finding of the intake in the words of the page, which has no
+// command line.
+func onPage(f finding.Finding) Finding {
+	out := told(f)
+	switch f.Code {
+	case "unit-guessed":
+		out.Remedy = "If that is wrong, choose the unit in which it was drawn."
+	case "implausible-size":
+		out.Remedy = "Choose another unit; or look at the drawing in the program that drew it."
+	}
+	return out
+}
+
+// unread is why a file with solids cannot be read: what it means to the maker
+// first, and then what the reader met.
+func unread(name string, err error) *Problem {
+	why := err.Error()
+	for inner := errors.Unwrap(err); inner != nil && strings.Contains(why, fmt.Sprintf("%q", name)); inner = errors.Unwrap(inner) {
+		why = inner.Error() // without the file's name, which is said already
+	}
+	what, remedy := "is damaged or not what its name says, so that nothing can be made of it", "save it again from the program that drew it, as STL, OBJ or 3MF of closed solids"
+	switch {
+	case errors.Is(err, context.DeadlineExceeded):
+		what, remedy = "takes too long to be looked at", "save it with coarser facets"
+	case strings.Contains(why, "the file is empty"):
+		return problem(http.StatusUnprocessableEntity, quoted(name)+" is empty", remedy)
+	case strings.HasPrefix(why, "it is "): // of another format
+		return problem(http.StatusUnprocessableEntity, quoted(name)+" cannot be used: "+why, remedy)
+	case strings.Contains(why, "the file ends"):
+		what, remedy = "is cut short: its end is missing", "send it again; if it comes again, save it again from the program that drew it"
+	case strings.Contains(why, "states no unit"): // none can be guessed either
+		what = "has no size that furniture could have"
+	case strings.Contains(why, "not finite"):
+		what = "holds a corner that has no place"
+	case strings.Contains(why, "holds no surface"):
+		what, remedy = "holds nothing that could be cut or printed", "save the solids themselves, not their lines or points"
+	}
+	return problem(http.StatusUnprocessableEntity, fmt.Sprintf("%s %s (%s)", quoted(name), what, why), remedy)
+}
+
+// takeSolid makes a piece of a file with solids. unit is that of a file that
+// states none, guessed where it is "". Neither comes into the folder
 // unless something in the file can be used.
-func (d *desk) takeSolid(ctx context.Context, name string, body io.Reader) (*Uploaded, error) {
+func (d *desk) takeSolid(ctx context.Context, name string, unit mesh.Unit, body io.Reader) (*Uploaded, error) {
 	tmp, err := os.CreateTemp("", "groundwork-upload-*")
 	if err != nil {
 		return nil, err
@@ -199,11 +266,9 @@ func (d *desk) takeSolid(ctx context.Context, name string, body io.Reader) (*Upl
 	}
 	ctx, cancel := context.WithTimeout(ctx, intakeTime)
 	defer cancel()
-	made, err := intake.Make(ctx, d.kernel, []intake.File{{Name: name, Data: data}}, s, intake.Options{Name: short, Title: stem})
+	made, err := intake.Make(ctx, d.kernel, []intake.File{{Name: name, Data: data}}, s, intake.Options{Name: short, Title: stem, Unit: unit})
 	if err != nil {
-		p := problem(http.StatusUnprocessableEntity, fmt.Sprintf("%s cannot be used: %v", quoted(name), err), "save it again from the program that drew it, as STL, OBJ or 3MF of closed solids")
-		p.Faults = d.faults(err, name)
-		return nil, p
+		return nil, unread(name, err)
 	}
 	if made.Piece == nil {
 		p := problem(http.StatusUnprocessableEntity, fmt.Sprintf("%s cannot be used: %v", quoted(name), intake.ErrNothing), "mend the solids in the program that drew them")
@@ -218,9 +283,9 @@ func (d *desk) takeSolid(ctx context.Context, name string, body io.Reader) (*Upl
 	if _, err := d.dir.WriteFrom(name, tmp, maxSolid, "", ""); err != nil {
 		return nil, d.taken(name, err)
 	}
-	out := &Uploaded{File: name, Findings: []Finding{}}
+	out := &Uploaded{File: name, Findings: []Finding{}, Units: units(name, data, unit)}
 	for _, f := range made.Findings {
-		out.Findings = append(out.Findings, told(f))
+		out.Findings = append(out.Findings, onPage(f))
 	}
 	for n := 1; ; n++ { // a name that is free
 		as := short

@@ -183,11 +183,25 @@ func TestSolids(t *testing.T) {
 	open = open[:84+8*50]
 	nan := slices.Clone(board)
 	binary.LittleEndian.PutUint32(nan[84+12:], math.Float32bits(float32(math.NaN())))
-	for name, data := range map[string][]byte{
-		"cut short": board[:len(board)-70], "open": open, "no numbers": nan, "empty": {}, "text": []byte("hello"), "none": stl(0, 0, 0),
-		"a count that lies": append(append(make([]byte, 80), 0xFF, 0xFF, 0xFF, 0xFF), board[84:]...),
+	for name, k := range map[string]struct {
+		data []byte
+		says string
+	}{
+		"cut short": {board[:len(board)-70], `"bad.stl" is cut short`}, "open": {open, ""}, "no numbers": {nan, `"bad.stl" holds a corner`}, "empty": {nil, `"bad.stl" is empty`},
+		"text": {[]byte("hello"), `"bad.stl" is damaged`}, "none": {stl(0, 0, 0), `"bad.stl" has no size`}, "another format": {[]byte("ISO-10303-21;\n"), `"bad.stl" cannot be used: it is a STEP file`},
+		"a count that lies": {append(append(make([]byte, 80), 0xFF, 0xFF, 0xFF, 0xFF), board[84:]...), `"bad.stl" is cut short`},
 	} {
-		if status, out, p := c.upload("solid", "bad.stl", data); status != 422 {
+		status, out, p := c.upload("solid", "bad.stl", k.data)
+		t.Logf("%s: %s; %s", name, p.Detail, p.Remedy)
+		if !strings.HasPrefix(p.Detail, k.says) || strings.Count(p.Detail, "bad.stl") != 1 {
+			t.Errorf("%s: %s", name, p.Detail)
+		}
+		for _, f := range p.Faults { // told once
+			if strings.Contains(p.Detail, f.Message) {
+				t.Errorf("%s: %s, and again %s", name, p.Detail, f.Message)
+			}
+		}
+		if status != 422 {
 			t.Errorf("%s: status %d: %+v", name, status, out)
 		} else if strings.Contains(p.Detail, c.dir) || strings.Contains(p.Detail, "/tmp") {
 			t.Errorf("%s: %s", name, p.Detail)
@@ -201,6 +215,46 @@ func TestSolids(t *testing.T) {
 	}
 	if now := held(t, c.dir); !slices.Equal(now, before) {
 		t.Errorf("what was refused left %v", now)
+	}
+}
+
+// A file that states no unit is taken to be in the likeliest one, and the maker
+// is told what others would make of it. Lengths of units: the inch is 25.4 mm
+// (international yard and pound agreement, 1959).
+func TestUnits(t *testing.T) {
+	c := serve(t, t.TempDir())
+	box := stl(100, 100, 100)
+	_, out, p := c.upload("solid", "box.stl", box)
+	want := []UnitChoice{{"mm", 100, false}, {"cm", 1000, true}, {"m", 100_000, false}, {"in", 2540, false}}
+	if !slices.Equal(out.Units, want) {
+		t.Errorf("units %+v, want %+v; %+v", out.Units, want, p)
+	}
+	for _, f := range out.Findings {
+		if strings.Contains(f.Remedy, "--") {
+			t.Errorf("%s: a page has no command line: %s", f.Code, f.Remedy)
+		}
+	}
+	for unit, length := range map[string]float64{"mm": 100, "cm": 1000, "in": 2540} {
+		_, out, p := c.upload("solid", "box.stl?unit="+unit, box)
+		if len(out.Pieces) != 1 {
+			t.Fatalf("%s: %+v", unit, p)
+		}
+		for _, u := range out.Units {
+			if u.Taken != (u.Unit == unit) || u.Taken && u.Length != length {
+				t.Errorf("in %s: %+v", unit, out.Units)
+			}
+		}
+		if got := c.piece(out.Pieces[0]); unit != "mm" && !strings.Contains(got.Text, "unit: "+unit) {
+			t.Errorf("in %s: %s", unit, got.Text)
+		}
+	}
+	for _, unit := range []string{"ell", "ft", "MM", "um"} {
+		if status, _, _ := c.upload("solid", "box.stl?unit="+unit, box); status != 422 {
+			t.Errorf("in %s: status %d", unit, status)
+		}
+	}
+	if status, _, _ := c.upload("photograph", "a.png?unit=mm", picture(t, 4, 3, png.Encode)); status != 422 {
+		t.Errorf("a photograph in mm: status %d", status)
 	}
 }
 
