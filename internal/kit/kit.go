@@ -3,7 +3,8 @@
 // insert sheet says, and what a batch of kits costs.
 //
 // It takes members together that stay glued, puts a box round each sub-assembly,
-// the cut veneer and the hardware (parts.go, leaves.go), packs the boxes by
+// the cut veneer, the hardware and the fixtures (parts.go, leaves.go, hardware.go,
+// fixtures.go), packs the boxes by
 // package pack (parcel.go), draws the order of packing (drawing.go), writes the
 // insert sheet (insert.go) and works out prices (price.go). Read Make.
 package kit
@@ -16,6 +17,7 @@ import (
 	"groundwork/internal/core"
 	"groundwork/internal/draw"
 	"groundwork/internal/finding"
+	"groundwork/internal/fixture"
 	"groundwork/internal/geom"
 	"groundwork/internal/joint"
 	"groundwork/internal/pack"
@@ -39,6 +41,9 @@ type Inputs struct {
 	Printing *printing.Result
 	Sheets   *sheet.Result
 	Bill     *bill.Bill
+
+	Fixtures        *fixture.Result  // what the buyer glues and lays by; nil: none is sent
+	FixturePrinting *printing.Result // of Fixtures.Segments, for masses; nil: they count as solid
 }
 
 // Split is who does what.
@@ -68,6 +73,7 @@ const (
 	Segment     Kind = "segment"
 	VeneerPack  Kind = "veneer"
 	Hardware    Kind = "hardware"
+	Fixture     Kind = "fixture"
 )
 
 // Thing is something that goes into a parcel as one.
@@ -181,6 +187,9 @@ func Make(ctx context.Context, in Inputs, o Options) (*Result, error) {
 	}
 	if o.Split != Ready {
 		m.leaves()
+	}
+	if o.Split == Cores {
+		m.fixtures()
 	}
 	m.hardware()
 	for i := range m.r.Things {

@@ -10,9 +10,12 @@ import (
 	"pgregory.net/rapid"
 
 	"groundwork/internal/bill"
+	"groundwork/internal/fixture"
 	"groundwork/internal/geom"
 	"groundwork/internal/kit"
+	"groundwork/internal/printing"
 	"groundwork/internal/shop"
+	"groundwork/internal/solid"
 )
 
 func find(t *testing.T, r *kit.Result, code, message, remedy string) {
@@ -336,4 +339,52 @@ func TestAnyLimits(t *testing.T) {
 			rt.Fatal("see above")
 		}
 	})
+}
+
+// Fixtures go with printed cores: small ones in one box, large ones by
+// themselves, those of scrap board and what is hardware not at all.
+func TestFixturesAreSent(t *testing.T) {
+	block := func(x, y, z float64) *solid.Mesh {
+		m := &solid.Mesh{Volume: x * y * z, Bounds: geom.Box3{Max: geom.V3(x, y, z)}}
+		for i := range 8 {
+			m.Vertices = append(m.Vertices, geom.V3(x*float64(i&1), y*float64(i>>1&1), z*float64(i>>2)))
+		}
+		return m
+	}
+	in := given(t, "otter-stool")
+	in.Fixtures = &fixture.Result{Fixtures: []fixture.Fixture{
+		{Kind: fixture.Caul, Parts: []fixture.Part{{ID: "caul/a", Mesh: block(200, 60, 30), Filament: "pla", Quantity: 2}, {ID: "caul/scrap", Material: "scrap board", Quantity: 1}}},
+		{Kind: fixture.InsertGuide, Parts: []fixture.Part{{ID: "guide", Mesh: block(40, 40, 30), Filament: "pla", Quantity: 3}}},
+		{Kind: fixture.Fence, Parts: []fixture.Part{{ID: "fence", Mesh: block(120, 15, 20), Filament: "pla", Quantity: 4}}},
+		{Kind: fixture.PlugPart, Parts: []fixture.Part{{ID: "plug", Mesh: block(10, 10, 5), Filament: "abs", Quantity: 4}}},
+		{Kind: fixture.Coupon, Parts: []fixture.Part{{ID: "coupon", Mesh: block(90, 40, 20), Filament: "abs", Quantity: 1}}},
+	}}
+	in.FixturePrinting = &printing.Result{Prints: []printing.Print{{Segment: "caul/a", Grams: 150}}}
+	r := made(t, in, kit.Options{Split: kit.Cores})
+	got := map[string]float64{}
+	for _, thing := range r.Things {
+		if thing.Kind == kit.Fixture {
+			got[thing.ID] = thing.Mass
+			if thing.ID == "fixtures" {
+				own := 3*40*40*30 + 4*120*15*20.0
+				if v := thing.Net.X * thing.Net.Y * thing.Net.Z; thing.Net.X < 120 || v < own/0.6 {
+					t.Errorf("a box of %v for %g mm³", thing.Net, own)
+				}
+				// Solid, at 1.24 g/cm³, and their box.
+				if plastic := own / 1000 * 1.24; thing.Mass < plastic || thing.Mass > plastic+100 {
+					t.Errorf("%g g of small fixtures, and %g g of plastic", thing.Mass, plastic)
+				}
+			}
+		}
+	}
+	if len(got) != 3 || got["caul/a"] != 150 || got["caul/a.2"] != 150 || got["fixtures"] == 0 {
+		t.Errorf("%v", got)
+	}
+	for _, split := range []kit.Split{kit.Ready, kit.Leaves} {
+		for _, thing := range made(t, in, kit.Options{Split: split}).Things {
+			if thing.Kind == kit.Fixture {
+				t.Errorf("%s: %s is sent", split, thing.ID)
+			}
+		}
+	}
 }

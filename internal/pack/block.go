@@ -99,6 +99,7 @@ func (s *search) makeBlocks() {
 	}
 	for i, it := range s.items {
 		shapes := map[xyz]bool{}
+		before := len(all)
 		for t := Turn(0); t < 6; t++ {
 			each := turned(it.size, t)
 			if !it.turns.Has(t) || shapes[each] {
@@ -107,17 +108,9 @@ func (s *search) makeBlocks() {
 			shapes[each] = true
 			s.grids(int32(i), it, t, each, func(b block) { add(b) })
 		}
+		all = all[:before+len(mostWorth(all[before:], max(60, 4*maxBlocks/len(s.items))))]
 	}
-	if len(all) > maxBlocks/2 {
-		// Single boxes are kept, so that everything can be put down somehow.
-		slices.SortStableFunc(all, func(a, b block) int {
-			if (a.n == 1) != (b.n == 1) {
-				return boolOrder(a.n == 1)
-			}
-			return cmp.Compare(b.worth, a.worth)
-		})
-		all = all[:max(maxBlocks/2, len(s.items)*6)]
-	}
+	all = mostWorth(all, max(maxBlocks/2, len(s.items)*6))
 	s.pairs(&all, add)
 	slices.SortStableFunc(all, func(a, b block) int {
 		return cmp.Or(cmp.Compare(b.worth, a.worth), slices.Compare(a.size[:], b.size[:]))
@@ -125,11 +118,34 @@ func (s *search) makeBlocks() {
 	s.blocks = all
 }
 
-func boolOrder(first bool) int {
-	if first {
-		return -1
+// mostWorth keeps the n blocks of most worth, in their place, and single boxes
+// before all others, so that everything can be put down somehow.
+func mostWorth(all []block, n int) []block {
+	if len(all) <= n {
+		return all
 	}
-	return 1
+	slices.SortStableFunc(all, func(a, b block) int {
+		if (a.n == 1) != (b.n == 1) {
+			if a.n == 1 {
+				return -1
+			}
+			return 1
+		}
+		return cmp.Compare(b.worth, a.worth)
+	})
+	return all[:n]
+}
+
+// further is the number of boxes in a row that is tried after n, of at most most:
+// every one up to 24, then about every eighth part more, and the most.
+func further(n, most int32) int32 {
+	switch {
+	case n >= most:
+		return most + 1
+	case n < 24:
+		return n + 1
+	}
+	return min(most, n+n/8)
 }
 
 // grids calls f with every grid of an item so turned.
@@ -144,9 +160,12 @@ func (s *search) grids(i int32, it item, t Turn, each xyz, f func(block)) {
 	} else if it.bears == 0 {
 		most[2] = min(most[2], 1)
 	}
-	for nx := int32(1); nx <= min(most[0], it.count); nx++ {
-		for ny := int32(1); ny <= most[1] && nx*ny <= it.count; ny++ {
-			for nz := int32(1); nz <= most[2] && nx*ny*nz <= it.count; nz++ {
+	mx := min(most[0], it.count)
+	for nx := int32(1); nx <= mx; nx = further(nx, mx) {
+		my := min(most[1], it.count/nx)
+		for ny := int32(1); ny <= my; ny = further(ny, my) {
+			mz := min(most[2], it.count/(nx*ny))
+			for nz := int32(1); nz <= mz; nz = further(nz, mz) {
 				n := nx * ny * nz
 				f(block{
 					size:   xyz{nx * each[0], ny * each[1], nz * each[2]},

@@ -116,17 +116,21 @@ func (l Layout) Mass(items []Item) float64 {
 	return m
 }
 
-// maxItems and maxSide keep whole micrometres and counts within their types.
+// maxItems and maxSide keep whole micrometres and counts within their types; of
+// boxes that bear only so much there may be no more than maxBearing, since
+// loads are worked out anew for every place tried.
 const (
-	maxItems = 20000
-	maxSide  = 1e6 // mm
+	maxItems   = 20000
+	maxBearing = 1000
+	maxSide    = 1e6 // mm
 )
 
 const defaultSteps = 20000
 
 func check(items []Item, o Options) error {
-	n := 0
+	n, loads := 0, o.Support > 0 && o.Support < 1
 	for i, it := range items {
+		loads = loads || it.Bears > 0 || it.Fragile
 		s := it.Size
 		lo, hi := min(s.X, s.Y, s.Z), max(s.X, s.Y, s.Z)
 		switch {
@@ -144,6 +148,8 @@ func check(items []Item, o Options) error {
 	switch {
 	case n > maxItems:
 		return fmt.Errorf("pack: %d boxes are more than %d", n, maxItems)
+	case loads && n > maxBearing:
+		return fmt.Errorf("pack: %d boxes whose loads or supports are looked at are more than %d", n, maxBearing)
 	case !(o.Support >= 0 && o.Support <= 1):
 		return fmt.Errorf("pack: a support of %g is not between 0 and 1", o.Support)
 	case o.Steps < 0:

@@ -57,6 +57,21 @@ func TestFill(t *testing.T) {
 	}
 }
 
+// Many boxes: thousands alike, and many kinds.
+func TestMany(t *testing.T) {
+	l := filled(t, []Item{{Size: geom.V3(1, 1, 1), Count: 8000}}, box(20, 20, 20), Options{Support: 1, Steps: 100})
+	if !l.All() {
+		t.Errorf("%v are left of a full box", l.Left)
+	}
+	var items []Item
+	for i := range 150 {
+		items = append(items, Item{Size: geom.V3(float64(10+i%13), float64(8+i%7), float64(5+i%5)), Count: 1 + i%9})
+	}
+	if l := filled(t, items, box(100, 90, 90), Options{Steps: 400}); l.Use < 0.85 {
+		t.Errorf("%.3f of the box is filled", l.Use)
+	}
+}
+
 func TestFillRefuses(t *testing.T) {
 	nan := math.NaN()
 	for _, tc := range []struct {
@@ -74,6 +89,7 @@ func TestFillRefuses(t *testing.T) {
 		{[]Item{{Size: geom.V3(1, 1, 1)}}, box(1, 1, 1), Options{Support: 1.1}, "a support of"},
 		{[]Item{{Size: geom.V3(1, 1, 1)}}, box(1, 0, 1), Options{}, "the box"},
 		{[]Item{{Size: geom.V3(1, 1, 1), Count: 1e6}}, box(1, 1, 1), Options{}, "more than"},
+		{[]Item{{Size: geom.V3(1, 1, 1), Count: 1001}}, box(1, 1, 1), Options{Support: 0.5}, "more than"},
 	} {
 		if _, err := Fill(tc.items, tc.box, tc.o); err == nil || !strings.Contains(err.Error(), tc.want) {
 			t.Errorf("%v: %v, want %q", tc.items, err, tc.want)
