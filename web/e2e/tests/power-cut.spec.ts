@@ -19,6 +19,11 @@ test('killed in mid-plan: told, back again, nothing typed or slid is lost', asyn
   await expect(page.getByRole('progressbar', { name: 'How far the plan is' })).toBeVisible();
   await server.kill();
   await expect(page.getByText('The server does not answer.')).toBeVisible();
+  // In the strip that stays in sight, instead of how far the plan is.
+  await page.locator('main.sheet').evaluate((e) => e.scrollTo(0, 1e6));
+  await expect(page.getByText('The server does not answer.')).toBeInViewport();
+  await expect(page.getByRole('progressbar', { name: 'How far the plan is' })).toBeHidden();
+  await page.locator('main.sheet').evaluate((e) => e.scrollTo(0, 0));
   await picture(page, 'away');
 
   // Working on: in the file, and at the slider.
