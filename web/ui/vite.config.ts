@@ -17,5 +17,6 @@ export default defineConfig({
   },
   server: { proxy: { '/api': server, '/photographs': server } },
   resolve: process.env.VITEST ? { conditions: ['browser'] } : undefined,
-  test: { environment: 'jsdom', include: ['src/**/*.test.ts'] },
+  // A limit against waiting for ever: one test runs git many times, on busy machines too.
+  test: { environment: 'jsdom', include: ['src/**/*.test.ts'], testTimeout: 60_000 },
 });
