@@ -28,15 +28,18 @@ test: kernel ## vet and test everything that Go and Node alone can test
 	$(NPM_CI) && npm run check && npm test
 
 test-page: build ## go through the page as a person would, in Debian's Chromium (pictures in out/page)
-	tools/outside/install.sh
+	tools/outside/install.sh page
 	cd web/e2e && npm ci --no-audit --no-fund && npx playwright test
+
+# Packages with comparisons with outside programs; the others make test has tested.
+OUTSIDE = $(addprefix ./,$(sort $(dir $(shell grep -rl '^//go:build outside' --include=*_test.go internal cmd tools))))
 
 test-outside: kernel ## compare results with outside programs (installs Debian packages)
 	tools/outside/install.sh
-	$(GO) test -tags outside -timeout 30m -count=1 ./...
+	$(GO) test -tags outside -timeout 30m -count=1 $(OUTSIDE)
 
 test-long: kernel ## what takes minutes: large models made for pictures, counts of their parts beside a plain grid
-	$(GO) test -tags long -timeout 60m -count=1 -v -run 'Closed|Beside|Seams|ExamplesPosed|QuickEstimate' ./internal/job ./internal/printing
+	$(GO) test -tags long -timeout 60m -count=1 -v -run 'Closed|Beside|Seams|ExamplesPosed|QuickEstimate|TestKilled$$' ./internal/job ./internal/printing ./internal/store
 
 build: kernel ui ## build the program with its page into bin/
 	REQUIRE_UI=1 $(GO) test -count=1 ./web

@@ -180,7 +180,7 @@ func TestShelfOnRests(t *testing.T) {
 	for _, r := range st.Floor() {
 		up += r.Force.Z
 	}
-	near(t, "floor", up, weight(s)+F, 1e-4)
+	near(t, "floor", up, weight(s)+F, 5e-4) // as far as a case is solved
 }
 
 // A printed bar of contours, cover layers and core fill on two narrow rests, loaded in the
