@@ -48,8 +48,11 @@ func (m *making) describe(q *Parcel) {
 			first = false
 			t := m.r.Things[q.Of[placed[i].Item]]
 			s += fmt.Sprintf(" %d (%s)", t.N, t.ID)
-			if placed[i].Turn.Axes()[2] != 2 {
+			switch placed[i].Turn.Axes()[2] {
+			case 1:
 				s += " on its long edge"
+			case 0:
+				s += " on end"
 			}
 		}
 		q.Steps = append(q.Steps, s+".")

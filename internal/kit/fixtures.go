@@ -9,6 +9,9 @@ import (
 	"groundwork/internal/geom"
 )
 
+// smallFixtures is the ID of the box that small fixtures go into.
+const smallFixtures = "fixtures"
+
 // handy is the longest edge of a fixture that goes with others into one box.
 const handy = 150
 
@@ -29,7 +32,7 @@ func (m *making) fixtures() {
 			grams[p.Segment] = p.Grams
 		}
 	}
-	small := Thing{ID: "fixtures", Kind: Fixture}
+	small := Thing{ID: smallFixtures, Kind: Fixture}
 	var need geom.Vec3
 	var filled float64
 	n := 0

@@ -195,7 +195,11 @@ func (m *making) pad(t *Thing) {
 	t.Size = t.Net.Add(geom.V3(p, p, p))
 	t.Bears = pressure * t.Net.X * t.Net.Y
 	t.Turns = pack.UpZ
-	if t.Net.Y <= slab*t.Net.Z && t.Kind != VeneerPack && t.Kind != Hardware {
+	switch {
+	case t.Kind == Hardware || t.ID == smallFixtures: // a stiff box lies and stands
+		t.Turns = pack.Anyhow
+		t.Bears = pressure * t.Net.Y * t.Net.Z
+	case t.Net.Y <= slab*t.Net.Z && t.Kind != VeneerPack:
 		t.Turns |= pack.UpY // slender things lie on any long side, and never stand
 	}
 }

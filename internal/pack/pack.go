@@ -171,16 +171,21 @@ func Fill(items []Item, b Box, o Options) (Layout, error) {
 	if err := errors.Join(check(items, o), checkBox(b)); err != nil {
 		return Layout{}, err
 	}
-	if o.Support == 0 || o.Support == 1 {
+	if o.Support == 1 {
 		return newSearch(items, b, o).run(), nil
 	}
 	// Whole bases on flat tops are looked for first, since there it is known
-	// where something can stand; then bases that stand out, which only trying tells.
+	// where something can stand; then bases that stand out, which only trying
+	// tells. Where boxes may float that is worth a quarter of the steps: it fills
+	// some boxes better that the other way fills worst.
 	if o.Steps == 0 {
 		o.Steps = defaultSteps
 	}
 	flat := o
 	flat.Support, flat.Steps = 1, (o.Steps+1)/2
+	if o.Support == 0 {
+		flat.Steps = (o.Steps + 3) / 4
+	}
 	l := newSearch(items, b, flat).run()
 	if l.All() || o.Steps <= l.Steps {
 		return l, nil
