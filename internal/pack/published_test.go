@@ -112,7 +112,7 @@ func number(t *testing.T, name string, def int) int {
 	return n
 }
 
-// The problems in testdata, a fortieth of the steps of the table in
+// The problems in testdata, a fraction of the steps of the table in
 // docs/packing.md. Simple layer heuristics fill about 83 to 85 % (from memory
 // of the literature); every layout is judged.
 func TestPublished(t *testing.T) {
