@@ -444,40 +444,8 @@ func clipped(l draw.Layer, win geom.Box2, by geom.Vec2) draw.Layer {
 // runs are the parts of a line within half-planes.
 func runs(pts []geom.Vec2, edge []geom.HalfPlane) []draw.Item {
 	var out []draw.Item
-	var now []geom.Vec2
-	end := func() {
-		if len(now) > 1 {
-			out = append(out, draw.Polyline(slices.Clone(now), false))
-		}
-		now = nil
+	for _, part := range geom.Within(pts, edge) {
+		out = append(out, draw.Polyline(part, false))
 	}
-	for i := 1; i < len(pts); i++ {
-		a, b := pts[i-1], pts[i]
-		lo, hi := 0.0, 1.0
-		for _, h := range edge {
-			da, db := h.D-h.N.Dot(a), h.D-h.N.Dot(b)
-			switch {
-			case da < 0 && db < 0:
-				hi = -1
-			case da < 0:
-				lo = max(lo, da/(da-db))
-			case db < 0:
-				hi = min(hi, da/(da-db))
-			}
-		}
-		if lo >= hi {
-			end()
-			continue
-		}
-		if lo > 0 || now == nil {
-			end()
-			now = []geom.Vec2{a.Lerp(b, lo)}
-		}
-		now = append(now, a.Lerp(b, hi))
-		if hi < 1 {
-			end()
-		}
-	}
-	end()
 	return out
 }

@@ -20,7 +20,7 @@ func (d *Drawing) Detail(center geom.Vec2, radius float64) *Drawing {
 	}
 	out := &Drawing{frame: d.frame, hide: d.hide, Bounds: geom.EmptyBox2().Add(center).Grow(radius)}
 	for _, l := range d.Lines {
-		for _, run := range inside(l.Points, edge) {
+		for _, run := range geom.Within(l.Points, edge) {
 			l.Points = run
 			out.Lines = append(out.Lines, l)
 		}
@@ -36,48 +36,5 @@ func (d *Drawing) Detail(center geom.Vec2, radius float64) *Drawing {
 		}
 		out.Regions = append(out.Regions, r)
 	}
-	return out
-}
-
-// inside are the runs of a line within all the half-planes.
-func inside(run []geom.Vec2, edge []geom.HalfPlane) [][]geom.Vec2 {
-	var out [][]geom.Vec2
-	var now []geom.Vec2
-	end := func() {
-		if len(now) > 1 {
-			out = append(out, now)
-		}
-		now = nil
-	}
-	for i := 1; i < len(run); i++ {
-		a, b := run[i-1], run[i]
-		lo, hi := 0.0, 1.0
-		for _, h := range edge {
-			da, db := h.D-h.N.Dot(a), h.D-h.N.Dot(b)
-			switch {
-			case da < 0 && db < 0:
-				hi = -1
-			case da < 0:
-				lo = max(lo, da/(da-db))
-			case db < 0:
-				hi = min(hi, da/(da-db))
-			}
-		}
-		if lo >= hi {
-			end()
-			continue
-		}
-		if lo > 0 || now == nil {
-			end()
-			now = []geom.Vec2{a.Lerp(b, lo)}
-		}
-		if hi < 1 {
-			now = append(now, a.Lerp(b, hi))
-			end()
-			continue
-		}
-		now = append(now, b)
-	}
-	end()
 	return out
 }
