@@ -38,6 +38,7 @@ type estimator struct {
 
 	covers, fills []raster // directions in which cover layers and core fill are laid
 	families      float64  // of core fill lines
+	diagonal      float64  // of the part seen from above, mm: no stretch of core fill is longer
 	sections      map[int]*section
 	known         map[string]layerFigures
 	evaluations   int
@@ -69,6 +70,7 @@ func newEstimator(m machine, points []geom.Vec3, triangles [][3]int32, in inset)
 		box = box.Add(p.XY())
 	}
 	diagonal := box.Size().Len()
+	e.diagonal = diagonal
 	spacing := m.bead(1).spacing()
 	for _, a := range []float64{45, 135} {
 		e.covers = append(e.covers, newRaster(box, a*math.Pi/180, max(spacing, diagonal/160)))
@@ -286,10 +288,10 @@ func (e *estimator) work(k int) layerFigures {
 		if e.FillPattern == "hexagons" {
 			// Relative density of hexagonal cells with sides l and walls t is
 			// 2t/(√3 l) (Gibson and Ashby); every side is a move of its own.
-			side := 2 / math.Sqrt(3) * spacing / e.Fill
+			side := min(2/math.Sqrt(3)*spacing/e.Fill, e.diagonal)
 			f.seconds += f.fill / side * moveTime(side, v, e.Acceleration)
 		} else {
-			f.seconds += e.lines(fillLines, f.fill, e.families*spacing/e.Fill, v)
+			f.seconds += e.lines(fillLines, f.fill, min(e.families*spacing/e.Fill, e.diagonal), v)
 		}
 		f.seconds += e.reach(sh.core)
 	}
