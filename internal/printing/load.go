@@ -126,9 +126,25 @@ func (st *stage) loads(ctx context.Context, prints []Print) ([]Load, error) {
 				loads = fewer
 			}
 		}
+		for n := range loads {
+			loads[n].correct(printer)
+		}
 		out = append(out, loads...)
 	}
 	return out, nil
+}
+
+// correct takes what was worked out of a load to what the printer's log says of
+// it, and keeps what was worked out.
+func (ld *Load) correct(p shop.Printer) {
+	ld.Reckoned = Reckoned{ld.Seconds, ld.Grams}
+	log := p.Logged(ld.Filament)
+	ld.Seconds = log.Time.Of(ld.Reckoned.Seconds)
+	if ld.Grams = log.Grams.Of(ld.Reckoned.Grams); ld.Reckoned.Grams > 0 {
+		ld.Metres *= ld.Grams / ld.Reckoned.Grams
+	}
+	off := log.Time.Within(ld.Reckoned.Seconds, p.Profile.Spread)
+	ld.Low, ld.High = ld.Seconds*(1-off), ld.Seconds*(1+off)
 }
 
 // seconds is how long all of the loads take.
@@ -172,7 +188,6 @@ func (ld *Load) figure(prints []Print, m shop.Profile) {
 		}
 		ld.Seconds += max(m.MinLayer, sum) + m.LayerChange
 	}
-	ld.Low, ld.High = ld.Seconds*(1-m.Spread), ld.Seconds*(1+m.Spread)
 }
 
 // SegmentBody is a print's mesh as an STL file carries it: in pose coordinates,

@@ -441,3 +441,35 @@ func BenchmarkLoadBodies36(b *testing.B) {
 		}
 	}
 }
+
+// What the printer's log says is applied once, to loads of its filament alone,
+// and what was worked out stays beside it.
+func TestLoadsGoByTheLog(t *testing.T) {
+	s := testShop()
+	board := segment(t, "board", box(150, 60, 19))
+	plain := plan(t, s, board)
+	was := plain.Loads[0]
+	if was.Reckoned != (Reckoned{was.Seconds, was.Grams}) || plain.Basis != Basis {
+		t.Errorf("without a log: %+v, %s", was.Reckoned, plain.Basis)
+	}
+	s.Printers[0].Log = []shop.Logged{{Filament: "another", Time: shop.Correction{Times: 3}}}
+	if r := plan(t, s, board); r.Loads[0].Seconds != was.Seconds || r.Basis != Basis {
+		t.Errorf("by another filament's log: %+v", r.Loads[0])
+	}
+	s.Printers[0].Log = []shop.Logged{{
+		Filament: was.Filament, Time: shop.Correction{Times: 1.1, Plus: 300, Spread: 0.08, Runs: 9}, Grams: shop.Correction{Times: 1.04, Runs: 9},
+	}}
+	r := plan(t, s, board)
+	got := r.Loads[0]
+	within(t, "seconds", got.Seconds, 1.1*was.Seconds+300, 1e-9)
+	within(t, "low", got.Low, 0.92*got.Seconds, 1e-9)
+	within(t, "high", got.High, 1.08*got.Seconds, 1e-9)
+	within(t, "grams", got.Grams, 1.04*was.Grams, 1e-9)
+	within(t, "metres", got.Metres, 1.04*was.Metres, 1e-9)
+	if got.Reckoned != was.Reckoned || r.Basis != BasisLogged {
+		t.Errorf("%+v, not %+v; %s", got.Reckoned, was.Reckoned, r.Basis)
+	}
+	if r.Prints[0].Seconds != plain.Prints[0].Seconds || r.Prints[0].Grams != plain.Prints[0].Grams {
+		t.Error("the print itself was changed")
+	}
+}

@@ -59,12 +59,19 @@ type Load struct {
 	Printer   string
 	Filament  string
 	Items     []Placed
-	Grams     float64 // parts, waste included
+	Grams     float64 // parts, waste included, as the printer's log has it
 	Metres    float64 // filament, waste included
-	Seconds   float64 // with heat-up
+	Seconds   float64 // with heat-up, as the printer's log has it
 	Low, High float64 // honest spread of Seconds
 	Height    float64
+
+	// Reckoned is what was worked out, before the log had its say: what really was
+	// taken has to be held against this.
+	Reckoned Reckoned
 }
+
+// Reckoned is the time and the filament of a load as worked out from its layers.
+type Reckoned struct{ Seconds, Grams float64 }
 
 // Placed is a print on a load.
 type Placed struct {
@@ -78,11 +85,14 @@ type Result struct {
 	Prints   []Print // one per segment, in the segments' order
 	Loads    []Load
 	Findings []finding.Finding
-	Basis    string // what the times rest on, for the reader of the figures
+	Basis    string // what the times rest on, for the reader of the figures: Basis or BasisLogged
 }
 
 // Basis is what times and masses rest on.
 const Basis = "worked out from outlines, bead lengths, speeds, acceleration and melt rate; not yet compared with this printer's own log"
+
+// BasisLogged is what they rest on where the log of a printer corrects them.
+const BasisLogged = "worked out from outlines, bead lengths, speeds, acceleration and melt rate, then corrected by what this shop's own print loads took"
 
 // Options steer Plan. The zero value works.
 type Options struct {
@@ -173,6 +183,12 @@ func Plan(ctx context.Context, k *solid.Kernel, segments []core.Segment, s *shop
 	var err error
 	if r.Loads, err = st.loads(ctx, r.Prints); err != nil {
 		return nil, err
+	}
+	for _, ld := range r.Loads {
+		i := slices.IndexFunc(s.Printers, func(p shop.Printer) bool { return p.ID == ld.Printer })
+		if l := s.Printers[i].Logged(ld.Filament); l.Time.Known() || l.Grams.Known() {
+			r.Basis = BasisLogged
+		}
 	}
 	r.Findings = finding.Sorted(r.Findings)
 	return r, nil

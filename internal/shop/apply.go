@@ -1,8 +1,6 @@
 package shop
 
 import (
-	"bytes"
-	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -446,17 +444,6 @@ func (w wanted) write(text []byte) ([]byte, Change, error) {
 	if w.siblings != nil {
 		whole = "[" + strings.Join(w.siblings, ", ") + "]"
 	}
-	// Edit sets single values only, so a word that stands nowhere else holds the place.
-	mark := []byte("to-be-measured")
-	for bytes.Contains(text, mark) {
-		mark = append(mark, 'x')
-	}
-	out, err := given.Edit(text, given.Pointer(parent...), string(mark))
-	if err != nil {
-		return nil, c, err
-	}
-	if bytes.Count(out, mark) != 1 {
-		return nil, c, errors.New(c.Pointer + " has no place in the file")
-	}
-	return bytes.Replace(out, mark, []byte(whole), 1), c, nil
+	out, err := editWhole(text, given.Pointer(parent...), whole)
+	return out, c, err
 }

@@ -42,15 +42,16 @@ type Document struct {
 // PrinterDoc is one printer, or several alike.
 type PrinterDoc struct {
 	given.Place `json:"-"`
-	ID          given.Text     `json:"id" jsonschema:"required" jsonschema_description:"Short name: lower-case letters, digits and hyphens."`
-	Count       given.Number   `json:"count" jsonschema_description:"Number of printers alike; 1 when left out."`
-	Build       []given.Number `json:"build" jsonschema:"required,minItems=3,maxItems=3" jsonschema_description:"Build volume [x, y, z]."`
-	Brim        given.Number   `json:"brim" jsonschema_description:"Kept free all round the bed for a brim or skirt; 5 mm when left out (common practice)."`
-	Top         given.Number   `json:"top" jsonschema_description:"Kept free at the top of the volume; 2 mm when left out (common practice)."`
-	Nozzle      given.Number   `json:"nozzle" jsonschema_description:"Diameter of the nozzle; 0.4 mm when left out."`
-	Price       given.Number   `json:"price" jsonschema_description:"Money for an hour of use, without electricity; 0 when left out."`
-	Power       given.Number   `json:"power" jsonschema_description:"Mean power in W while printing, measured at the plug; 120 W when left out (common practice for an open bed of this size)."`
-	Profile     ProfileDoc     `json:"profile" jsonschema_description:"How it lays plastic down. What is left out is an ordinary fast printer's (docs/printing.md; common practice)."`
+	ID          given.Text           `json:"id" jsonschema:"required" jsonschema_description:"Short name: lower-case letters, digits and hyphens."`
+	Count       given.Number         `json:"count" jsonschema_description:"Number of printers alike; 1 when left out."`
+	Build       []given.Number       `json:"build" jsonschema:"required,minItems=3,maxItems=3" jsonschema_description:"Build volume [x, y, z]."`
+	Brim        given.Number         `json:"brim" jsonschema_description:"Kept free all round the bed for a brim or skirt; 5 mm when left out (common practice)."`
+	Top         given.Number         `json:"top" jsonschema_description:"Kept free at the top of the volume; 2 mm when left out (common practice)."`
+	Nozzle      given.Number         `json:"nozzle" jsonschema_description:"Diameter of the nozzle; 0.4 mm when left out."`
+	Price       given.Number         `json:"price" jsonschema_description:"Money for an hour of use, without electricity; 0 when left out."`
+	Power       given.Number         `json:"power" jsonschema_description:"Mean power in W while printing, measured at the plug; 120 W when left out (common practice for an open bed of this size)."`
+	Profile     ProfileDoc           `json:"profile" jsonschema_description:"How it lays plastic down. What is left out is an ordinary fast printer's (docs/printing.md; common practice)."`
+	Log         given.Map[LoggedDoc] `json:"log" jsonschema_description:"What its print loads really took, by the filament's id; times, filament and what a time may be off go by it. groundwork calibrate writes it."`
 }
 
 // ProfileDoc is how a printer lays plastic down. The defaults are the

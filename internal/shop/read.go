@@ -2,6 +2,7 @@ package shop
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"regexp"
 	"slices"
@@ -211,6 +212,13 @@ func (r *reader) shop(d *Document) *Shop {
 	for _, f := range d.Filaments {
 		s.Filaments = append(s.Filaments, r.filament(f, taken))
 	}
+	for _, p := range d.Printers {
+		for _, k := range p.Log.Keys {
+			if _, ok := taken[k.Value]; !ok && idForm.MatchString(k.Value) {
+				r.faults.Add(k.Place, given.Suggest(k.Value, slices.Sorted(maps.Keys(taken))), "the log of printer %s has a filament %q, which the shop has not", p.ID.Value, k.Value)
+			}
+		}
+	}
 	taken = names{}
 	for _, l := range d.Lasers {
 		s.Lasers = append(s.Lasers, r.laser(l, taken))
@@ -268,6 +276,7 @@ func (r *reader) printer(d PrinterDoc, taken names) Printer {
 	p.Price = r.price(d.Price, "price"+of)
 	p.Power = r.number(d.Power, "power"+of, powers, 120, span{0, 10000})
 	p.Profile = r.profile(d.Profile, p.Nozzle, of)
+	p.Log = r.log(d.Log, of)
 	if !r.sound(before) {
 		return p
 	}

@@ -39,6 +39,7 @@ type Printer struct {
 	Price   float64   // money per hour of use
 	Power   float64   // mean watts while printing
 	Profile Profile
+	Log     []Logged // what its print loads really took, by filament
 }
 
 // Profile is how a printer lays plastic down.

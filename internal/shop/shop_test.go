@@ -96,6 +96,10 @@ func TestEveryKey(t *testing.T) {
 				OuterSpeed: 60, InnerSpeed: 90, FillSpeed: 110, CoverSpeed: 80, FirstSpeed: 25, TravelSpeed: 180,
 				Acceleration: 1500, Flow: 24, LayerChange: 2, Retract: 0.5, MinLayer: 12, HeatUp: 600, Waste: 0.08, Spread: 0.1,
 			},
+			Log: []Logged{{
+				Filament: "asa-9", Time: Correction{Times: 1.08, Plus: 240, Spread: 0.075, From: 3600, To: 34200, Runs: 9},
+				Grams: Correction{Times: 1.03, Plus: -3, From: 100, Runs: 8},
+			}},
 		}},
 		Filaments: []Filament{{
 			ID: "asa-9", Material: "ASA", Density: 1.08, Diameter: 2.85, HDT: 99, Modulus: 2100, Strength: 41, ZFactor: 0.5, Expansion: 88,
@@ -195,6 +199,14 @@ func TestFaultsStandWhereTheyAre(t *testing.T) {
 		{"250]}", "250], profile: {line: ‸0.25}}", "no more than a layer is high", "make the bead wider"},
 		{"250]}", "250], profile: {fill: ‸25}}", "the core fill of printer a is 25", "keep it between 0 and 1"},
 		{"250]}", "250], profile: {fill: ‸120 %}}", "the core fill of printer a is 1.2", "keep it between 0 and 1"},
+		{"250]}", "250], log: {‸abc: {}}}", `the log of printer a has a filament "abc"`, `did you mean "abs"?`},
+		{"250]}", "250], log: {‸A B: {}}}", `"A B" of printer a is no id of a filament`, "as in abs"},
+		{"250]}", "250], log: {abs: {time: {times: 1.1}, ‸mass: 3}}}", `the key "mass" is not known`, "grams"},
+		{"250]}", "250], log: {abs: {time: ‸{plus: 4}}}}", `the key "times" is missing`, "add times"},
+		{"250]}", "250], log: {abs: {time: {times: ‸0}}}}", "the factor for the time of a load of printer a with abs is 0", "make it more than 0"},
+		{"250]}", "250], log: {abs: {time: {times: 1.1, plus: ‸4 g}}}}", "is given as a mass", "90 s or 4 min"},
+		{"250]}", "250], log: {abs: {time: {times: 1.1, plus: ‸-4 min, from: 200 s}}}}", "would be nothing or less for a small load", "leave plus out"},
+		{"250]}", "250], log: {abs: {time: {times: 1.1, from: 2 h, to: ‸1 h}}}}", "is less than the least", "exchange them"},
 		{"250]}", "250], profile: {fill_pattern: ‸triangle}}", `"triangle" is not a word`, `did you mean "triangles"?`},
 		{"250]}", "250], profile: {outer_speed: ‸0}}", "the outer speed of printer a is 0 mm/s", "make it more than 0"},
 		{"250]}", "250], profile: {outer_speed: ‸12 m/s}}", "the outer speed of printer a is no number", "write it as 120 or 120 mm/s"},
@@ -282,6 +294,10 @@ func keysOf(t reflect.Type, into map[string]bool) {
 	if t.Kind() != reflect.Struct {
 		return
 	}
+	if free, ok := t.FieldByName("Values"); ok && t.PkgPath() == reflect.TypeFor[given.Node]().PkgPath() { // a given.Map
+		keysOf(free.Type, into)
+		return
+	}
 	for _, k := range given.Keys(t) {
 		into[k] = true
 	}
@@ -317,11 +333,18 @@ func TestKeysAgree(t *testing.T) {
 	used := map[string]bool{}
 	var walk func(n *given.Node)
 	walk = func(n *given.Node) {
-		for _, k := range n.Keys {
+		for i, k := range n.Keys {
 			used[k.Value] = true
+			if k.Value == "log" { // its keys are filaments
+				for _, x := range n.Items[i].Items {
+					walk(x)
+				}
+			}
 		}
-		for _, x := range n.Items {
-			walk(x)
+		for i, x := range n.Items {
+			if len(n.Keys) == 0 || n.Keys[i].Value != "log" {
+				walk(x)
+			}
 		}
 	}
 	walk(node(t, data))
@@ -357,6 +380,7 @@ func TestKeysAgree(t *testing.T) {
 	fields := map[string]bool{"groundwork": true}
 	fieldsOf(reflect.TypeFor[Shop](), fields)
 	delete(fields, "file")
+	delete(fields, "filament") // a key itself
 	if diff := cmp.Diff(sorted(known), sorted(fields)); diff != "" {
 		t.Errorf("in Shop: %s", diff)
 	}
