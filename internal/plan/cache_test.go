@@ -63,7 +63,7 @@ func contents(t testing.TB, pl *Plan) map[string]digest.Sum {
 	out := map[string]digest.Sum{}
 	for name, v := range map[string]any{
 		"joints": pl.Joints, "layout": pl.Layout, "patterns": pl.Patterns, "seams": pl.Seams, "cores": pl.Cores,
-		"printing": pl.Printing, "sheets": pl.Sheets, "bill": pl.Bill, "checks": pl.Checks, "strength": pl.Strength,
+		"printing": pl.Printing, "sheets": pl.Sheets, "fixtures": pl.Fixtures, "printing fixtures": pl.FixturePrinting, "bill": pl.Bill, "schedule": pl.Schedule, "kit": pl.Kit, "checks": pl.Checks, "strength": pl.Strength,
 		"remedies": pl.Remedies, "findings": pl.Findings,
 	} {
 		s, err := digest.Of(v)
@@ -119,7 +119,7 @@ func TestChangeRedoesWhatItTouches(t *testing.T) {
 		shop *shop.Shop
 		o    Options
 	}
-	all := []string{"joints", "veneer layout", "first checks", "patterns", "loads", "seams", "cores", "printing", "sheets", "strength", "checks"}
+	all := []string{"joints", "veneer layout", "first checks", "patterns", "loads", "seams", "cores", "printing", "sheets", "fixtures", "printing fixtures", "schedule", "kit", "strength", "checks"}
 	for _, tt := range []struct {
 		name   string
 		change func(*input)
@@ -128,38 +128,41 @@ func TestChangeRedoesWhatItTouches(t *testing.T) {
 		{"nothing", func(*input) {}, nil},
 		{"a title and a note", func(in *input) {
 			in.text = strings.Replace(in.text, "title: Brief", "title: Short", 1) + "note: of no length\n"
-		}, nil},
+		}, []string{"kit"}}, // whose insert sheet bears the title
 		// The remark moves the lines of all that follows: stages that tell lines look
 		// again, and what they find is the same for the others.
 		{"a remark", func(in *input) { in.text = "# a remark\n" + in.text }, []string{"joints", "veneer layout", "patterns", "loads"}},
 		{"a parameter's limits", func(in *input) { in.text = strings.Replace(in.text, "max: 100 mm", "max: 120 mm", 1) }, nil},
-		{"the price of a spool", func(in *input) { in.shop.Filaments[0].SpoolPrice++ }, nil},
-		{"the price of an hour", func(in *input) { in.shop.Labour++ }, nil},
+		{"the price of a spool", func(in *input) { in.shop.Filaments[0].SpoolPrice++ }, []string{"kit"}},
+		{"the price of an hour", func(in *input) { in.shop.Labour++ }, []string{"kit"}},
 		{"the price of a sheet, which sheets bear", func(in *input) {
 			for i := range in.shop.Veneers {
 				in.shop.Veneers[i].Price++
 			}
-		}, []string{"sheets"}},
-		{"a screw that is not used", func(in *input) { in.shop.Screws = in.shop.Screws[1:] }, []string{"joints", "loads", "seams", "printing", "checks"}},
-		{"how much one lifts", func(in *input) { in.shop.LiftLimit += 1000 }, []string{"checks"}},
+		}, []string{"sheets", "schedule", "kit"}},
+		{"how many persons there are", func(in *input) { in.shop.Work.Persons++ }, []string{"schedule", "kit"}},
+		{"the bench's holes", func(in *input) { in.shop.Bench.Pitch++ }, []string{"fixtures", "schedule", "kit"}},
+		{"the size of parcels", func(in *input) { in.shop.Parcels.Padding++ }, []string{"kit"}},
+		{"a screw that is not used", func(in *input) { in.shop.Screws = in.shop.Screws[1:] }, []string{"joints", "loads", "seams", "printing", "kit", "checks"}},
+		{"how much one lifts", func(in *input) { in.shop.LiftLimit += 1000 }, []string{"kit", "checks"}},
 		{"the density of what is printed", func(in *input) {
 			for i := range in.shop.Filaments {
 				in.shop.Filaments[i].Density += 0.01
 			}
-		}, []string{"first checks", "loads", "seams", "printing", "checks"}},
+		}, []string{"first checks", "loads", "seams", "printing", "fixtures", "printing fixtures", "schedule", "kit", "checks"}},
 		{"the veneer's grain", func(in *input) {
 			for i := range in.shop.Veneers {
 				in.shop.Veneers[i].Figure = "directional"
 			}
-		}, []string{"joints", "veneer layout", "patterns", "sheets", "checks"}},
+		}, []string{"joints", "veneer layout", "patterns", "sheets", "fixtures", "schedule", "kit", "checks"}},
 		{"a reserved area", func(in *input) {
 			in.o.Sheet.Reserved = []sheet.Reserved{{Sheet: "walnut-1", At: geom.V2(20, 20), Size: geom.V2(30, 40)}}
-		}, []string{"sheets"}},
+		}, []string{"sheets", "schedule", "kit"}},
 		{"who watches the sheets", func(in *input) { in.o.Sheet.Watch.Better = func(sheet.Better) {} }, nil},
-		{"part numbers", func(in *input) { in.o.Core.Labels = true }, []string{"cores", "printing", "checks"}},
+		{"part numbers", func(in *input) { in.o.Core.Labels = true }, []string{"cores", "printing", "fixtures", "schedule", "kit", "checks"}},
 		{"a size", func(in *input) { in.text = strings.Replace(in.text, "value: 80 mm", "value: 85 mm", 1) },
 			slices.DeleteFunc(slices.Clone(all), func(s string) bool { return s == "strength" })}, // not asked for before or after
-		{"a load", func(in *input) { in.text = strings.Replace(in.text, "2 kg", "3 kg", 1) }, []string{"loads", "seams", "printing", "checks"}},
+		{"a load", func(in *input) { in.text = strings.Replace(in.text, "2 kg", "3 kg", 1) }, []string{"loads", "seams", "printing", "schedule", "kit", "checks"}},
 		{"strength", func(in *input) { in.o.Strength = &StrengthOptions{} }, []string{"loads", "strength", "checks"}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -486,13 +489,13 @@ func TestReady(t *testing.T) {
 	defer k.Close()
 	p, s := given(t, brief)
 	for _, c := range []Cache{nil, NewMemory(1 << 30)} {
-		sofar := map[string]*Plan{}
-		pl, err := Make(context.Background(), k, p, s, Options{Cache: c, Ready: func(stage string, sofar1 *Plan) { sofar[stage] = sofar1 }})
+		sofar, last := map[string]*Plan{}, ""
+		pl, err := Make(context.Background(), k, p, s, Options{Cache: c, Ready: func(stage string, pl *Plan) { sofar[stage], last = pl, stage }})
 		if err != nil {
 			t.Fatal(err)
 		}
 		early := sofar["patterns"]
-		if early == nil || early.Joints == nil || early.Layout == nil || len(early.Patterns) == 0 || early.Seams != nil || early.Cores != nil || early.Sheets != nil || early.Bill != nil || early.Checks != nil {
+		if early == nil || early.Joints == nil || early.Layout == nil || len(early.Patterns) == 0 || early.Seams != nil || early.Cores != nil || early.Sheets != nil || early.Fixtures != nil || early.Bill != nil || early.Checks != nil {
 			t.Fatalf("after the patterns: %+v", early)
 		}
 		if len(early.Findings) == 0 || len(early.Findings) >= len(pl.Findings) || !slices.EqualFunc(early.Findings, finding.Sorted(early.Findings), finding.Finding.Equal) {
@@ -503,7 +506,7 @@ func TestReady(t *testing.T) {
 				t.Errorf("%v is not said at the end", f)
 			}
 		}
-		if d := differing(contents(t, sofar["checks"]), contents(t, pl)); d != nil {
+		if d := differing(contents(t, sofar[last]), contents(t, pl)); d != nil {
 			t.Errorf("after the last stage %v are not as at the end", d)
 		}
 	}

@@ -5,9 +5,12 @@ import (
 	"slices"
 
 	"groundwork/internal/core"
+	"groundwork/internal/fixture"
 	"groundwork/internal/geom"
+	"groundwork/internal/kit"
 	"groundwork/internal/piece"
 	"groundwork/internal/printing"
+	"groundwork/internal/schedule"
 	"groundwork/internal/seam"
 	"groundwork/internal/shop"
 	"groundwork/internal/veneer"
@@ -196,6 +199,37 @@ func printingOptions(pl *Plan, o printing.Options) printing.Options {
 		return out
 	}
 	return o
+}
+
+func fixtureInputs(pl *Plan) fixture.Inputs {
+	return fixture.Inputs{
+		Piece: pl.Piece, Shop: pl.Shop, Joints: pl.Joints, Layout: pl.Layout, Patterns: pl.Patterns, Seams: pl.Seams, Cores: pl.Cores,
+		Filament: func(body int) string { return pl.filamentOf(pl.Seams.Bodies[body]).ID },
+	}
+}
+
+// fixturePrintingOptions are those of the segments, for the fixtures' parts, some of which
+// must be printed as they are drawn.
+func fixturePrintingOptions(pl *Plan, o printing.Options) printing.Options {
+	upright, fixed := pl.Fixtures.Upright(), pl.Fixtures.Fixed()
+	return printing.Options{
+		Bridge: o.Bridge, Gap: o.Gap, Pack: o.Pack, Lines: o.Lines, Spent: o.Spent,
+		Down: func(i int) (geom.Vec3, bool) { return geom.V3(0, 0, -1), upright(i) || fixed(i) },
+	}
+}
+
+func scheduleInputs(pl *Plan) schedule.Inputs {
+	return schedule.Inputs{
+		Piece: pl.Piece, Shop: pl.Shop, Joints: pl.Joints, Layout: pl.Layout, Patterns: pl.Patterns, Seams: pl.Seams, Cores: pl.Cores,
+		Sheets: pl.Sheets, Printing: pl.Printing, Bill: pl.Bill, Fixtures: pl.Fixtures, FixturePrinting: pl.FixturePrinting,
+	}
+}
+
+func kitInputs(pl *Plan) kit.Inputs {
+	return kit.Inputs{
+		Piece: pl.Piece, Shop: pl.Shop, Joints: pl.Joints, Layout: pl.Layout, Patterns: pl.Patterns, Seams: pl.Seams, Cores: pl.Cores,
+		Sheets: pl.Sheets, Printing: pl.Printing, Bill: pl.Bill, Fixtures: pl.Fixtures, FixturePrinting: pl.FixturePrinting,
+	}
 }
 
 func coreInputs(pl *Plan) core.Inputs {

@@ -12,9 +12,12 @@ import (
 	"groundwork/internal/core"
 	"groundwork/internal/digest"
 	"groundwork/internal/finding"
+	"groundwork/internal/fixture"
 	"groundwork/internal/joint"
+	"groundwork/internal/kit"
 	"groundwork/internal/piece"
 	"groundwork/internal/printing"
+	"groundwork/internal/schedule"
 	"groundwork/internal/seam"
 	"groundwork/internal/sheet"
 	"groundwork/internal/shop"
@@ -32,6 +35,9 @@ type Options struct {
 	Core     core.Options
 	Printing printing.Options
 	Sheet    sheet.Options
+	Fixture  fixture.Options
+	Schedule schedule.Options
+	Kit      kit.Options
 	Strength *StrengthOptions // nil: how it bears its loads is not worked out
 
 	// Progress, if not nil, is called as each stage begins, with the number of
@@ -53,21 +59,25 @@ type Options struct {
 // Plan is everything that was worked out, one field per stage. It must not be
 // changed.
 type Plan struct {
-	Piece    *piece.Piece
-	Shop     *shop.Shop
-	Joints   *joint.Result
-	Layout   *veneer.Layout
-	Patterns []veneer.Pattern
-	Seams    *seam.Result
-	Cores    *core.Result
-	Printing *printing.Result
-	Sheets   *sheet.Result
-	Bill     *bill.Bill
-	Checks   *check.Result
-	Strength *strength.Result  // nil unless asked for
-	Strained []Strained        // by case, nil where it could not be solved; nil unless asked for
-	Remedies Remedies          // of what fails; nil unless asked for
-	Findings []finding.Finding // of all stages, gravest first
+	Piece           *piece.Piece
+	Shop            *shop.Shop
+	Joints          *joint.Result
+	Layout          *veneer.Layout
+	Patterns        []veneer.Pattern
+	Seams           *seam.Result
+	Cores           *core.Result
+	Printing        *printing.Result
+	Sheets          *sheet.Result
+	Fixtures        *fixture.Result
+	FixturePrinting *printing.Result // prints of Fixtures.Segments
+	Bill            *bill.Bill
+	Schedule        *schedule.Result
+	Kit             *kit.Result
+	Checks          *check.Result
+	Strength        *strength.Result  // nil unless asked for
+	Strained        []Strained        // by case, nil where it could not be solved; nil unless asked for
+	Remedies        Remedies          // of what fails; nil unless asked for
+	Findings        []finding.Finding // of all stages, gravest first
 
 	cases   []strength.Case
 	field   *stress.Field `digest:"-"` // of the uncut piece, told apart by fieldOf; nil if it does not stand
@@ -189,7 +199,30 @@ var stages = []stage{
 		gives: func(from, to *Plan) { to.Sheets = from.Sheets },
 	},
 	{
-		name: "bill", after: []string{"printing", "sheets"},
+		name: "fixtures", after: []string{"cores"},
+		sees: forFixtures,
+		run: func(ctx context.Context, k *solid.Kernel, pl *Plan) (f []finding.Finding, err error) {
+			if pl.Fixtures, err = fixture.Plan(ctx, k, fixtureInputs(pl), pl.options.Fixture); err == nil {
+				f = pl.Fixtures.Findings
+			}
+			return f, err
+		},
+		gives: func(from, to *Plan) { to.Fixtures = from.Fixtures },
+	},
+	{
+		name: "printing fixtures", after: []string{"fixtures"},
+		sees: forFixturePrinting,
+		run: func(ctx context.Context, k *solid.Kernel, pl *Plan) (f []finding.Finding, err error) {
+			parts, filament := pl.Fixtures.Segments()
+			if pl.FixturePrinting, err = printing.Plan(ctx, k, parts, pl.Shop, filament, fixturePrintingOptions(pl, pl.options.Printing)); err == nil {
+				f = pl.FixturePrinting.Findings
+			}
+			return f, err
+		},
+		gives: func(from, to *Plan) { to.FixturePrinting = from.FixturePrinting },
+	},
+	{
+		name: "bill", after: []string{"printing", "sheets", "printing fixtures"},
 		run: func(_ context.Context, _ *solid.Kernel, pl *Plan) ([]finding.Finding, error) {
 			pl.Bill = bill.Make(bill.Inputs{
 				Joints: pl.Joints, Seams: pl.Seams, Layout: pl.Layout, Patterns: pl.Patterns,
@@ -198,6 +231,28 @@ var stages = []stage{
 			return nil, nil
 		},
 		gives: func(from, to *Plan) { to.Bill = from.Bill },
+	},
+	{
+		name: "schedule", after: []string{"bill"},
+		sees: forSchedule,
+		run: func(ctx context.Context, _ *solid.Kernel, pl *Plan) (f []finding.Finding, err error) {
+			if pl.Schedule, err = schedule.Make(ctx, scheduleInputs(pl), pl.options.Schedule); err == nil {
+				f = pl.Schedule.Findings
+			}
+			return f, err
+		},
+		gives: func(from, to *Plan) { to.Schedule = from.Schedule },
+	},
+	{
+		name: "kit", after: []string{"bill"},
+		sees: forKit,
+		run: func(ctx context.Context, _ *solid.Kernel, pl *Plan) (f []finding.Finding, err error) {
+			if pl.Kit, err = kit.Make(ctx, kitInputs(pl), pl.options.Kit); err == nil {
+				f = pl.Kit.Findings
+			}
+			return f, err
+		},
+		gives: func(from, to *Plan) { to.Kit = from.Kit },
 	},
 	{
 		name: "strength", after: []string{"bill"},

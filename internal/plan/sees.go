@@ -6,6 +6,7 @@ import (
 	"groundwork/internal/bill"
 	"groundwork/internal/core"
 	"groundwork/internal/digest"
+	"groundwork/internal/fixture"
 	"groundwork/internal/joint"
 	"groundwork/internal/piece"
 	"groundwork/internal/printing"
@@ -134,6 +135,51 @@ func forSheets(pl *Plan) Plan {
 	}
 }
 
+func forFixtures(pl *Plan) Plan {
+	s := unpriced(pl.Shop)
+	return Plan{
+		Piece: printed(pl.Piece),
+		Shop: &shop.Shop{
+			Printers: s.Printers, Filaments: s.Filaments, Lasers: s.Lasers, Veneers: s.Veneers, Inserts: s.Inserts, Dowels: s.Dowels, Fits: s.Fits, Bench: pl.Shop.Bench,
+		},
+		Joints: settled(pl.Joints), Layout: laidOut(pl.Layout), Patterns: pl.Patterns, Seams: divided(pl.Seams),
+		Cores:   built(pl.Cores),
+		options: Options{Fixture: pl.options.Fixture},
+	}
+}
+
+func forFixturePrinting(pl *Plan) Plan {
+	s := unpriced(pl.Shop)
+	return Plan{
+		Shop:     &shop.Shop{Printers: s.Printers, Filaments: s.Filaments, Fits: s.Fits, File: s.File},
+		Fixtures: &fixture.Result{Fixtures: pl.Fixtures.Fixtures},
+		options:  Options{Printing: pl.options.Printing},
+	}
+}
+
+func forSchedule(pl *Plan) Plan {
+	s := unpriced(pl.Shop)
+	return Plan{
+		Piece:  untold(pl.Piece),
+		Shop:   &shop.Shop{Printers: s.Printers, Filaments: s.Filaments, Lasers: s.Lasers, Work: pl.Shop.Work},
+		Joints: settled(pl.Joints), Layout: laidOut(pl.Layout), Patterns: pl.Patterns, Seams: divided(pl.Seams),
+		Cores: built(pl.Cores), Printing: posed(pl.Printing), Sheets: pl.Sheets, Fixtures: pl.Fixtures, FixturePrinting: pl.FixturePrinting, Bill: hours(pl.Bill),
+		options: Options{Schedule: pl.options.Schedule},
+	}
+}
+
+// forKit is all but lines: the kit has prices, and words from the piece.
+func forKit(pl *Plan) Plan {
+	p := *untold(pl.Piece)
+	p.Title = pl.Piece.Title
+	return Plan{
+		Piece: &p, Shop: pl.Shop,
+		Joints: settled(pl.Joints), Layout: laidOut(pl.Layout), Patterns: pl.Patterns, Seams: divided(pl.Seams),
+		Cores: built(pl.Cores), Printing: posed(pl.Printing), Sheets: pl.Sheets, Fixtures: pl.Fixtures, FixturePrinting: pl.FixturePrinting, Bill: pl.Bill,
+		options: Options{Kit: pl.options.Kit},
+	}
+}
+
 // forStrength is all but what the maker is told: it makes parts of the plan anew
 // for its remedies.
 func forStrength(pl *Plan) Plan {
@@ -143,7 +189,7 @@ func forStrength(pl *Plan) Plan {
 	return Plan{
 		Piece: untold(pl.Piece), Shop: unpriced(pl.Shop),
 		Joints: settled(pl.Joints), Layout: laidOut(pl.Layout), Patterns: pl.Patterns, Seams: divided(pl.Seams),
-		Cores: &core.Result{Bodies: pl.Cores.Bodies, Segments: pl.Cores.Segments, Cuts: pl.Cores.Cuts}, Printing: posed(pl.Printing),
+		Cores: built(pl.Cores), Printing: posed(pl.Printing),
 		Bill:  masses(pl.Bill),
 		cases: pl.cases, field: pl.field, fieldOf: pl.fieldOf,
 		options: Options{Strength: pl.options.Strength},
@@ -230,6 +276,10 @@ func divided(r *seam.Result) *seam.Result {
 	return &seam.Result{Bodies: r.Bodies, Segments: r.Segments, Seams: r.Seams}
 }
 
+func built(r *core.Result) *core.Result {
+	return &core.Result{Bodies: r.Bodies, Segments: r.Segments, Cuts: r.Cuts}
+}
+
 func posed(r *printing.Result) *printing.Result {
 	out := *r
 	out.Findings = nil
@@ -240,9 +290,21 @@ func masses(b *bill.Bill) *bill.Bill {
 	return &bill.Bill{VeneerMass: b.VeneerMass, HardwareMass: b.HardwareMass}
 }
 
-// unpriced is a shop without money and without names for people.
+// hours is a bill without money.
+func hours(b *bill.Bill) *bill.Bill {
+	out := *b
+	out.Currency, out.Cost, out.CostBySection, out.Lines = "", 0, nil, slices.Clone(b.Lines)
+	for i := range out.Lines {
+		out.Lines[i].Price, out.Lines[i].Cost, out.Lines[i].Note = 0, 0, ""
+	}
+	return &out
+}
+
+// unpriced is a shop without money and without names for people, and without
+// what fixtures, the schedule and the kit alone go by.
 func unpriced(s *shop.Shop) *shop.Shop {
 	out := *s
+	out.Bench, out.Work, out.Parcels = shop.Bench{}, shop.Work{}, shop.Parcels{}
 	out.Name, out.Currency, out.Labour, out.Electricity, out.Consumables = "", "", 0, 0, nil
 	out.Printers, out.Filaments, out.Lasers = slices.Clone(s.Printers), slices.Clone(s.Filaments), slices.Clone(s.Lasers)
 	out.Veneers, out.Screws, out.Inserts, out.Dowels = slices.Clone(s.Veneers), slices.Clone(s.Screws), slices.Clone(s.Inserts), slices.Clone(s.Dowels)
