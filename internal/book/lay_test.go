@@ -15,7 +15,6 @@ import (
 	"groundwork/internal/draw"
 	"groundwork/internal/fixture"
 	"groundwork/internal/geom"
-	"groundwork/internal/job"
 	"groundwork/internal/joint"
 	"groundwork/internal/plan"
 	"groundwork/internal/seam"
@@ -197,12 +196,12 @@ func numbers(s string) (out []int) {
 	return out
 }
 
-// The figures are those of plan.json, rounded as everywhere.
+// The figures are the plan's, rounded as everywhere; package job holds the book of
+// a job against its plan.json.
 func TestNumbers(t *testing.T) {
 	for _, name := range examplesHere {
 		pl := planned(t, name)
 		b := pagesFor(t, name, Options{})
-		doc := job.Describe(pl, job.Names{})
 		var all strings.Builder
 		for _, p := range b.pages {
 			for _, w := range words(p) {
@@ -210,24 +209,23 @@ func TestNumbers(t *testing.T) {
 			}
 		}
 		book := all.String()
-		tot := doc.Totals
 		for _, want := range []string{
-			unit.FormatMass(tot.MassG),
-			fmt.Sprintf("%d segments on %d print loads, %s of filament, %s (%s to %s)", tot.Segments, tot.Plates, unit.FormatMass(tot.FilamentG),
-				unit.FormatDuration(tot.PrintS), unit.FormatDuration(tot.PrintLowS), unit.FormatDuration(tot.PrintHighS)),
-			fmt.Sprintf("%d leaves and bands on %d blanks", tot.Patterns, tot.Panels),
-			"about " + unit.FormatDuration(tot.LabourS) + ", without waiting",
+			unit.FormatMass(pl.Checks.Mass),
+			fmt.Sprintf("%d segments on %d print loads, %s of filament, %s (%s to %s)", len(pl.Cores.Segments), len(pl.Printing.Loads), unit.FormatMass(pl.Bill.FilamentGrams),
+				unit.FormatDuration(pl.Bill.PrintSeconds), unit.FormatDuration(pl.Bill.PrintLow), unit.FormatDuration(pl.Bill.PrintHigh)),
+			fmt.Sprintf("%d leaves and bands on %d blanks", len(pl.Patterns), len(pl.Sheets.Blanks)),
+			"about " + unit.FormatDuration(pl.Bill.LabourSeconds) + ", without waiting",
 		} {
 			if !strings.Contains(strings.ReplaceAll(book, "\n", " "), want) {
 				t.Errorf("%s: the book lacks %q", name, want)
 			}
 		}
-		for _, l := range doc.Plates {
+		for _, l := range pl.Printing.Loads {
 			if s := fmt.Sprintf("%s (%s to %s)", unit.FormatDuration(l.Seconds), unit.FormatDuration(l.Low), unit.FormatDuration(l.High)); !strings.Contains(book, s) {
 				t.Errorf("%s: %s lacks %q", name, l.ID, s)
 			}
 		}
-		for _, l := range doc.Bill {
+		for _, l := range pl.Bill.Lines {
 			if l.Section != "hardware" {
 				continue
 			}
@@ -237,7 +235,7 @@ func TestNumbers(t *testing.T) {
 		}
 		// Screws and dowels of the steps are those of the bill.
 		screws := 0
-		for _, j := range doc.Joints {
+		for _, j := range pl.Joints.Joints {
 			screws += len(j.Screws)
 		}
 		steps := stepsOf(t, pl)

@@ -15,7 +15,6 @@ import (
 
 	qr "github.com/piglig/go-qr"
 
-	"groundwork/internal/job"
 	"groundwork/internal/unit"
 )
 
@@ -66,10 +65,9 @@ func TestPoppler(t *testing.T) {
 		}
 	}
 	text := strings.Join(strings.Fields(poppler(t, "pdftotext", "-layout", file, "-")), " ")
-	tot := job.Describe(pl, job.Names{}).Totals
 	for _, want := range []string{
-		unit.FormatMass(tot.MassG), unit.FormatMass(tot.FilamentG), unit.FormatDuration(tot.PrintS), unit.FormatDuration(tot.LabourS),
-		fmt.Sprintf("%d segments on %d print loads", tot.Segments, tot.Plates), fmt.Sprintf("%d leaves and bands on %d blanks", tot.Patterns, tot.Panels),
+		unit.FormatMass(pl.Checks.Mass), unit.FormatMass(pl.Bill.FilamentGrams), unit.FormatDuration(pl.Bill.PrintSeconds), unit.FormatDuration(pl.Bill.LabourSeconds),
+		fmt.Sprintf("%d segments on %d print loads", len(pl.Cores.Segments), len(pl.Printing.Loads)), fmt.Sprintf("%d leaves and bands on %d blanks", len(pl.Patterns), len(pl.Sheets.Blanks)),
 		fmt.Sprintf("Page %d of", 2),
 	} {
 		if !strings.Contains(text, want) {
