@@ -5,6 +5,9 @@ import (
 	"math"
 	"math/big"
 	"strconv"
+	"strings"
+
+	"groundwork/internal/unit"
 )
 
 // Amount is how much there is of something, in whole thousandths of the item's
@@ -33,6 +36,92 @@ func Pieces(n int) Amount { return Of(float64(n)) }
 func (a Amount) Units() float64 { return float64(a) / 1000 }
 
 func (a Amount) String() string { return strconv.FormatFloat(a.Units(), 'f', -1, 64) }
+
+// ParseAmount reads an amount as makers write it, of an item that is measured in
+// unit: "750 g" or "1 kg", "250 ml" or "1.5 l", "20 m" or "80 cm", "40" or "40
+// pieces". A number alone counts in the unit; a thousandth of it is the least
+// that is told apart.
+func ParseAmount(text, unitOf string) (Amount, error) {
+	refuse := func(example string) (Amount, error) {
+		return 0, fmt.Errorf("%q is no amount; write it as %s", clip(text), example)
+	}
+	s := strings.TrimSpace(text)
+	factor, want, example := 1.0, unit.Plain, "40"
+	switch unitOf {
+	case "g":
+		want, example = unit.Mass, "750 g or 1 kg"
+	case "m":
+		want, factor, example = unit.Length, 1e-3, "20 m or 80 cm"
+	case "ml":
+		example = "250 ml or 1.5 l"
+		for _, u := range []struct {
+			word   string
+			factor float64
+		}{{"ml", 1}, {"cl", 10}, {"l", 1000}} {
+			if t, ok := strings.CutSuffix(s, u.word); ok {
+				s, factor = strings.TrimSpace(t), u.factor
+				break
+			}
+		}
+	case "piece":
+		s = strings.TrimSpace(strings.TrimSuffix(strings.TrimSuffix(s, "pieces"), "piece"))
+	default:
+		return 0, fmt.Errorf("%q is no unit; it is g, ml, m or piece", clip(unitOf))
+	}
+	v, q, err := unit.Parse(s)
+	switch {
+	case err != nil || q != want && q != unit.Plain:
+		return refuse(example)
+	case q == unit.Plain && want == unit.Length:
+		factor = 1 // a number alone is in m, not in mm
+	}
+	a := Of(v * factor)
+	if !a.within() {
+		return 0, fmt.Errorf("%q is more than can be kept", clip(text))
+	}
+	if unitOf == "piece" && !a.whole() {
+		return 0, fmt.Errorf("%q: pieces are counted whole", clip(text))
+	}
+	return a, nil
+}
+
+// ParseMoney reads an amount of money with its currency: "22 EUR".
+func ParseMoney(text string) (Money, error) {
+	v, currency, err := unit.ParseMoney(text)
+	switch {
+	case err != nil:
+		return Money{}, err
+	case currency == "":
+		return Money{}, fmt.Errorf("%q: write the currency too, as in 22 EUR", clip(text))
+	case v < 0:
+		return Money{}, fmt.Errorf("%q: a price is not below nothing", clip(text))
+	}
+	return MoneyOf(v, currency)
+}
+
+// ParsePrice reads what an item that is measured in unit costs: "22 EUR for 1 kg",
+// "4.50 EUR for 100", "90 EUR" for one.
+func ParsePrice(text, unitOf string) (Price, error) {
+	money, amount, some := strings.Cut(text, " for ")
+	p := Price{For: Pieces(1)}
+	var err error
+	if p.Money, err = ParseMoney(money); err != nil {
+		return Price{}, err
+	}
+	if some {
+		if p.For, err = ParseAmount(amount, unitOf); err != nil {
+			return Price{}, err
+		}
+	}
+	return p, p.check()
+}
+
+func clip(s string) string {
+	if r := []rune(s); len(r) > 40 {
+		return string(r[:40]) + "…"
+	}
+	return s
+}
 
 // whole reports whether the amount is a whole number of units.
 func (a Amount) whole() bool { return a%1000 == 0 }

@@ -15,6 +15,9 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	gocmp "github.com/google/go-cmp/cmp/cmpopts"
+
+	"groundwork/internal/geom"
+	"groundwork/internal/shop"
 )
 
 // filled is a store in which something of everything has happened.
@@ -29,6 +32,10 @@ func filled(t testing.TB) *Store {
 	runs := must[[]Run](t)(s.Runs(ctx))
 	ok(t, s.SetAside(ctx, runs[0].N, Note{Reason: "a draught"}))
 	ok(t, s.SetPrinter(ctx, "small-bed", "the left one", true))
+	ok(t, s.Plan(ctx, Job{
+		ID: "kept", Piece: "stool", Revision: "r1", Needs: []Need{{Item: abs, Amount: 1500, OneLot: true, For: "load-01"}, {Item: pieces, Lot: "2", Amount: Pieces(1)}},
+		Left: []Left{{Veneer: "walnut", Piece: Piece{Form: Leftover, Outline: Rectangle(geom.V2(100, 200)), Reserved: []shop.Reserved{{At: geom.V2(1, 2), Size: geom.V2(3, 4)}}, CutFrom: &Ref{walnut, ""}}}},
+	}, Note{}))
 	ok(t, s.Count(ctx, Ref{screws, ""}, Pieces(50), Note{Reason: "counted"}))
 	return s
 }
@@ -55,7 +62,7 @@ func TestBackupAndRestore(t *testing.T) {
 	was := all(t, s)
 	backup := filepath.Join(dir, "backups", "a.db")
 	c := must[Contents](t)(s.Backup(ctx, backup))
-	if entries := must[[]Entry](t)(s.Ledger(ctx, nil, 0, 1000)); c.Entries != int64(len(entries)) || c.Photos != 3 || c.Jobs != 3 || !c.Last.Equal(noon()) {
+	if entries := must[[]Entry](t)(s.Ledger(ctx, nil, 0, 1000)); c.Entries != int64(len(entries)) || c.Photos != 3 || c.Jobs != 4 || !c.Last.Equal(noon()) {
 		t.Errorf("%+v", c)
 	}
 	if _, err := s.Backup(ctx, backup); !errors.Is(err, fs.ErrExist) {

@@ -9,7 +9,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 
-	"groundwork/internal/printing"
+	"groundwork/internal/shop"
 )
 
 // Calibration is what the log says of the estimates for one printer and
@@ -205,25 +205,22 @@ func (f Fit) Predict(x float64) (expected, low, high float64, claimed bool) {
 // Beyond reports whether an estimate lies outside those that the fit rests on.
 func (f Fit) Beyond(x float64) bool { return f.Claimed && (x < f.MinX || x > f.MaxX) }
 
-// Calibrated are print loads with their time, its bounds and their filament as
-// the log has them; what the log claims nothing of stays as estimated. The loads
-// that are given are not changed.
-func Calibrated(loads []printing.Load, c []Calibration) []printing.Load {
-	out := slices.Clone(loads)
-	for i, l := range out {
-		k := slices.IndexFunc(c, func(c Calibration) bool { return c.Printer == l.Printer && c.Filament == l.Filament })
-		if k < 0 {
-			continue
-		}
-		if s, low, high, ok := c[k].Time.Predict(l.Seconds); ok {
-			out[i].Seconds, out[i].Low, out[i].High = s, low, high
-		}
-		if g, _, _, ok := c[k].Grams.Predict(l.Grams); ok {
-			out[i].Grams = g
-			if l.Grams > 0 {
-				out[i].Metres = l.Metres * g / l.Grams
-			}
+// Correction is the fit as planning goes by it (shop.ApplyLog writes it into the
+// shop file); it is not Known without a claim. Its Spread is the widest share that
+// Predict gives for any of the estimates that the fit rests on.
+func (f Fit) Correction() shop.Correction {
+	if !f.Claimed {
+		return shop.Correction{}
+	}
+	c := shop.Correction{Times: f.Factor, Plus: f.Offset, From: f.MinX, To: f.MaxX, Runs: f.N}
+	// The share is √(q(w))/(b + a·w) in w = 1/x with q a parabola: between two ends
+	// it has at most one extreme, which lies inside; so a dense walk finds it.
+	const steps = 64
+	for i := range steps + 1 {
+		w := 1/f.MaxX + (1/f.MinX-1/f.MaxX)*float64(i)/steps
+		if y, _, high, _ := f.Predict(1 / w); y > 0 {
+			c.Spread = max(c.Spread, (high-y)/y)
 		}
 	}
-	return out
+	return c
 }

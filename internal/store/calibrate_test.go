@@ -5,8 +5,6 @@ import (
 	"math/rand/v2"
 	"slices"
 	"testing"
-
-	"groundwork/internal/printing"
 )
 
 func near(t *testing.T, what string, got, want, tolerance float64) {
@@ -142,13 +140,25 @@ func TestCalibrate(t *testing.T) {
 	if c := Calibrate(append(runs(1000, 1100), other...)); len(c) != 2 || c[0].Printer != "large-bed" || c[0].Time.Claimed {
 		t.Errorf("%+v", c)
 	}
-	loads := []printing.Load{{ID: "load-01", Printer: "small-bed", Filament: "abs", Seconds: 10_000, Grams: 100, Metres: 40, Low: 7500, High: 12_500}, {ID: "load-02", Printer: "none", Seconds: 5}}
-	got := Calibrated(loads, Calibrate(r))
-	near(t, "seconds", got[0].Seconds, 11_000, 100)
-	near(t, "grams", got[0].Grams, 110, 1)
-	near(t, "metres", got[0].Metres/got[0].Grams, 0.4, 1e-12)
-	if !(got[0].Low < got[0].Seconds && got[0].Seconds < got[0].High) || got[0].High-got[0].Low > 1000 || got[1].Seconds != 5 || loads[0].Seconds != 10_000 {
-		t.Errorf("%+v", got)
+	// As planning goes by it: the same figure, and nowhere less than the prediction
+	// interval of the loads that it rests on.
+	c := f.Correction()
+	for x := f.MinX; x <= f.MaxX; x += 50 {
+		y, low, high, _ := f.Predict(x)
+		near(t, "corrected", c.Of(x), y, 1e-6)
+		if w := c.Within(x, 0.25); y*(1-w) > low+1e-3*y || y*(1+w) < high-1e-3*y {
+			t.Errorf("at %g: %g ± %g, not %g to %g", x, y, w, low, high)
+		}
+	}
+	if c.Runs != 7 || c.From != 1000 || c.To != 8000 || c.Spread > 0.1 || (Fit{}).Correction().Known() {
+		t.Errorf("%+v", c)
+	}
+	offset := timeFit(t, runs(1000, 1601, 2000, 2599, 4000, 4602, 8000, 8597, 16000, 16603, 30000, 30600))
+	for x := offset.MinX; x <= offset.MaxX; x += 50 {
+		y, _, high, _ := offset.Predict(x)
+		if w := offset.Correction().Within(x, 0.25); y*(1+w) < high-1e-3*y {
+			t.Errorf("at %g: %g ± %g, not to %g", x, y, w, high)
+		}
 	}
 }
 

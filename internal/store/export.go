@@ -27,22 +27,25 @@ type table struct {
 	name    string
 	columns []string
 	order   string
+	since   int64 // schema that it came with
 }
 
 // tables are those of an export, such that each points only at earlier ones.
 var tables = []table{
-	{"printer", []string{"id", "name", "retired"}, "id"},
-	{"item", []string{"n", "kind", "id", "unit"}, "n"},
-	{"lot", []string{"n", "item", "id"}, "n"},
-	{"photo", []string{"sha256", "media"}, "sha256"},
-	{"piece", []string{"lot", "form", "outline", "reserved", "photo", "cut_from"}, "lot"},
-	{"job", []string{"id", "piece", "revision", "state"}, "id"},
-	{"load", []string{"job", "id", "printer", "filament", "seconds", "grams"}, "job, id"},
-	{"entry", []string{"n", "at", "kind", "job", "reason", "key", "moves"}, "n"},
-	{"movement", []string{"entry", "line", "lot", "amount", "held"}, "entry, line"},
-	{"price", []string{"entry", "item", "minor", "currency", "per"}, "entry"},
-	{"run", []string{"entry", "load", "printer", "filament", "spool", "est_seconds", "est_grams", "seconds", "grams", "failed"}, "entry"},
-	{"aside", []string{"entry", "run"}, "entry"},
+	{"printer", []string{"id", "name", "retired"}, "id", 1},
+	{"item", []string{"n", "kind", "id", "unit"}, "n", 1},
+	{"lot", []string{"n", "item", "id"}, "n", 1},
+	{"photo", []string{"sha256", "media"}, "sha256", 1},
+	{"piece", []string{"lot", "form", "outline", "reserved", "photo", "cut_from"}, "lot", 1},
+	{"job", []string{"id", "piece", "revision", "state"}, "id", 1},
+	{"load", []string{"job", "id", "printer", "filament", "seconds", "grams"}, "job, id", 1},
+	{"need", []string{"job", "line", "kind", "item", "lot", "amount", "one_lot", "purpose"}, "job, line", 2},
+	{"leaving", []string{"job", "line", "veneer", "form", "outline", "reserved", "from_kind", "from_item", "from_lot"}, "job, line", 2},
+	{"entry", []string{"n", "at", "kind", "job", "reason", "key", "moves"}, "n", 1},
+	{"movement", []string{"entry", "line", "lot", "amount", "held"}, "entry, line", 1},
+	{"price", []string{"entry", "item", "minor", "currency", "per"}, "entry", 1},
+	{"run", []string{"entry", "load", "printer", "filament", "spool", "est_seconds", "est_grams", "seconds", "grams", "failed"}, "entry", 1},
+	{"aside", []string{"entry", "run"}, "entry", 1},
 }
 
 // about is the file about.json of an export.
@@ -251,8 +254,8 @@ func importStore(ctx context.Context, path, dir string, now func() time.Time) (c
 		return c, fmt.Errorf("%w: about.json says %q", ErrForeign, a.Format)
 	case a.Schema > want:
 		return c, fmt.Errorf("%w: its schema is %d, this program knows %d", ErrNewer, a.Schema, want)
-	case a.Schema < want:
-		return c, fmt.Errorf("its schema is %d: import it with the program that wrote it, and open the store with this one", a.Schema)
+	case a.Schema < 1:
+		return c, fmt.Errorf("%w: about.json says that its schema is %d", ErrDamaged, a.Schema)
 	}
 	tmp, err := os.MkdirTemp(filepath.Dir(path), ".import-")
 	if err != nil {
@@ -277,6 +280,9 @@ func importStore(ctx context.Context, path, dir string, now func() time.Time) (c
 	}
 	err = s.write(ctx, "writing the store", func(tx *sql.Tx) error {
 		for _, t := range tables {
+			if t.since > a.Schema {
+				continue // an older program had no such table
+			}
 			data, err := read(t.name + ".jsonl")
 			if err != nil {
 				return err

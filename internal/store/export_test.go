@@ -76,6 +76,24 @@ func TestExportAndImport(t *testing.T) {
 	}
 }
 
+// What a program wrote that knew fewer tables is taken as it is.
+func TestImportOlder(t *testing.T) {
+	s := fresh(t)
+	ctx := t.Context()
+	add(t, s, abs, Of(100))
+	dir := filepath.Join(t.TempDir(), "old")
+	ok(t, s.Export(ctx, dir))
+	for _, name := range []string{"need", "leaving"} {
+		ok(t, errors.Join(os.Remove(filepath.Join(dir, name+".jsonl")), os.Remove(filepath.Join(dir, name+".csv"))))
+	}
+	name := filepath.Join(dir, "about.json")
+	data := must[[]byte](t)(os.ReadFile(name))
+	ok(t, os.WriteFile(name, bytes.Replace(data, []byte(`"schema": 2`), []byte(`"schema": 1`), 1), 0o600))
+	path := filepath.Join(t.TempDir(), FileName)
+	must[Contents](t)(Import(ctx, path, dir, noon))
+	same(t, "imported", all(t, s), all(t, opened(t, path)))
+}
+
 // An export that is not as it was written is refused, and makes no store.
 func TestImportRefuses(t *testing.T) {
 	s := filled(t)
@@ -86,7 +104,8 @@ func TestImportRefuses(t *testing.T) {
 		{"a changed amount", "movement.jsonl", `"amount":1000`, `"amount":2000`},
 		{"a changed photograph", "photos", "", ""},
 		{"another format", "about.json", exportFormat, "wine list"},
-		{"a newer schema", "about.json", `"schema": 1`, `"schema": 2`},
+		{"a newer schema", "about.json", `"schema": 2`, `"schema": 99`},
+		{"no schema", "about.json", `"schema": 2`, `"schema": 0`},
 		{"no JSON", "about.json", "{", ""},
 		{"a file missing", "lot.jsonl", "", ""},
 	} {

@@ -20,6 +20,8 @@ type Job struct {
 	Loads    []Load
 	Runs     []Run
 	Holds    []Taken // reserved for it
+	Needs    []Need  // what it takes from stock, for Reserve
+	Left     []Left  // pieces of veneer that it leaves, for Finish; photographs are not kept
 }
 
 // Load is a print load as it was planned.
@@ -27,8 +29,8 @@ type Load struct {
 	ID       string
 	Printer  string
 	Filament string
-	Seconds  float64 // estimated, heat-up included
-	Grams    float64 // estimated, waste included
+	Seconds  float64 // as worked out, before any correction by the log; heat-up included
+	Grams    float64 // as worked out, waste included
 }
 
 // Plan enters a job, or what has changed of one that has not ended: its loads,
@@ -73,9 +75,56 @@ func (s *Store) Plan(ctx context.Context, j Job, why Note) error {
 				return fmt.Errorf("the load %s: %w", l.ID, err)
 			}
 		}
+		if err := keepNeeds(ctx, tx, j); err != nil {
+			return err
+		}
+		if err := keepLeft(ctx, tx, j); err != nil {
+			return err
+		}
 		_, err = s.post(ctx, tx, "plan", j.ID, why, nil)
 		return err
 	})
+}
+
+func keepNeeds(ctx context.Context, tx *sql.Tx, j Job) error {
+	if _, err := tx.ExecContext(ctx, "DELETE FROM need WHERE job = ?", j.ID); err != nil {
+		return err
+	}
+	for i, n := range j.Needs {
+		if err := n.check(); err != nil {
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, "INSERT INTO need (job, line, kind, item, lot, amount, one_lot, purpose) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+			j.ID, i+1, n.Kind, n.ID, n.Lot, n.Amount, n.OneLot, n.For); err != nil {
+			return fmt.Errorf("%s: %w", n.Item, err)
+		}
+	}
+	return nil
+}
+
+func keepLeft(ctx context.Context, tx *sql.Tx, j Job) error {
+	if _, err := tx.ExecContext(ctx, "DELETE FROM leaving WHERE job = ?", j.ID); err != nil {
+		return err
+	}
+	for i, l := range j.Left {
+		p, err := l.Piece.checked()
+		if err != nil {
+			return fmt.Errorf("a piece of %s that is left: %w", l.Veneer, err)
+		}
+		outline, reserved, err := p.shape()
+		if err != nil {
+			return err
+		}
+		var from Ref
+		if p.CutFrom != nil {
+			from = *p.CutFrom
+		}
+		if _, err := tx.ExecContext(ctx, "INSERT INTO leaving (job, line, veneer, form, outline, reserved, from_kind, from_item, from_lot) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+			j.ID, i+1, l.Veneer, p.Form, outline, reserved, from.Kind, from.ID, from.Lot); err != nil {
+			return fmt.Errorf("a piece of %s that is left: %w", l.Veneer, err)
+		}
+	}
+	return nil
 }
 
 // positive reports whether v is a finite number over nothing and of a size that
@@ -314,8 +363,51 @@ func fillJob(ctx context.Context, tx *sql.Tx, j *Job) error {
 	if err := holds.Err(); err != nil {
 		return err
 	}
+	if err := fillNeeds(ctx, tx, j); err != nil {
+		return err
+	}
 	j.Runs, err = runsOf(ctx, tx, j.ID)
 	return err
+}
+
+func fillNeeds(ctx context.Context, tx *sql.Tx, j *Job) error {
+	rows, err := tx.QueryContext(ctx, "SELECT kind, item, lot, amount, one_lot, purpose FROM need WHERE job = ? ORDER BY line", j.ID)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var n Need
+		if err := rows.Scan(&n.Kind, &n.ID, &n.Lot, &n.Amount, &n.OneLot, &n.For); err != nil {
+			return err
+		}
+		j.Needs = append(j.Needs, n)
+	}
+	if err := rows.Err(); err != nil {
+		return err
+	}
+	left, err := tx.QueryContext(ctx, "SELECT veneer, form, outline, reserved, from_kind, from_item, from_lot FROM leaving WHERE job = ? ORDER BY line", j.ID)
+	if err != nil {
+		return err
+	}
+	defer left.Close()
+	for left.Next() {
+		var l Left
+		var from Ref
+		var form, outline, reserved string
+		if err := left.Scan(&l.Veneer, &form, &outline, &reserved, &from.Kind, &from.ID, &from.Lot); err != nil {
+			return err
+		}
+		p, err := readPiece(form, outline, reserved, sql.NullString{})
+		if err != nil {
+			return err
+		}
+		if l.Piece = *p; from.Kind != "" {
+			l.Piece.CutFrom = &from
+		}
+		j.Left = append(j.Left, l)
+	}
+	return left.Err()
 }
 
 // ceilTo is v rounded up to a whole number of steps, but for rounding errors of v.

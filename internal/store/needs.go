@@ -9,16 +9,17 @@ import (
 	"groundwork/internal/sheet"
 )
 
-// Needs are what a plan takes from stock: the filament of every print load from
-// one spool, whole sheets, the pieces of veneer that it was planned on, hardware
+// Needs are what a plan takes from stock: the filament of every print load, of the
+// piece and of its fixtures (nil if there are none), from one spool as the
+// printer's log has it, whole sheets, the pieces of veneer that it was planned on, hardware
 // and consumables as on the bill. What the shop prints itself is not among them,
 // for its filament is.
 //
 // Amounts of what is measured are rounded up to a tenth of a unit, what is
 // counted to whole pieces.
-func Needs(b *bill.Bill, p *printing.Result, s *sheet.Result) []Need {
+func Needs(b *bill.Bill, p, fixtures *printing.Result, s *sheet.Result) []Need {
 	var out []Need
-	for _, l := range p.Loads {
+	for _, l := range loads(p, fixtures) {
 		out = append(out, Need{Item: Item{Filament, l.Filament}, Amount: Of(ceilTo(l.Grams, 0.1)), OneLot: true, For: l.ID})
 	}
 	var veneers []string
@@ -79,11 +80,28 @@ func LeftOf(s *sheet.Result) []Left {
 	return out
 }
 
-// LoadsOf are a plan's print loads, for Plan.
-func LoadsOf(p *printing.Result) []Load {
+// LoadsOf are a plan's print loads, for Plan: what was worked out of each, before
+// its printer's log had its say, for what is logged must be held against that.
+func LoadsOf(p, fixtures *printing.Result) []Load {
 	var out []Load
-	for _, l := range p.Loads {
-		out = append(out, Load{ID: l.ID, Printer: l.Printer, Filament: l.Filament, Seconds: l.Seconds, Grams: l.Grams})
+	for _, l := range loads(p, fixtures) {
+		out = append(out, Load{ID: l.ID, Printer: l.Printer, Filament: l.Filament, Seconds: l.Reckoned.Seconds, Grams: l.Reckoned.Grams})
+	}
+	return out
+}
+
+// loads are those of the piece and those of its fixtures, which are told apart
+// by their names: "load-01", "fixtures-load-01".
+func loads(p, fixtures *printing.Result) []printing.Load {
+	var out []printing.Load
+	if p != nil {
+		out = append(out, p.Loads...)
+	}
+	if fixtures != nil {
+		for _, l := range fixtures.Loads {
+			l.ID = "fixtures-" + l.ID
+			out = append(out, l)
+		}
 	}
 	return out
 }

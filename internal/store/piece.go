@@ -84,19 +84,7 @@ func describe(ctx context.Context, tx *sql.Tx, lot int64, p Piece) error {
 	if err != nil {
 		return err
 	}
-	outline := make([][2]float64, len(p.Outline))
-	for i, q := range p.Outline {
-		outline[i] = [2]float64{q.X, q.Y}
-	}
-	reserved := make([][4]float64, len(p.Reserved))
-	for i, r := range p.Reserved {
-		reserved[i] = [4]float64{r.At.X, r.At.Y, r.Size.X, r.Size.Y}
-	}
-	o, err := json.Marshal(outline)
-	if err != nil {
-		return err
-	}
-	r, err := json.Marshal(reserved)
+	o, r, err := p.shape()
 	if err != nil {
 		return err
 	}
@@ -113,8 +101,26 @@ func describe(ctx context.Context, tx *sql.Tx, lot int64, p Piece) error {
 	}
 	_, err = tx.ExecContext(ctx, `INSERT INTO piece (lot, form, outline, reserved, photo, cut_from) VALUES (?, ?, ?, ?, ?, ?)
 		ON CONFLICT (lot) DO UPDATE SET form = excluded.form, outline = excluded.outline, reserved = excluded.reserved,
-			photo = coalesce(excluded.photo, photo), cut_from = coalesce(excluded.cut_from, cut_from)`, lot, p.Form, string(o), string(r), photo, from)
+			photo = coalesce(excluded.photo, photo), cut_from = coalesce(excluded.cut_from, cut_from)`, lot, p.Form, o, r, photo, from)
 	return err
+}
+
+// shape is the piece's outline and reserved areas as they are kept.
+func (p Piece) shape() (outline, reserved string, err error) {
+	points := make([][2]float64, len(p.Outline))
+	for i, q := range p.Outline {
+		points[i] = [2]float64{q.X, q.Y}
+	}
+	areas := make([][4]float64, len(p.Reserved))
+	for i, r := range p.Reserved {
+		areas[i] = [4]float64{r.At.X, r.At.Y, r.Size.X, r.Size.Y}
+	}
+	o, err := json.Marshal(points)
+	if err != nil {
+		return "", "", err
+	}
+	a, err := json.Marshal(areas)
+	return string(o), string(a), err
 }
 
 func readPiece(form, outline, reserved string, photo sql.NullString) (*Piece, error) {

@@ -49,7 +49,7 @@ func TestPlanningWithStock(t *testing.T) {
 		}
 		return strings.Join(ids, " ")
 	}
-	loads := &printing.Result{Loads: []printing.Load{{ID: "load-01", Printer: "small-bed", Filament: "abs", Seconds: 3600, Grams: 123.41}}}
+	loads := &printing.Result{Loads: []printing.Load{{ID: "load-01", Printer: "small-bed", Filament: "abs", Seconds: 3600, Grams: 123.41, Reckoned: printing.Reckoned{Seconds: 3500, Grams: 120}}}}
 	b := &bill.Bill{Lines: []bill.Line{
 		{Section: bill.Hardware, Item: screws.ID, Quantity: 4, Unit: "piece"}, {Section: bill.Hardware, Item: "printed dowel 6 x 20", Quantity: 4, Unit: "piece"},
 		{Section: bill.Consumable, Item: glue.ID, Quantity: 12.34, Unit: "ml"}, {Section: bill.Filament, Item: "abs", Quantity: 123.41, Unit: "g"},
@@ -62,19 +62,28 @@ func TestPlanningWithStock(t *testing.T) {
 	want := []Need{
 		{Item: abs, Amount: Of(123.5), OneLot: true, For: "load-01"}, {Item: walnut, Amount: Pieces(1)}, {Item: screws, Amount: Pieces(4)}, {Item: glue, Amount: Of(12.4)},
 	}
-	if d := cmp.Diff(want, Needs(b, loads, first)); d != "" {
+	if d := cmp.Diff(want, Needs(b, loads, nil, first)); d != "" {
 		t.Error(d)
 	}
-	ok(t, s.Plan(ctx, Job{ID: "first", Loads: LoadsOf(loads)}, Note{}))
-	if r := must[Reservation](t)(s.Reserve(ctx, "first", Needs(b, loads, first), Note{})); len(r.Short) != 2 || r.Short[0].Item != screws || r.Short[1].Item != glue || len(r.Taken) > 0 {
+	planned := Job{ID: "first", Loads: LoadsOf(loads, nil), Needs: Needs(b, loads, nil, first), Left: LeftOf(first)}
+	ok(t, s.Plan(ctx, planned, Note{}))
+	kept := must[Job](t)(s.Job(ctx, "first"))
+	same(t, "what is kept of the plan", []any{planned.Loads, planned.Needs, planned.Left}, []any{kept.Loads, kept.Needs, kept.Left})
+	if l := kept.Loads[0]; l.Seconds != 3500 || l.Grams != 120 {
+		t.Errorf("a load is kept as %+v, not as it was worked out", l)
+	}
+	fixtures := &printing.Result{Loads: loads.Loads}
+	if both := LoadsOf(loads, fixtures); len(both) != 2 || both[1].ID != "fixtures-load-01" || len(Needs(b, loads, fixtures, first)) != len(planned.Needs)+1 {
+		t.Errorf("%+v", both)
+	}
+	if r := must[Reservation](t)(s.Reserve(ctx, "first", Needs(b, loads, nil, first), Note{})); len(r.Short) != 2 || r.Short[0].Item != screws || r.Short[1].Item != glue || len(r.Taken) > 0 {
 		t.Errorf("%+v", r)
 	}
 	b = &bill.Bill{}
-	if r := must[Reservation](t)(s.Reserve(ctx, "first", Needs(b, loads, first), Note{})); len(r.Short) > 0 {
+	if r := must[Reservation](t)(s.Reserve(ctx, "first", Needs(b, loads, nil, first), Note{})); len(r.Short) > 0 {
 		t.Errorf("%+v", r.Short)
 	}
-	left := LeftOf(first)
-	refs := must[[]Ref](t)(s.Finish(ctx, "first", Actuals{Left: left}, Note{}))
+	refs := must[[]Ref](t)(s.Finish(ctx, "first", Actuals{Left: kept.Left}, Note{}))
 	if len(refs) == 0 || len(refs) != len(first.Sheets[0].Offcuts) {
 		t.Fatalf("%d pieces came back of %d", len(refs), len(first.Sheets[0].Offcuts))
 	}
@@ -84,7 +93,7 @@ func TestPlanningWithStock(t *testing.T) {
 		t.Fatalf("the second is cut from %s, not from what was left", on(second))
 	}
 	ok(t, s.Plan(ctx, Job{ID: "second"}, Note{}))
-	r := must[Reservation](t)(s.Reserve(ctx, "second", Needs(b, &printing.Result{}, second), Note{}))
+	r := must[Reservation](t)(s.Reserve(ctx, "second", Needs(b, &printing.Result{}, nil, second), Note{}))
 	if len(r.Short) > 0 || len(r.Taken) != 1 || !slices.Contains(refs, r.Taken[0].Lot) {
 		t.Errorf("%+v", r)
 	}

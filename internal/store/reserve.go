@@ -18,6 +18,16 @@ type Need struct {
 	For    string // what it is for: "load-03"
 }
 
+func (n Need) check() error {
+	switch {
+	case n.Amount <= 0 || !n.Amount.within():
+		return fmt.Errorf("%s: an amount of %s cannot be reserved", n.Item, n.Amount)
+	case n.Kind == Offcut && n.Lot == "":
+		return fmt.Errorf("%s: say which piece", n.Item)
+	}
+	return nil
+}
+
 // Shortage is what a need lacks.
 type Shortage struct {
 	Need
@@ -68,11 +78,8 @@ func (s *Store) Reserve(ctx context.Context, job string, needs []Need, why Note)
 			return errors.New("there is nothing to reserve")
 		}
 		for _, n := range needs {
-			if n.Amount <= 0 || !n.Amount.within() {
-				return fmt.Errorf("%s: an amount of %s cannot be reserved", n.Item, n.Amount)
-			}
-			if n.Kind == Offcut && n.Lot == "" {
-				return fmt.Errorf("%s: say which piece", n.Item)
+			if err := n.check(); err != nil {
+				return err
 			}
 		}
 		stock, err := stockOf(ctx, tx, StockOptions{})
