@@ -186,21 +186,26 @@ func ApplyLog(shopText []byte, printer string, l Logged, why string) ([]byte, []
 // write puts a correction into the text, value by value where there is one
 // already, else as a mapping in one line.
 func (c Correction) write(text []byte, at []string, unit, key, why string) ([]byte, []Change, error) {
-	whole := func(v float64) string { return strconv.FormatFloat(math.Round(v)+0, 'f', -1, 64) + unit }
+	parts := 1.0 // to a second
+	if unit == " g" {
+		parts = 10 // to a tenth of a gram
+	}
+	with := func(v float64) string { return strconv.FormatFloat(v/parts+0, 'f', -1, 64) + unit }
+	plus, from, to := math.Round(c.Plus*parts), math.Floor(c.From*parts), math.Ceil(c.To*parts) // what it rests on stays within
 	type value struct {
 		key, text string
 		usual     bool // what it is when it is left out
 	}
 	values := []value{
 		{"times", strconv.FormatFloat(math.Round(c.Times*1e3)/1e3, 'f', -1, 64), false},
-		{"plus", whole(c.Plus), math.Round(c.Plus) == 0},
+		{"plus", with(plus), plus == 0},
 	}
 	if unit == " s" { // of the filament nothing is promised
 		// Rounded up: what is promised of few loads is not made out of rounding.
 		values = append(values, value{"spread", strconv.FormatFloat(math.Ceil(min(1, max(0.001, c.Spread))*1e3-1e-6)/10, 'f', -1, 64) + " %", c.Spread == 0},
-			value{"from", whole(c.From), c.From == 0}, value{"to", whole(c.To), c.To == 0})
+			value{"from", with(from), from == 0}, value{"to", with(to), to == 0})
 	} else {
-		values = append(values, value{"from", whole(c.From), c.From == 0})
+		values = append(values, value{"from", with(from), from == 0})
 	}
 	values = append(values, value{"runs", strconv.Itoa(c.Runs), c.Runs == 0})
 

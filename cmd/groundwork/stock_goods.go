@@ -1,0 +1,591 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"slices"
+	"strings"
+
+	"groundwork/internal/geom"
+	"groundwork/internal/shop"
+	"groundwork/internal/store"
+	"groundwork/internal/unit"
+)
+
+type stockList struct {
+	Empty bool `help:"Tell what is used up too."`
+	jsonFlag
+	storeFlag
+}
+
+func (c *stockList) Run(ctx context.Context, out *output) error {
+	return c.with(ctx, func(s *store.Store) error {
+		has, err := s.Stock(ctx, store.StockOptions{Empty: c.Empty})
+		if err != nil {
+			return err
+		}
+		if c.JSON {
+			return writeJSON(out, stockOf(has))
+		}
+		return showStock(out, has, c.Empty)
+	})
+}
+
+// stockDoc is the stock for other programs: amounts in the item's unit, mm.
+type stockDoc struct {
+	Items []itemDoc `json:"items"`
+	Worth []string  `json:"worth"` // "312.40 EUR", by currency
+}
+
+type itemDoc struct {
+	Kind     string   `json:"kind"`
+	Item     string   `json:"item"`
+	Unit     string   `json:"unit"`
+	OnHand   float64  `json:"on_hand"`
+	Reserved float64  `json:"reserved"`
+	Free     float64  `json:"free"`
+	Price    *string  `json:"price"` // "22.00 EUR for 1000"; null where none is known
+	Lots     []lotDoc `json:"lots"`
+}
+
+type lotDoc struct {
+	Lot      string       `json:"lot"`
+	OnHand   float64      `json:"on_hand"`
+	Holds    []holdDoc    `json:"holds"`
+	Form     string       `json:"form,omitempty"`
+	Outline  [][2]float64 `json:"outline_mm,omitempty"`  // X across the grain, Y along it
+	Reserved [][4]float64 `json:"reserved_mm,omitempty"` // x, y, width, length of knots and the like
+}
+
+type holdDoc struct {
+	Job    string  `json:"job"`
+	Amount float64 `json:"amount"`
+}
+
+func stockOf(has *store.Stock) stockDoc {
+	d := stockDoc{Items: []itemDoc{}, Worth: []string{}}
+	for _, it := range has.Items {
+		doc := itemDoc{string(it.Kind), it.ID, it.Unit, it.OnHand.Units(), it.Held.Units(), it.Free().Units(), nil, []lotDoc{}}
+		if it.Price != nil {
+			p := it.Price.Money.String() + " for " + it.Price.For.String()
+			doc.Price = &p
+		}
+		for _, l := range it.Lots {
+			lot := lotDoc{Lot: l.Lot, OnHand: l.OnHand.Units(), Holds: []holdDoc{}}
+			for _, h := range l.Holds {
+				lot.Holds = append(lot.Holds, holdDoc{h.Job, h.Amount.Units()})
+			}
+			if l.Piece != nil {
+				lot.Form = string(l.Piece.Form)
+				for _, q := range l.Piece.Outline {
+					lot.Outline = append(lot.Outline, [2]float64{q.X, q.Y})
+				}
+				for _, r := range l.Piece.Reserved {
+					lot.Reserved = append(lot.Reserved, [4]float64{r.At.X, r.At.Y, r.Size.X, r.Size.Y})
+				}
+			}
+			doc.Lots = append(doc.Lots, lot)
+		}
+		d.Items = append(d.Items, doc)
+	}
+	worth, _ := has.Value()
+	for _, m := range worth {
+		d.Worth = append(d.Worth, m.String())
+	}
+	return d
+}
+
+// titles are the headings of the list.
+var titles = map[store.Kind]string{
+	store.Filament: "Filament", store.Sheet: "Sheets of veneer", store.Offcut: "Offcuts of veneer", store.Hardware: "Hardware", store.Consumable: "Consumables",
+}
+
+func showStock(out *output, has *store.Stock, empty bool) error {
+	t := newTable(out)
+	any := false
+	for _, kind := range store.Kinds {
+		headed := false
+		for _, it := range has.Items {
+			if it.Kind != kind || len(it.Lots) == 0 && !empty {
+				continue
+			}
+			if !headed {
+				if any {
+					t.row("")
+				}
+				fmt.Fprintf(t.w, "%s\tthere\treserved\tfree\tprice\n", titles[kind])
+				headed, any = true, true
+			}
+			price := ""
+			if it.Price != nil {
+				price = priceText(*it.Price, it.Unit)
+			}
+			held := ""
+			if it.Held > 0 {
+				held = amount(it.Held, it.Unit)
+			}
+			t.row(it.ID, amount(it.OnHand, it.Unit), held, amount(it.Free(), it.Unit), price)
+			for _, l := range it.Lots {
+				if kind == store.Filament {
+					held := ""
+					if l.Held() > 0 {
+						held = amount(l.Held(), it.Unit)
+					}
+					t.row("  spool "+l.Lot, amount(l.OnHand, it.Unit), held, amount(l.Free(), it.Unit), jobsOf(l.Holds))
+				}
+				if l.Piece != nil {
+					t.row("  no. "+l.Lot, sizeText(l.Piece), jobsOf(l.Holds))
+				}
+				if kind != store.Filament && l.Piece == nil && len(l.Holds) > 0 {
+					t.row("  for", jobsOf(l.Holds))
+				}
+			}
+		}
+	}
+	if err := t.end(); err != nil {
+		return err
+	}
+	if !any {
+		fmt.Fprintln(out.Out, "There is nothing in stock yet. Begin with:  groundwork stock add spool abs 1kg")
+		return nil
+	}
+	for _, l := range has.Uncovered() {
+		fmt.Fprintf(out.Out, "\nWARNING  %s: more is reserved than is there, by %s. Get more, or release one of the jobs.\n", itemName(l.Item, l.Lot), jobsOf(l.Holds))
+	}
+	if worth, unpriced := has.Value(); len(worth) > 0 {
+		var sums []string
+		for _, m := range worth {
+			sums = append(sums, m.String())
+		}
+		fmt.Fprintf(out.Out, "\nWorth %s at the last prices", strings.Join(sums, " and "))
+		if unpriced > 0 {
+			fmt.Fprintf(out.Out, ", without %d of which no price is known", unpriced)
+		}
+		fmt.Fprintln(out.Out, ".")
+	}
+	return nil
+}
+
+func jobsOf(hs []store.Hold) string {
+	var out []string
+	for _, h := range hs {
+		out = append(out, h.Job)
+	}
+	return strings.Join(out, ", ")
+}
+
+func priceText(p store.Price, unit string) string {
+	if p.For == store.Pieces(1) && unit == "piece" {
+		return p.Money.String()
+	}
+	return p.Money.String() + " for " + amount(p.For, unit)
+}
+
+// sizeText tells a piece of veneer: across the grain by along it.
+func sizeText(p *store.Piece) string {
+	box := p.Outline.Bounds().Size()
+	text := fmt.Sprintf("%.0f x %.0f mm", box.X, box.Y)
+	if len(p.Outline) != 4 || box.X*box.Y-max(p.Outline.Area(), -p.Outline.Area()) > 1 {
+		text += ", not square"
+	}
+	switch n := len(p.Reserved); {
+	case n == 1:
+		text += ", 1 reserved area"
+	case n > 1:
+		text += fmt.Sprintf(", %d reserved areas", n)
+	}
+	return text
+}
+
+// whyFlag is a reason in the maker's words.
+type whyFlag struct {
+	Why string `help:"Why, in your words; it is kept with the change." placeholder:"TEXT"`
+}
+
+// costFlag is what something cost that comes in.
+type costFlag struct {
+	Cost string `help:"What all of it cost together, with the currency, as in \"22 EUR\". From then on that is its price." placeholder:"MONEY"`
+}
+
+// price is the cost as a price for the amount; nil if it was not told.
+func (f costFlag) price(a store.Amount) (*store.Price, error) {
+	if f.Cost == "" {
+		return nil, nil
+	}
+	m, err := store.ParseMoney(f.Cost)
+	if err != nil {
+		return nil, fmt.Errorf("--cost: %w", err)
+	}
+	return &store.Price{Money: m, For: a}, nil
+}
+
+type stockAdd struct {
+	Spool      addSpool      `cmd:"" help:"A spool of filament."`
+	Sheet      addSheet      `cmd:"" help:"Whole sheets of a veneer that are all alike."`
+	Offcut     addOffcut     `cmd:"" help:"A piece of veneer with its shape; a whole sheet too, if it has knots to be told."`
+	Hardware   addHardware   `cmd:"" help:"Screws, inserts, dowels: what is counted."`
+	Consumable addConsumable `cmd:"" help:"Glue, filler, finish: what is used up."`
+}
+
+type addSpool struct {
+	Filament string `arg:"" help:"The filament's id in the shop file, as abs."`
+	Amount   string `arg:"" optional:"" default:"1 kg" help:"What is on it, without the spool itself, as 750g; 1 kg if you say nothing."`
+	Spool    string `help:"What is written on the spool. Without it the spool gets the next number: write that on it." placeholder:"NAME"`
+	costFlag
+	whyFlag
+	storeFlag
+}
+
+func (c *addSpool) Run(ctx context.Context, out *output) error {
+	return takeIn(ctx, out, c.storeFlag, c.costFlag, c.Amount, "g", store.Receipt{Item: store.Item{Kind: store.Filament, ID: c.Filament}, Lot: c.Spool, Note: store.Note{Reason: c.Why}})
+}
+
+type addSheet struct {
+	Veneer string `arg:"" help:"The veneer's id in the shop file, as walnut."`
+	Number string `arg:"" optional:"" default:"1" help:"How many sheets; 1 if you say nothing."`
+	costFlag
+	whyFlag
+	storeFlag
+}
+
+func (c *addSheet) Run(ctx context.Context, out *output) error {
+	return takeIn(ctx, out, c.storeFlag, c.costFlag, c.Number, "piece", store.Receipt{Item: store.Item{Kind: store.Sheet, ID: c.Veneer}, Note: store.Note{Reason: c.Why}})
+}
+
+type addOffcut struct {
+	Veneer  string   `arg:"" help:"The veneer's id in the shop file, as walnut."`
+	Size    string   `arg:"" optional:"" help:"Its size, across the grain by along it, as 300x480 (mm) or \"12 in x 20 in\"."`
+	Outline string   `help:"Its corners instead of a size, for a piece that is not square: across and along the grain in mm, as \"0,0 300,0 300,200 0,480\"." placeholder:"CORNERS"`
+	Reserve []string `help:"A knot or crack to keep off, as its size and the place of its lower left corner: \"40x60 at 120,300\". May be said several times." sep:"none" placeholder:"AREA"`
+	Photo   string   `help:"A photograph of it, JPEG, PNG or WebP; it is kept in the stock." type:"existingfile" placeholder:"FILE"`
+	Number  string   `help:"What is written on it. Without it the piece gets the next number: write that on it." placeholder:"NAME"`
+	As      string   `help:"What it is: an offcut, a blank that is cut to the bed, or a whole sheet; offcut if you say nothing." enum:"offcut,blank,sheet" default:"offcut"`
+	costFlag
+	whyFlag
+	storeFlag
+}
+
+func (c *addOffcut) Run(ctx context.Context, out *output) error {
+	p, err := c.piece()
+	if err != nil {
+		return err
+	}
+	return takeIn(ctx, out, c.storeFlag, c.costFlag, "1", "piece", store.Receipt{
+		Item: store.Item{Kind: store.Offcut, ID: c.Veneer}, Lot: c.Number, Piece: &p, Note: store.Note{Reason: c.Why},
+	})
+}
+
+func (c *addOffcut) piece() (store.Piece, error) {
+	p := store.Piece{Form: store.Form(c.As)}
+	switch {
+	case (c.Size == "") == (c.Outline == ""):
+		return p, errors.New("give the size of the piece, as 300x480, or else its --outline")
+	case c.Size != "":
+		size, err := parseSize(c.Size)
+		if err != nil {
+			return p, err
+		}
+		p.Outline = store.Rectangle(size)
+	default:
+		var err error
+		if p.Outline, err = parseOutline(c.Outline); err != nil {
+			return p, err
+		}
+	}
+	for _, text := range c.Reserve {
+		r, err := parseArea(text)
+		if err != nil {
+			return p, err
+		}
+		p.Reserved = append(p.Reserved, r)
+	}
+	if c.Photo != "" {
+		photo, err := os.ReadFile(c.Photo)
+		if err != nil {
+			return p, err
+		}
+		p.Photo = photo
+	}
+	return p, nil
+}
+
+type addHardware struct {
+	Item   string `arg:"" help:"What it is called on the bill, as \"M6 x 40 cap screw\"."`
+	Number string `arg:"" help:"How many, as 100."`
+	costFlag
+	whyFlag
+	storeFlag
+}
+
+func (c *addHardware) Run(ctx context.Context, out *output) error {
+	return takeIn(ctx, out, c.storeFlag, c.costFlag, c.Number, "piece", store.Receipt{Item: store.Item{Kind: store.Hardware, ID: c.Item}, Note: store.Note{Reason: c.Why}})
+}
+
+type addConsumable struct {
+	Item   string `arg:"" help:"Its id in the shop file, as seam-glue."`
+	Amount string `arg:"" help:"How much, as 250ml, 500g, 20m or 5 pieces. What it is measured by must be as in the shop file."`
+	costFlag
+	whyFlag
+	storeFlag
+}
+
+func (c *addConsumable) Run(ctx context.Context, out *output) error {
+	item := store.Item{Kind: store.Consumable, ID: c.Item}
+	u, err := c.unitOf(ctx, item)
+	if err != nil {
+		return err
+	}
+	if u == "" {
+		if u = unitIn(c.Amount); u == "" {
+			return fmt.Errorf("%s is new: say what it is measured by, as in 250ml, 500g, 20m or \"5 pieces\"", c.Item)
+		}
+	}
+	return takeIn(ctx, out, c.storeFlag, c.costFlag, c.Amount, u, store.Receipt{Item: item, Unit: u, Note: store.Note{Reason: c.Why}})
+}
+
+// unitOf is what an item is measured in, "" if it was never in stock.
+func (f storeFlag) unitOf(ctx context.Context, i store.Item) (u string, err error) {
+	err = f.with(ctx, func(s *store.Store) error {
+		all, err := unitsOf(ctx, s)
+		u = all.of(i)
+		return err
+	})
+	return u, err
+}
+
+// unitIn is the store's unit that an amount is written in, "" if there is none.
+func unitIn(text string) string {
+	for _, u := range []string{"ml", "g", "m", "piece"} {
+		// With a unit it is read in that unit alone; a number alone in all of them.
+		if _, err := store.ParseAmount(text, u); err == nil && strings.Trim(text, "0123456789.,/ +-eE") != "" {
+			return u
+		}
+	}
+	return ""
+}
+
+// takeIn adds something and tells what there is of it now.
+func takeIn(ctx context.Context, out *output, f storeFlag, cost costFlag, text, unitOf string, r store.Receipt) error {
+	a, err := store.ParseAmount(text, unitOf)
+	if err != nil {
+		return err
+	}
+	r.Amount = a
+	if r.Price, err = cost.price(a); err != nil {
+		return err
+	}
+	return f.with(ctx, func(s *store.Store) error {
+		ref, err := s.Add(ctx, r)
+		if err != nil {
+			return err
+		}
+		has, err := s.Stock(ctx, store.StockOptions{})
+		if err != nil {
+			return err
+		}
+		it, _ := has.Of(ref.Item)
+		switch {
+		case r.Item.Kind == store.Filament && r.Lot == "":
+			fmt.Fprintf(out.Out, "Added %s with %s. Write %s on it.\n", itemName(ref.Item, ref.Lot), amount(a, unitOf), ref.Lot)
+		case r.Item.Kind == store.Offcut && r.Lot == "":
+			fmt.Fprintf(out.Out, "Added %s. Write %s on it.\n", itemName(ref.Item, ref.Lot), ref.Lot)
+		default:
+			fmt.Fprintf(out.Out, "Added %s: %s.\n", itemName(ref.Item, ref.Lot), amount(a, unitOf))
+		}
+		fmt.Fprintf(out.Out, "Now there is %s: %s.\n", itemName(ref.Item, ""), amount(it.OnHand, it.Unit))
+		return nil
+	})
+}
+
+type stockCount struct {
+	Spool      countLot        `cmd:"" help:"Weigh a spool; take off what the empty spool weighs."`
+	Offcut     countGone       `cmd:"" help:"An offcut is gone: used up, split, given away."`
+	Sheet      countSheet      `cmd:"" help:"Count the sheets of a veneer."`
+	Hardware   countHardware   `cmd:"" help:"Count screws, inserts, dowels."`
+	Consumable countConsumable `cmd:"" help:"Measure glue, filler, finish."`
+}
+
+// reasonFlag is a reason that must be given.
+type reasonFlag struct {
+	Why string `help:"Why it is not what was thought, in your words, as \"weighed\"." required:"" placeholder:"TEXT"`
+}
+
+type countLot struct {
+	Filament string `arg:"" help:"The filament's id."`
+	Spool    string `arg:"" help:"What is written on the spool, as 3."`
+	Amount   string `arg:"" help:"What is on it now, as 640g."`
+	reasonFlag
+	storeFlag
+}
+
+func (c *countLot) Run(ctx context.Context, out *output) error {
+	return setTo(ctx, out, c.storeFlag, store.Ref{Item: store.Item{Kind: store.Filament, ID: c.Filament}, Lot: c.Spool}, c.Amount, c.Why)
+}
+
+type countGone struct {
+	Veneer string `arg:"" help:"The veneer's id."`
+	Number string `arg:"" help:"What is written on the piece, as 4."`
+	reasonFlag
+	storeFlag
+}
+
+func (c *countGone) Run(ctx context.Context, out *output) error {
+	return setTo(ctx, out, c.storeFlag, store.Ref{Item: store.Item{Kind: store.Offcut, ID: c.Veneer}, Lot: c.Number}, "0", c.Why)
+}
+
+// countBin counts what is kept together.
+type countBin struct {
+	Amount string `arg:"" help:"What there is now, as 88 or 120ml."`
+	reasonFlag
+	storeFlag
+}
+
+func (c *countBin) count(ctx context.Context, out *output, kind store.Kind, id string) error {
+	return setTo(ctx, out, c.storeFlag, store.Ref{Item: store.Item{Kind: kind, ID: id}}, c.Amount, c.Why)
+}
+
+type countSheet struct {
+	Veneer string `arg:"" help:"The veneer's id."`
+	countBin
+}
+
+func (c *countSheet) Run(ctx context.Context, out *output) error {
+	return c.count(ctx, out, store.Sheet, c.Veneer)
+}
+
+type countHardware struct {
+	Item string `arg:"" help:"What it is called on the bill."`
+	countBin
+}
+
+func (c *countHardware) Run(ctx context.Context, out *output) error {
+	return c.count(ctx, out, store.Hardware, c.Item)
+}
+
+type countConsumable struct {
+	Item string `arg:"" help:"Its id in the shop file."`
+	countBin
+}
+
+func (c *countConsumable) Run(ctx context.Context, out *output) error {
+	return c.count(ctx, out, store.Consumable, c.Item)
+}
+
+// setTo sets a lot to what was counted and tells by how much that changed it.
+func setTo(ctx context.Context, out *output, f storeFlag, lot store.Ref, text, why string) error {
+	return f.with(ctx, func(s *store.Store) error {
+		before, err := s.Stock(ctx, store.StockOptions{Empty: true})
+		if err != nil {
+			return err
+		}
+		it, ok := before.Of(lot.Item)
+		k := slices.IndexFunc(it.Lots, func(l store.Lot) bool { return l.Lot == lot.Lot })
+		if !ok || k < 0 {
+			return fmt.Errorf("there never was %s in the stock; enter it with groundwork stock add", itemName(lot.Item, lot.Lot))
+		}
+		a, err := store.ParseAmount(text, it.Unit)
+		if err != nil {
+			return err
+		}
+		if err := s.Count(ctx, lot, a, store.Note{Reason: why}); err != nil {
+			return err
+		}
+		was := it.Lots[k].OnHand
+		fmt.Fprintf(out.Out, "%s: %s instead of %s.\n", itemName(lot.Item, lot.Lot), amount(a, it.Unit), amount(was, it.Unit))
+		if held := it.Lots[k].Held(); held > a {
+			fmt.Fprintf(out.Out, "WARNING  %s is reserved: %s. Get more, or release the job.\n", amount(held, it.Unit), holders(it.Lots[k].Holds, it.Unit))
+		}
+		return nil
+	})
+}
+
+type stockPrice struct {
+	Kind  string `arg:"" enum:"spool,sheet,offcut,hardware,consumable" help:"What it is: spool, sheet, offcut, hardware or consumable."`
+	Item  string `arg:"" help:"Its id in the shop file, or what it is called on the bill."`
+	Price string `arg:"" help:"What it costs, as \"22 EUR for 1 kg\", \"4.50 EUR for 100\" or \"90 EUR\" for one."`
+	whyFlag
+	storeFlag
+}
+
+func (c *stockPrice) Run(ctx context.Context, out *output) error {
+	kind := store.Kind(c.Kind)
+	if c.Kind == "spool" {
+		kind = store.Filament
+	}
+	item := store.Item{Kind: kind, ID: c.Item}
+	return c.with(ctx, func(s *store.Store) error {
+		has, err := s.Stock(ctx, store.StockOptions{})
+		if err != nil {
+			return err
+		}
+		it, ok := has.Of(item)
+		if !ok {
+			return fmt.Errorf("there never was %s in the stock; enter it with groundwork stock add, and its price with --cost", itemName(item, ""))
+		}
+		p, err := store.ParsePrice(c.Price, it.Unit)
+		if err != nil {
+			return err
+		}
+		if err := s.SetPrice(ctx, item, p, store.Note{Reason: c.Why}); err != nil {
+			return err
+		}
+		fmt.Fprintf(out.Out, "%s costs %s from now on.\n", itemName(item, ""), priceText(p, it.Unit))
+		return nil
+	})
+}
+
+// parseSize reads a size: "300x480" in mm, or with units.
+func parseSize(text string) (geom.Vec2, error) {
+	a, b, ok := strings.Cut(strings.ReplaceAll(text, "×", "x"), "x")
+	w, errW := length(a)
+	l, errL := length(b)
+	if !ok || errW != nil || errL != nil || !(w > 0) || !(l > 0) {
+		return geom.Vec2{}, fmt.Errorf("%q is no size; write across the grain by along it, as 300x480 or \"12 in x 20 in\"", text)
+	}
+	return geom.V2(w, l), nil
+}
+
+// parseArea reads a rectangle: "40x60 at 120,300", in mm or with units.
+func parseArea(text string) (shop.Reserved, error) {
+	size, at, ok := strings.Cut(text, " at ")
+	s, errSize := parseSize(size)
+	p, errAt := parsePoint(at)
+	if !ok || errSize != nil || errAt != nil {
+		return shop.Reserved{}, fmt.Errorf("%q is no area; write its size and the place of its lower left corner, as \"40x60 at 120,300\"", text)
+	}
+	return shop.Reserved{At: p, Size: s}, nil
+}
+
+// parseOutline reads corners: "0,0 300,0 300,200 0,480", in mm.
+func parseOutline(text string) (geom.Polygon, error) {
+	var out geom.Polygon
+	for _, word := range strings.Fields(text) {
+		p, err := parsePoint(word)
+		if err != nil {
+			return nil, fmt.Errorf("%q is no corner; write across and along the grain in mm, as 300,200", word)
+		}
+		out = append(out, p)
+	}
+	return out, nil
+}
+
+func parsePoint(text string) (geom.Vec2, error) {
+	a, b, ok := strings.Cut(text, ",")
+	x, errX := length(a)
+	y, errY := length(b)
+	if !ok {
+		return geom.Vec2{}, errors.New("no comma")
+	}
+	return geom.V2(x, y), errors.Join(errX, errY)
+}
+
+// length reads a length, of which a number alone is mm.
+func length(text string) (float64, error) {
+	v, q, err := unit.Parse(text)
+	if err == nil && q != unit.Length && q != unit.Plain {
+		err = errors.New("no length")
+	}
+	return v, err
+}
