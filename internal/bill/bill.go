@@ -8,6 +8,7 @@ import (
 	"math"
 	"slices"
 
+	"groundwork/internal/fixture"
 	"groundwork/internal/joint"
 	"groundwork/internal/printing"
 	"groundwork/internal/seam"
@@ -27,9 +28,10 @@ const (
 	Consumable Section = "consumable"
 	Machine    Section = "machine"
 	Labour     Section = "labour"
+	Fixtures   Section = "fixtures" // made once and used for many pieces, and no part of the piece's cost
 )
 
-var sections = []Section{Filament, Veneer, Hardware, Consumable, Machine, Labour}
+var sections = []Section{Filament, Veneer, Hardware, Consumable, Machine, Labour, Fixtures}
 
 // Line is one line of the bill.
 type Line struct {
@@ -40,6 +42,7 @@ type Line struct {
 	Price    float64 // per unit, in the shop's currency; 0 when the shop gives none
 	Cost     float64
 	Note     string
+	Seconds  int64 // of hand work; 0 unless it is of that
 }
 
 // Bill is everything the piece takes.
@@ -52,13 +55,32 @@ type Bill struct {
 	PrintLow      float64
 	PrintHigh     float64
 	LaserSeconds  float64
-	LabourSeconds float64
+	LabourSeconds float64 // of hand work on the piece, all of it
 	VeneerArea    float64 // mm² laid
-	Cost          float64
+	Cost          float64 // of the piece, without Fixtures
 	CostBySection []SectionCost
 	VeneerMass    float64 // g, estimated
 	HardwareMass  float64 // g, estimated
+	Hands         []Hand  // hand work thing by thing; a line of hours is the sum of its things
+
+	// What is made once: fixtures, with coupons. None of it is counted above.
+	FixtureGrams         float64 // filament with waste
+	FixturePrintSeconds  float64
+	FixtureLabourSeconds float64
 }
+
+// CostOf is what one section costs.
+func (b *Bill) CostOf(s Section) float64 {
+	for _, c := range b.CostBySection {
+		if c.Section == s {
+			return c.Cost
+		}
+	}
+	return 0
+}
+
+// WithFixtures is what the first piece costs, for which fixtures are made.
+func (b *Bill) WithFixtures() float64 { return b.Cost + b.CostOf(Fixtures) }
 
 // SectionCost is what one section costs.
 type SectionCost struct {
@@ -76,20 +98,10 @@ type Inputs struct {
 	Printing *printing.Result
 	Members  int
 	Shop     *shop.Shop
-}
 
-// Hand times in seconds for one of each, with everything ready at hand.
-// Common practice, no source: replace them by what your own bench takes.
-var handTimes = struct {
-	loadPrint, seam, dowel, insert, screw, leaf, trimPerMetre, sandPerSquareMetre, coatPerSquareMetre, lap, blank float64
-}{
-	loadPrint: 300, seam: 420, dowel: 45, insert: 60, screw: 60, leaf: 300, trimPerMetre: 120,
-	sandPerSquareMetre: 3600, coatPerSquareMetre: 900, lap: 600, blank: 240,
+	Fixtures        *fixture.Result  // nil: none are counted
+	FixturePrinting *printing.Result // of Fixtures.Segments; nil: their prints are not counted
 }
-
-// coats of finish that the labour time counts: the upper end of three to six
-// wipe-on coats (finishing guides vary).
-const coats = 4
 
 // veneerDensity in g/mm³: face, paper and adhesive together. Hardwoods at 12 %
 // moisture lie between 0.56 and 0.76 g/cm³ (USDA Wood Handbook table 5-3b).
@@ -103,6 +115,7 @@ func Make(in Inputs) *Bill {
 	b.hardware(in)
 	b.consumables(in)
 	b.machines(in)
+	b.fixtures(in)
 	b.labour(in)
 	slices.SortStableFunc(b.Lines, func(x, y Line) int {
 		return cmp.Compare(slices.Index(sections, x.Section), slices.Index(sections, y.Section))
@@ -115,7 +128,9 @@ func Make(in Inputs) *Bill {
 			}
 		}
 		b.CostBySection = append(b.CostBySection, SectionCost{s, sum})
-		b.Cost += sum
+		if s != Fixtures {
+			b.Cost += sum
+		}
 	}
 	return b
 }
@@ -125,13 +140,7 @@ func (b *Bill) add(s Section, item string, quantity float64, unit string, price 
 }
 
 func (b *Bill) filament(in Inputs) {
-	grams := map[string]float64{}
-	var ids []string
 	for _, l := range in.Printing.Loads {
-		if _, ok := grams[l.Filament]; !ok {
-			ids = append(ids, l.Filament)
-		}
-		grams[l.Filament] += l.Grams
 		b.FilamentGrams += l.Grams
 		b.PrintSeconds += l.Seconds
 		b.PrintLow += l.Low
@@ -140,16 +149,29 @@ func (b *Bill) filament(in Inputs) {
 	for _, p := range in.Printing.Prints {
 		b.Grams += p.Grams
 	}
+	b.spools(Filament, in.Printing, in.Shop)
+}
+
+// spools adds the filament of loads.
+func (b *Bill) spools(to Section, p *printing.Result, s *shop.Shop) {
+	grams := map[string]float64{}
+	var ids []string
+	for _, l := range p.Loads {
+		if _, ok := grams[l.Filament]; !ok {
+			ids = append(ids, l.Filament)
+		}
+		grams[l.Filament] += l.Grams
+	}
 	slices.Sort(ids)
 	for _, id := range ids {
-		f, _ := in.Shop.Filament(id)
+		f, _ := s.Filament(id)
 		price := 0.0
 		note := ""
 		if f.SpoolMass > 0 {
 			price = f.SpoolPrice / f.SpoolMass
 			note = fmt.Sprintf("%d spools of %s to have in hand", int(math.Ceil(grams[id]/f.SpoolMass)), unit.FormatMass(f.SpoolMass))
 		}
-		b.add(Filament, id, grams[id], "g", price, note)
+		b.add(to, id, grams[id], "g", price, note)
 	}
 }
 
@@ -295,81 +317,75 @@ func (b *Bill) consumables(in Inputs) {
 }
 
 func (b *Bill) machines(in Inputs) {
-	hours := map[string]float64{}
-	for _, l := range in.Printing.Loads {
-		hours[l.Printer] += l.Seconds / 3600
-	}
-	for _, p := range in.Shop.Printers {
-		if h := hours[p.ID]; h > 0 {
-			each := p.Price + p.Power/1000*in.Shop.Electricity
-			b.add(Machine, p.ID, h, "h", each, fmt.Sprintf("use and %.1f kWh of electricity", h*p.Power/1000))
-		}
+	b.printers(Machine, in.Printing, in.Shop)
+	for _, s := range LaserTimes(in.Sheets, in.Patterns, in.Shop) {
+		b.LaserSeconds += s
 	}
 	for _, l := range in.Shop.Lasers {
-		if l.ID != in.Sheets.Laser {
-			continue
-		}
-		b.LaserSeconds = laserTime(in, l)
-		if b.LaserSeconds > 0 {
+		if l.ID == in.Sheets.Laser && b.LaserSeconds > 0 {
 			b.add(Machine, l.ID, b.LaserSeconds/3600, "h", l.Price, "cutting veneer")
 		}
 	}
 }
 
-// laserTime is set-up for each blank, cutting at speed along every outline,
-// and a move to each cut of a quarter of the bed's diagonal on average.
-func laserTime(in Inputs, l shop.Laser) float64 {
-	var t float64
-	for _, b := range in.Sheets.Blanks {
-		if !b.ByKnife {
-			t += l.SetUp
+// printers adds the hours of printers at loads.
+func (b *Bill) printers(to Section, p *printing.Result, s *shop.Shop) {
+	hours := map[string]float64{}
+	for _, l := range p.Loads {
+		hours[l.Printer] += l.Seconds / 3600
+	}
+	for _, p := range s.Printers {
+		if h := hours[p.ID]; h > 0 {
+			each := p.Price + p.Power/1000*s.Electricity
+			b.add(to, p.ID, h, "h", each, fmt.Sprintf("use and %.1f kWh of electricity", h*p.Power/1000))
 		}
 	}
-	for _, p := range in.Sheets.Placements {
-		if p.Blank < 0 {
+}
+
+// fixtures counts what fixtures are made of: filament and hours of printers, and
+// boards to be sawn by their templates.
+func (b *Bill) fixtures(in Inputs) {
+	if in.Fixtures == nil {
+		return
+	}
+	if p := in.FixturePrinting; p != nil {
+		for _, l := range p.Loads {
+			b.FixtureGrams += l.Grams
+			b.FixturePrintSeconds += l.Seconds
+		}
+		b.spools(Fixtures, p, in.Shop)
+		b.printers(Fixtures, p, in.Shop)
+	}
+	n := map[string]int{}
+	var items []string
+	add := func(material string, thickness float64, k int) {
+		item := material
+		if thickness > 0 {
+			item = fmt.Sprintf("%s, %.4g mm", material, thickness)
+		}
+		if n[item] == 0 {
+			items = append(items, item)
+		}
+		n[item] += k
+	}
+	for _, f := range in.Fixtures.Fixtures {
+		printed := slices.ContainsFunc(f.Parts, func(p fixture.Part) bool { return p.Filament != "" })
+		for _, p := range f.Parts {
+			if p.Filament == "" && len(f.Templates) == 0 {
+				add(p.Material, 0, p.Quantity)
+			}
+		}
+		if f.Kind == fixture.Caul && printed { // the template is for those who would rather saw it
 			continue
 		}
-		for _, loop := range in.Patterns[p.Pattern].Gross {
-			t += loop.Perimeter() / l.CutSpeed
-			if l.Move > 0 {
-				t += l.Bed.Len() / 4 / l.Move
+		for _, t := range f.Templates {
+			if t.Material != "" {
+				add(t.Material, t.Thickness, t.Quantity)
 			}
 		}
 	}
-	return t
-}
-
-func (b *Bill) labour(in Inputs) {
-	h := handTimes
-	var dowels, inserts, laps int
-	for _, j := range in.Joints.Joints {
-		dowels += len(j.Dowels)
-		inserts += len(j.Screws)
+	slices.Sort(items)
+	for _, it := range items {
+		b.add(Fixtures, it, float64(n[it]), "piece", 0, "cut by a template of the fixtures, or as their words tell")
 	}
-	for _, s := range in.Seams.Seams {
-		dowels += len(s.Dowels)
-	}
-	laps = len(in.Layout.Laps)
-	var edge float64
-	for _, p := range in.Patterns {
-		for _, loop := range p.Gross {
-			edge += loop.Perimeter()
-		}
-	}
-	m2 := b.VeneerArea * 1e-6
-	add := func(what string, s float64) {
-		if s > 0 {
-			b.LabourSeconds += s
-			b.add(Labour, what, s/3600, "h", in.Shop.Labour, "")
-		}
-	}
-	add("loading and clearing printers", h.loadPrint*float64(len(in.Printing.Loads)))
-	add("gluing seams", h.seam*float64(len(in.Seams.Seams))+h.dowel*float64(dowels))
-	add("setting inserts", h.insert*float64(inserts))
-	add("cutting blanks and tending the laser", h.blank*float64(len(in.Sheets.Blanks)))
-	add("sanding and sealing cores", h.sandPerSquareMetre*m2)
-	add("laying veneer", h.leaf*float64(len(in.Patterns))+h.lap*float64(laps))
-	add("trimming", h.trimPerMetre*edge/1000)
-	add("finishing", coats*h.coatPerSquareMetre*m2)
-	add("assembly", h.screw*float64(inserts))
 }

@@ -3,54 +3,47 @@ package schedule
 import (
 	"fmt"
 	"slices"
-	"strings"
 
+	"groundwork/internal/bill"
 	"groundwork/internal/finding"
 	"groundwork/internal/fixture"
-	"groundwork/internal/joint"
-	"groundwork/internal/piece"
 	"groundwork/internal/seam"
 )
 
-// bodies adds what is done to cores before they are veneered: inserts, the dry
-// fit with what is measured on it, and glue.
+// bodies adds what is done to cores before they are veneered, each alone:
+// inserts, and the gluing of its segments.
 func (n *net) bodies() {
 	in := n.in
-	count := len(in.Seams.Bodies)
-	n.fitted, n.firm = make([][]int, count), make([][]wait, count)
+	n.firm = make([][]wait, len(in.Seams.Bodies))
 	body := n.bodyOfMember()
-	inserts := make([]int, count)
+	inserts := make([][]string, len(in.Seams.Bodies))
 	for _, j := range in.Joints.Joints {
-		for _, s := range j.Screws {
+		for i, s := range j.Screws {
 			if s.Into >= 0 && s.Into < len(body) {
-				inserts[body[s.Into]]++
+				inserts[body[s.Into]] = append(inserts[body[s.Into]], bill.Screw(j.ID, i))
 			}
 		}
 	}
-	seams := make([][]int, count)
-	for i, s := range in.Seams.Seams {
-		seams[s.Body] = append(seams[s.Body], i)
+	seams := make([][]seam.Seam, len(in.Seams.Bodies))
+	for _, s := range in.Seams.Seams {
+		seams[s.Body] = append(seams[s.Body], s)
 	}
 	for b, it := range in.Seams.Bodies {
 		ready := n.printed[b]
-		if inserts[b] > 0 {
-			s := n.counted(lineInserts, float64(inserts[b]))
+		if len(inserts[b]) > 0 {
+			s := n.hand(bill.Inserts, inserts[b]...)
 			ws := append(after(ready...), n.tools(fixture.SetInserts, n.namesOf(b)...)...)
 			ready = []int{n.work(task{id: "set inserts " + it.ID, kind: Inserts, of: it.ID, hand: s, bill: s, after: ws, uses: n.at(b)})}
 		}
 		if len(seams[b]) > 0 {
-			ready = []int{n.work(task{id: "dry fit " + it.ID, kind: DryFit, of: it.ID, hand: fitOnce + fitSeam*int64(len(seams[b])), after: after(ready...), uses: n.at(b)})}
+			s := n.hand(bill.DryFit, it.ID)
+			ready = []int{n.work(task{id: "dry fit " + it.ID, kind: DryFit, of: it.ID, hand: s, bill: s, after: after(ready...), uses: n.at(b)})}
 		}
-		n.fitted[b] = ready
-	}
-	n.measure(body)
-	for b := range in.Seams.Bodies {
-		n.firm[b] = after(n.fitted[b]...)
+		n.firm[b] = after(ready...)
 		if len(seams[b]) > 0 {
 			n.glueBody(b, seams[b])
 		}
 	}
-	n.glueMembers(body)
 }
 
 // bodyOfMember is the body that each member is a part of.
@@ -107,10 +100,25 @@ func (n *net) ends() map[string][2]int {
 	return of
 }
 
-// measure adds the hold: bands and windows are cut only when what they depend
-// on was measured on the cores as they came out.
-func (n *net) measure(body []int) {
+// fit adds the dry fit of the whole piece, on cores that are sealed and bare, and
+// the hold: bands and windows are cut only when what they depend on was measured
+// on the cores as they came out. No leaf is laid before.
+func (n *net) fit() {
 	in := n.in
+	body := n.bodyOfMember()
+	var all []int
+	var ready []wait
+	for b := range in.Seams.Bodies {
+		all = append(all, b)
+		ready = append(ready, n.firm[b]...)
+		if c := n.covers[b]; c != nil {
+			ready = append(ready, c.sealed...)
+		}
+	}
+	if s := n.hand(bill.DryFit, bill.Whole); s > 0 {
+		n.fitted = []int{n.work(task{id: "dry fit piece", kind: Measure, of: "piece", hand: s, bill: s, after: ready, uses: n.at(all...), note: "screws finger-tight, no glue: every contact must close"})}
+		ready = after(n.fitted...)
+	}
 	measures := make([]bool, len(in.Seams.Bodies))
 	var asked bool
 	for _, p := range in.Patterns {
@@ -124,28 +132,18 @@ func (n *net) measure(body []int) {
 	if !asked {
 		return
 	}
-	near := make([][]int, len(in.Seams.Bodies))
-	for _, e := range n.endsInOrder() {
-		a, b := body[e[0]], body[e[1]]
-		near[a], near[b] = append(near[a], b), append(near[b], a)
-	}
-	var all []int
+	var on []int
 	for b, it := range in.Seams.Bodies {
-		if !measures[b] {
-			continue
-		}
-		on := slices.Clone(n.fitted[b])
-		for _, c := range near[b] { // windows are measured by who stands in them
-			on = union(on, n.fitted[c])
-		}
-		all = append(all, n.work(task{id: "measure " + it.ID, kind: Measure, of: it.ID, hand: measureBody, after: append(after(on...), n.tools(fixture.Measure, n.namesOf(b)...)...), uses: n.at(b)}))
-	}
-	if len(all) == 0 { // plugs alone
-		for _, f := range n.fitted {
-			all = union(all, f)
+		if measures[b] {
+			s := n.hand(bill.Measuring, it.ID)
+			on = append(on, n.work(task{id: "measure " + it.ID, kind: Measure, of: it.ID, hand: s, bill: s, after: append(slices.Clone(ready), n.tools(fixture.Measure, n.namesOf(b)...)...), uses: n.at(b)}))
 		}
 	}
-	n.measured = []int{n.work(task{id: "enter measures", kind: Measure, of: "piece", hand: enter, after: after(all...), note: "plan again with them: blanks that were waiting are cut by the new sheets"})}
+	if len(on) > 0 { // else plugs alone
+		ready = after(on...)
+	}
+	s := n.hand(bill.Measuring, bill.Whole)
+	n.fitted = []int{n.work(task{id: "enter measures", kind: Measure, of: "piece", hand: s, bill: s, after: ready, note: "plan again with them: blanks that were waiting are cut by the new sheets"})}
 }
 
 // union is a with what of b it lacks.
@@ -158,23 +156,13 @@ func union(a, b []int) []int {
 	return a
 }
 
-// endsInOrder is the members of every contact in order.
-func (n *net) endsInOrder() [][2]int {
-	var list [][2]int
-	for _, c := range n.in.Joints.Contacts {
-		list = append(list, [2]int{c.A.Member, c.B.Member})
-	}
-	for _, c := range n.in.Joints.Rounds {
-		list = append(list, [2]int{c.A.Member, c.B.Member})
-	}
-	return list
-}
-
 // glueUp is what is glued in one go.
 type glueUp struct {
 	id       string
 	of       string
-	weight   float64
+	kind     Kind
+	line     string   // of the bill
+	parts    []string // seams or joints that it closes
 	clamps   int
 	fixtures []string
 }
@@ -185,38 +173,45 @@ const guessClamps = 2
 
 // glueBody glues the segments of a body, by the clamping plans if there are
 // any.
-func (n *net) glueBody(b int, seams []int) {
+func (n *net) glueBody(b int, seams []seam.Seam) {
 	in := n.in
 	it := in.Seams.Bodies[b]
+	fresh := glueUp{of: it.ID, kind: Glue, line: bill.Gluing}
 	var ups []glueUp
 	left := slices.Clone(seams)
-	weigh := func(s seam.Seam) float64 { return weighSeam + weighDowel*float64(len(s.Dowels)) }
 	if in.Fixtures != nil {
 		for _, c := range in.Fixtures.Clamping {
 			if c.Step != fixture.GlueSegments {
 				continue
 			}
-			up := glueUp{of: it.ID, clamps: len(c.Presses), fixtures: c.Fixtures}
-			left = slices.DeleteFunc(left, func(i int) bool {
-				serves := slices.Contains(c.Serves, in.Seams.Seams[i].ID)
+			up := fresh
+			up.clamps, up.fixtures = len(c.Presses), c.Fixtures
+			left = slices.DeleteFunc(left, func(s seam.Seam) bool {
+				serves := slices.Contains(c.Serves, s.ID)
 				if serves {
-					up.weight += weigh(in.Seams.Seams[i])
+					up.parts = append(up.parts, s.ID)
 				}
 				return serves
 			})
-			if up.weight > 0 {
+			if len(up.parts) > 0 {
 				ups = append(ups, up)
 			}
 		}
 	}
-	for _, i := range left {
-		s := in.Seams.Seams[i]
+	takes := func(parts []string) (s int64) {
+		for _, p := range parts {
+			s += n.left[bill.Hand{Section: bill.Labour, Line: bill.Gluing, Of: p}]
+		}
+		return s
+	}
+	guessed := len(ups) // the first of those that no plan tells of
+	for _, s := range left {
 		k := len(ups) - 1
-		if k < 0 || ups[k].fixtures != nil || ups[k].clamps+guessClamps > in.Shop.Work.Clamps || n.counted(lineSeams, ups[k].weight+weigh(s)) > n.chunk {
-			ups = append(ups, glueUp{of: it.ID})
+		if k < guessed || ups[k].clamps+guessClamps > in.Shop.Work.Clamps || takes(ups[k].parts)+takes([]string{s.ID}) > n.chunk {
+			ups = append(ups, fresh)
 			k++
 		}
-		ups[k].weight += weigh(s)
+		ups[k].parts = append(ups[k].parts, s.ID)
 		ups[k].clamps += guessClamps
 	}
 	ws := append(n.firm[b], n.tools(fixture.GlueSegments, n.namesOf(b)...)...)
@@ -253,80 +248,10 @@ func (n *net) glue(up glueUp, ws []wait, bodies ...int) int {
 	if n.in.Fixtures != nil {
 		ws = append(slices.Clone(ws), n.named(up.fixtures)...)
 	}
-	s := n.counted(lineSeams, up.weight)
-	t := task{id: up.id, kind: Glue, of: up.of, hand: s, bill: s, long: s + int64(w.GlueHold), after: ws, uses: n.at(bodies...)}
+	s := n.hand(up.line, up.parts...)
+	t := task{id: up.id, kind: up.kind, of: up.of, hand: s, bill: s, long: s + int64(w.GlueHold), after: ws, uses: n.at(bodies...)}
 	if up.clamps > 0 {
 		t.uses = append(t.uses, use{resource: clamps, amount: int64(up.clamps)})
 	}
 	return n.work(t)
-}
-
-// glueMembers glues members that stay together for good, before they are
-// veneered. A body is in one glue-up at a time.
-func (n *net) glueMembers(body []int) {
-	in := n.in
-	ends := n.ends()
-	var joints []joint.Joint
-	for _, j := range in.Joints.Joints {
-		if _, ok := ends[j.Contact]; ok && j.Kind == piece.Glued {
-			joints = append(joints, j)
-		}
-	}
-	type group struct {
-		joints []joint.Joint
-		up     glueUp
-	}
-	var groups []group
-	done := map[string]bool{}
-	if in.Fixtures != nil {
-		for _, c := range in.Fixtures.Clamping {
-			if c.Step != fixture.GlueMembers {
-				continue
-			}
-			g := group{up: glueUp{clamps: len(c.Presses), fixtures: c.Fixtures}}
-			for _, j := range joints {
-				if !done[j.ID] && slices.Contains(c.Serves, j.ID) {
-					g.joints, done[j.ID] = append(g.joints, j), true
-				}
-			}
-			if len(g.joints) > 0 {
-				groups = append(groups, g)
-			}
-		}
-	}
-	for _, j := range joints {
-		if !done[j.ID] {
-			groups = append(groups, group{joints: []joint.Joint{j}, up: glueUp{clamps: guessClamps}})
-		}
-	}
-	firm := slices.Clone(n.firm) // each once its glue is hard
-	last := make([]int, len(in.Seams.Bodies))
-	for i := range last {
-		last[i] = -1
-	}
-	for _, g := range groups {
-		var ids, serves []string
-		var touched []int
-		var ws []wait
-		for _, j := range g.joints {
-			ids, serves = append(ids, j.ID), append(serves, j.ID)
-			g.up.weight += weighDowel * float64(len(j.Dowels))
-			for _, m := range ends[j.Contact] {
-				if b := body[m]; !slices.Contains(touched, b) {
-					touched = append(touched, b)
-				}
-			}
-		}
-		for _, b := range touched {
-			ws = append(ws, firm[b]...)
-			ws = append(ws, after(last[b])...) // out of its clamps
-		}
-		ws = append(ws, n.tools(fixture.GlueMembers, serves...)...)
-		g.up.id, g.up.of = "glue members "+strings.Join(ids, "+"), strings.Join(ids, "+")
-		end := n.glue(g.up, ws, touched...)
-		for _, b := range touched {
-			last[b] = end
-			n.firm[b] = append(slices.Clone(n.firm[b]), n.cured(after(end))...)
-		}
-	}
 }

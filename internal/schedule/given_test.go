@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"groundwork/examples"
+	"groundwork/internal/bill"
 	"groundwork/internal/drawn"
 	"groundwork/internal/fixture"
 	"groundwork/internal/intake"
@@ -88,10 +89,23 @@ func prepare(name string) (schedule.Inputs, error) {
 	if err != nil {
 		return schedule.Inputs{}, err
 	}
-	return schedule.Inputs{
+	plans[name] = pl
+	in := schedule.Inputs{
 		Piece: pl.Piece, Shop: pl.Shop, Joints: pl.Joints, Layout: pl.Layout, Seams: pl.Seams, Cores: pl.Cores,
-		Patterns: pl.Patterns, Sheets: pl.Sheets, Printing: pl.Printing, Bill: pl.Bill,
-	}, nil
+		Patterns: pl.Patterns, Sheets: pl.Sheets, Printing: pl.Printing,
+	}
+	in.Bill = billed(in)
+	return in, nil
+}
+
+var plans = map[string]*plan.Plan{} // by name of the piece, once they were asked for
+
+// billed is the bill of what a calendar is made from.
+func billed(in schedule.Inputs) *bill.Bill {
+	return bill.Make(bill.Inputs{
+		Joints: in.Joints, Seams: in.Seams, Layout: in.Layout, Patterns: in.Patterns, Sheets: in.Sheets, Printing: in.Printing,
+		Members: len(in.Piece.Members), Shop: in.Shop, Fixtures: in.Fixtures, FixturePrinting: in.FixturePrinting,
+	})
 }
 
 var equipped = map[string]schedule.Inputs{} // by name of the piece; tests run one after another
@@ -123,6 +137,7 @@ func withFixtures(t testing.TB, in schedule.Inputs) schedule.Inputs {
 	if in.FixturePrinting, err = printing.Plan(ctx, k, segments, in.Shop, of, printing.Options{}); err != nil {
 		t.Fatal(err)
 	}
+	in.Bill = billed(in)
 	equipped[in.Piece.Name] = in
 	return in
 }

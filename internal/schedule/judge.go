@@ -28,7 +28,8 @@ func (n *net) judge(r *Result) {
 			continue
 		}
 		for _, w := range a.After {
-			if b, ok := ends[w.On]; ok && strings.HasPrefix(w.On, "coat ") && a.Start-b > day {
+			on, _, _ := strings.Cut(w.On, " (")
+			if b, ok := ends[w.On]; ok && strings.HasPrefix(on, "coat ") && strings.HasSuffix(on, " "+a.Of) && a.Start-b > day {
 				late = append(late, a.ID)
 				a.Note = "more than a day after the coat before: sand first, P320"
 			}

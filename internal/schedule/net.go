@@ -45,21 +45,22 @@ type net struct {
 	tasks     []task
 	resources []project.Resource
 	loads     []load
-	first     int                // how many of them are coupons, and come first
-	rates     map[string]float64 // s of one unit of the bill's labour, by its line
+	first     int                 // how many of them are coupons, and come first
+	left      map[bill.Hand]int64 // s of the bill's hand work that no task has taken, by all but its seconds
 	findings  []finding.Finding
 
 	// Last activities so far, that others wait for.
-	coupons  []int
-	printed  [][]int  // by body
-	firm     [][]wait // by body: glued, and its glue cured
-	cure     int64
-	measured []int
-	fitted   [][]int        // by body, its dry fit or what was before it
-	cut      []int          // by blank
-	made     map[int][]int  // loads taken off with parts of a fixture, by its index
-	dry      map[int][]wait // by body or plugs: what putting it together waits for
-	last     []int          // nothing waits for them yet but the end
+	coupons []int
+	printed [][]int  // by body
+	firm    [][]wait // by body: glued, and its glue cured
+	cure    int64
+	fitted  []int           // the dry fit of the piece, and the entering of what was measured at it
+	cut     []int           // by blank
+	made    map[int][]int   // loads taken off with parts of a fixture, by its index
+	covers  map[int]*covers // by body or plugs, what is done to its surfaces
+	joined  [][]int         // bodies that are one thing when all is glued, with all that are alone
+	dry     map[int][]wait  // by body or plugs: what putting it together waits for
+	last    []int           // nothing waits for them yet but the end
 }
 
 // load is a print load with its two activities.
@@ -80,19 +81,12 @@ const (
 // member's.
 const plugs = -1
 
-// Hand times that the bill does not count, s. Common practice, no source.
+// Hand times where no bill counts them: of loads, and coupons, that are guessed, s.
+// Common practice, no source.
 const (
-	fitOnce     = 300 // putting a body together dry
-	fitSeam     = 60  // more for each seam
-	measureBody = 300 // taping a perimeter, pricking bore centres
-	enter       = 600 // entering what was measured, and looking at the new cut sheets
-	unpack      = 600
-	sandVeneer  = 600 // for a m² and a grit
-	fitPlug     = 60
-	turnScrew   = 20
-	check       = 900
-	guessPrint  = 2 * 3600 // coupons
-	guessTests  = 3600
+	guessLoad  = 300
+	guessPrint = 2 * 3600 // coupons
+	guessTests = 3600
 )
 
 // loadHalf is the share of the hand time of a load that goes into starting it; the rest is
@@ -104,7 +98,7 @@ const loadHalf = 0.5
 const longestPart = 2 * 3600
 
 func build(in Inputs, o Options) *net {
-	n := &net{in: in, made: map[int][]int{}, dry: map[int][]wait{}}
+	n := &net{in: in, made: map[int][]int{}, covers: map[int]*covers{}, dry: map[int][]wait{}, left: map[bill.Hand]int64{}}
 	w := in.Shop.Work
 	n.hours = hoursOf(w, o.Start, 1)
 	if !o.Start.IsZero() && len(w.Holidays) > 0 {
@@ -131,10 +125,17 @@ func build(in Inputs, o Options) *net {
 	for _, b := range in.Seams.Bodies {
 		n.resources = append(n.resources, project.Resource{Name: "core " + b.ID, Capacity: 1})
 	}
-	n.reckon()
+	for _, h := range in.Bill.Hands {
+		n.left[bill.Hand{Section: h.Section, Line: h.Line, Of: h.Of}] += h.Seconds
+	}
 	n.print(o)
 	n.bodies()
+	n.ground()
+	n.fit()
+	n.cutBlanks()
 	n.veneer()
+	n.glueMembers()
+	n.finish()
 	n.together()
 	return n
 }
@@ -198,59 +199,46 @@ func lagged(lag float64, why string, on ...int) []wait {
 	return ws
 }
 
-// The bill's lines of labour.
-const (
-	lineLoads    = "loading and clearing printers"
-	lineSeams    = "gluing seams"
-	lineInserts  = "setting inserts"
-	lineBlanks   = "cutting blanks and tending the laser"
-	lineGround   = "sanding and sealing cores"
-	lineLaying   = "laying veneer"
-	lineTrimming = "trimming"
-	lineFinish   = "finishing"
-	lineAssembly = "assembly"
-)
+// hand takes the bill's hand work at things: a time that one activity has taken
+// is not there for another.
+func (n *net) hand(line string, of ...string) int64 { return n.handIn(bill.Labour, line, of...) }
 
-// Weights by which the bill's lines are divided where they count unlike things:
-// those of the bill's own hand times.
-const (
-	weighSeam, weighDowel = 420, 45
-	weighLeaf, weighLap   = 300, 600
-)
-
-// reckon finds what a unit of every line of labour takes, so that the
-// activities together take what the bill counts.
-func (n *net) reckon() {
-	in := n.in
-	units := map[string]float64{lineLoads: float64(len(in.Printing.Loads)), lineBlanks: float64(len(in.Sheets.Blanks))}
-	for _, s := range in.Seams.Seams {
-		units[lineSeams] += weighSeam + weighDowel*float64(len(s.Dowels))
+func (n *net) handIn(section bill.Section, line string, of ...string) int64 {
+	var s int64
+	for _, o := range of {
+		k := bill.Hand{Section: section, Line: line, Of: o}
+		s += n.left[k]
+		delete(n.left, k)
 	}
-	for _, j := range in.Joints.Joints {
-		units[lineSeams] += weighDowel * float64(len(j.Dowels))
-		units[lineInserts] += float64(len(j.Screws))
-		units[lineAssembly] += float64(len(j.Screws))
-	}
-	for _, p := range in.Patterns {
-		units[lineGround] += p.NetArea
-		units[lineFinish] += p.NetArea
-		units[lineLaying] += weighLeaf
-		for _, l := range p.Gross {
-			units[lineTrimming] += l.Perimeter()
-		}
-	}
-	units[lineLaying] += weighLap * float64(len(in.Layout.Laps))
-	n.rates = map[string]float64{}
-	for _, l := range in.Bill.Lines {
-		if l.Section == bill.Labour && units[l.Item] > 0 {
-			n.rates[l.Item] = l.Quantity * 3600 / units[l.Item]
-		}
-	}
+	return s
 }
 
-// counted is the time that so many units of a line of the bill take, s.
-func (n *net) counted(line string, units float64) int64 {
-	return int64(math.Round(n.rates[line] * units))
+// others adds what the bill counts and no activity above has taken, before the
+// end, so that calendar and bill count the same.
+func (n *net) others() []wait {
+	var ws []wait
+	counted := map[string]bool{}
+	for _, h := range n.in.Bill.Hands {
+		counted[string(h.Section)+h.Line] = true
+	}
+	for _, l := range n.in.Bill.Lines {
+		if l.Section != bill.Labour && l.Section != bill.Fixtures {
+			continue
+		}
+		var t int64
+		for _, h := range n.in.Bill.Hands {
+			if h.Section == l.Section && h.Line == l.Item {
+				t += n.handIn(h.Section, h.Line, h.Of)
+			}
+		}
+		if l.Section == bill.Labour && !counted[string(l.Section)+l.Item] { // a line that somebody added
+			t = int64(l.Quantity*3600 + 0.5)
+		}
+		if t > 0 {
+			ws = append(ws, after(n.work(task{id: "other work: " + l.Item, kind: HandOver, of: "piece", hand: t, bill: t}))...)
+		}
+	}
+	return ws
 }
 
 // printer is the index of the resource that a printer is, -1 if there is none.

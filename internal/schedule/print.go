@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"groundwork/internal/bill"
 	"groundwork/internal/finding"
 	"groundwork/internal/fixture"
 	"groundwork/internal/printing"
@@ -44,24 +45,28 @@ func (n *net) print(o Options) {
 		for i, l := range in.FixturePrinting.Loads {
 			if off(l, -1) {
 				first = append(first, i)
-				n.coupons = append(n.coupons, n.load("fixtures "+l.ID, l, 0, 0, nil))
+				n.coupons = append(n.coupons, n.load("fixtures "+l.ID, l, n.handIn(bill.Fixtures, bill.Loading, l.ID), nil))
 				off(l, n.coupons[len(n.coupons)-1])
 			}
 		}
 	}
 	if o.Coupons {
 		if len(first) == 0 && len(in.Shop.Printers) > 0 {
-			n.coupons = []int{n.load("coupons", printing.Load{ID: "coupons", Printer: in.Shop.Printers[0].ID, Seconds: guessPrint}, 0, 0, nil)}
+			n.coupons = []int{n.load("coupons", printing.Load{ID: "coupons", Printer: in.Shop.Printers[0].ID, Seconds: guessPrint}, 0, nil)}
 		}
-		tests := n.work(task{id: "test coupons", kind: Coupons, of: "coupons", hand: guessTests, after: after(n.coupons...), note: "measure them, and enter what they say in the shop file"})
+		billed := n.handIn(bill.Fixtures, bill.Testing, bill.Coupons)
+		t := billed
+		if t == 0 {
+			t = guessTests
+		}
+		tests := n.work(task{id: "test coupons", kind: Coupons, of: "coupons", hand: t, bill: billed, after: after(n.coupons...), note: "measure them, and enter what they say in the shop file"})
 		n.coupons = []int{tests}
 	}
+	n.handIn(bill.Fixtures, bill.Testing, bill.Coupons) // done before, if it is not asked for
 
 	n.first = len(n.loads)
-	half := int64(math.Round(loadHalf * n.rates[lineLoads]))
-	whole := n.counted(lineLoads, 1)
 	for _, l := range in.Printing.Loads {
-		taken := n.load(l.ID, l, half, whole-half, n.coupons)
+		taken := n.load(l.ID, l, n.hand(bill.Loading, l.ID), n.coupons)
 		for _, p := range l.Items {
 			if b, ok := bodyOf[in.Printing.Prints[p.Print].Segment]; ok && !slices.Contains(n.printed[b], taken) {
 				n.printed[b] = append(n.printed[b], taken)
@@ -73,7 +78,7 @@ func (n *net) print(o Options) {
 	}
 	for i, l := range in.FixturePrinting.Loads {
 		if !slices.Contains(first, i) {
-			off(l, n.load("fixtures "+l.ID, l, 0, 0, n.coupons))
+			off(l, n.load("fixtures "+l.ID, l, n.handIn(bill.Fixtures, bill.Loading, l.ID), n.coupons))
 		}
 	}
 }
@@ -100,16 +105,17 @@ func withoutCopy(id string) string {
 	return id
 }
 
-// load adds the print of a load and its taking off. Where the bill counts
-// nothing for it, as many seconds are taken that it does not count.
-func (n *net) load(name string, l printing.Load, start, off int64, before []int) int {
-	const uncounted = 150 // s, of each
-	counted := start+off > 0
-	if !counted {
-		start, off = uncounted, uncounted
+// load adds the print of a load and its taking off, for which the bill counts so
+// many seconds. Where it counts none they are guessed.
+func (n *net) load(name string, l printing.Load, counted int64, before []int) int {
+	hand := counted
+	if hand == 0 {
+		hand = guessLoad
 	}
+	start := int64(math.Round(loadHalf * float64(hand)))
+	off := hand - start
 	bill := func(s int64) int64 {
-		if counted {
+		if counted > 0 {
 			return s
 		}
 		return 0

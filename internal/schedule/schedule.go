@@ -4,7 +4,7 @@
 // The results of the earlier stages become activities with waits between them
 // (net.go and the files named after what is done), which package project puts
 // in order (solve.go) by the shop's hours (hours.go). Hand times are those that the bill
-// counts, divided among the activities; what the bill does not count is marked.
+// counts, thing by thing; what is guessed where it counts none is marked.
 // Read Make.
 package schedule
 
@@ -70,12 +70,13 @@ const (
 	TakeOff  Kind = "take off"
 	Inserts  Kind = "inserts"
 	DryFit   Kind = "dry fit"
-	Measure  Kind = "measure"
-	Glue     Kind = "glue"
-	Ground   Kind = "ground" // fill, sand and seal cores
-	Cut      Kind = "cut"    // veneer
+	Glue     Kind = "glue"    // segments to bodies
+	Ground   Kind = "ground"  // fill, sand and seal cores
+	Measure  Kind = "measure" // the dry fit of the piece, and what is measured at it
+	Cut      Kind = "cut"     // veneer
 	Lay      Kind = "lay"
 	Trim     Kind = "trim"
+	Join     Kind = "join" // members glued to one another
 	Sand     Kind = "sand" // veneer
 	Finish   Kind = "finish"
 	Assemble Kind = "assemble"
@@ -83,7 +84,7 @@ const (
 )
 
 // Kinds is every kind in the order of the job.
-var Kinds = []Kind{Coupons, Print, TakeOff, Inserts, DryFit, Measure, Glue, Ground, Cut, Lay, Trim, Sand, Finish, Assemble, HandOver}
+var Kinds = []Kind{Coupons, Print, TakeOff, Inserts, DryFit, Glue, Ground, Measure, Cut, Lay, Trim, Join, Sand, Finish, Assemble, HandOver}
 
 // Activity is one piece of work, done without interruption.
 type Activity struct {
@@ -214,7 +215,7 @@ const stageName = "schedule"
 
 // rests is what every calendar rests on.
 var rests = []string{
-	"hand times are the bill's, and those that the bill does not count: common practice, no source; replace them by what your own bench takes",
+	"hand times are the bill's: common practice, no source; replace them by what your own bench takes",
 	"print times are " + printing.Basis,
 	"what is waited for, hours, persons and clamps stand in the shop's section work",
 	"nobody is ill, nothing is spoilt, and what is bought is there",

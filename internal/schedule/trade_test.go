@@ -29,9 +29,10 @@ func broken(in schedule.Inputs, o schedule.Options, r *schedule.Result) []string
 	c.machines()
 	c.prints(o)
 	c.cores()
+	c.members()
 	c.veneer()
 	c.assembly()
-	c.labour()
+	c.labour(o)
 	return c.faults
 }
 
@@ -257,6 +258,13 @@ func (c *checker) named(prefixes ...string) []string {
 	return ids
 }
 
+func (c *checker) bodies() (ids []string) {
+	for _, b := range c.in.Seams.Bodies {
+		ids = append(ids, b.ID)
+	}
+	return ids
+}
+
 // where is the bodies that an activity is at, by its name.
 func (c *checker) where(a schedule.Activity) []string {
 	id, _, _ := strings.Cut(a.ID, " (")
@@ -272,12 +280,18 @@ func (c *checker) where(a schedule.Activity) []string {
 			return []string{a.Of}
 		}
 	case schedule.Measure:
+		if id == "dry fit piece" {
+			return c.bodies()
+		}
 		if a.Of != "piece" {
 			return []string{a.Of}
 		}
-	case schedule.Glue, schedule.Assemble:
+	case schedule.Glue, schedule.Join, schedule.Assemble:
 		if strings.HasPrefix(id, "glue body ") {
 			return []string{a.Of}
+		}
+		if id == "assemble piece" {
+			return c.bodies()
 		}
 		var bodies []string
 		for _, j := range c.in.Joints.Joints {
@@ -339,26 +353,6 @@ func (c *checker) cores() {
 				}
 			}
 		}
-		for _, j := range c.in.Joints.Joints {
-			for _, m := range c.ends(j.Contact) {
-				if j.Kind != piece.Glued || c.idOf(m) != it.ID {
-					continue
-				}
-				found := false
-				for id := range c.w {
-					if set, ok := strings.CutPrefix(id, "glue members "); ok && slices.Contains(strings.Split(set, "+"), j.ID) {
-						found = true
-						for _, g := range c.named("glue body " + it.ID) {
-							c.after(g, id, max(0, glueFree))
-						}
-						glue = append(glue, id)
-					}
-				}
-				if !found {
-					c.fault("%s is not glued", j.ID)
-				}
-			}
-		}
 		inserts := 0
 		for _, j := range c.in.Joints.Joints {
 			for _, s := range j.Screws {
@@ -391,6 +385,59 @@ func (c *checker) cores() {
 	}
 }
 
+// members: leaves are laid on loose members, and members glued when the leaves of
+// both are trimmed and hold; what is glued then is sanded and coated as one.
+func (c *checker) members() {
+	w := c.in.Shop.Work
+	for _, j := range c.in.Joints.Joints {
+		ms := c.ends(j.Contact)
+		if j.Kind != piece.Glued || len(ms) == 0 || c.idOf(ms[0]) == c.idOf(ms[1]) {
+			continue
+		}
+		glue := ""
+		for id := range c.w {
+			if set, ok := strings.CutPrefix(id, "glue members "); ok && slices.Contains(strings.Split(set, "+"), j.ID) {
+				glue = id
+			}
+		}
+		if glue == "" {
+			c.fault("%s is not glued", j.ID)
+			continue
+		}
+		for _, a := range c.r.Activities {
+			if id, _, _ := strings.Cut(a.ID, " ("); id == glue && a.End-a.Start-a.Hand < w.GlueHold {
+				c.fault("%s: out of its clamps too early", glue)
+			}
+		}
+		c.after("dry fit piece", glue, 0)
+		for _, m := range ms {
+			body := c.idOf(m)
+			for _, g := range c.named("glue body " + body) {
+				c.after(g, glue, max(0, w.GlueCure-w.GlueHold))
+			}
+			veneered := false
+			for _, p := range c.in.Patterns {
+				if p.Member < 0 || c.idOf(p.Member) != body {
+					continue
+				}
+				veneered = true
+				c.after("trim "+strings.Join(strings.Split(p.ID, "/")[:2], "/"), glue, 0)
+				c.after("lay "+p.ID, glue, w.BondWork)
+			}
+			if !veneered {
+				continue
+			}
+			c.after(glue, "sand "+body+" P180", max(0, w.GlueCure-w.GlueHold))
+			// No dust of one on the wet coat of the other.
+			for _, o := range ms {
+				if _, ok := c.w["coat 1 "+c.idOf(o)]; ok {
+					c.after("sand "+body+" P220", "coat 1 "+c.idOf(o), 0)
+				}
+			}
+		}
+	}
+}
+
 func (c *checker) veneer() {
 	w := c.in.Shop.Work
 	surfaceOf := func(i int) string {
@@ -409,6 +456,12 @@ func (c *checker) veneer() {
 	for i, p := range c.in.Patterns {
 		lay, body := "lay "+p.ID, bodyOf(i)
 		c.after("seal "+body, lay, w.SealerDry)
+		if _, ok := c.w["dry fit piece"]; ok { // the piece together on bare cores, before any leaf
+			if body != "plugs" {
+				c.after("seal "+body, "dry fit piece", 0)
+			}
+			c.after("dry fit piece", lay, 0)
+		}
 		c.after(lay, "trim "+surfaceOf(i), w.BondFirst)
 		c.after("trim "+surfaceOf(i), "sand "+body+" P180", 0)
 		c.after(lay, "sand "+body+" P180", w.BondWork)
@@ -429,6 +482,9 @@ func (c *checker) veneer() {
 			if p.Release != "" {
 				c.after("enter measures", cut, 0)
 				if p.Member >= 0 {
+					if _, ok := c.w["dry fit piece"]; ok {
+						c.after("dry fit piece", "measure "+body, 0)
+					}
 					c.after("measure "+body, "enter measures", 0)
 				}
 			}
@@ -466,14 +522,14 @@ func (c *checker) assembly() {
 		}
 		for _, m := range c.ends(j.Contact) {
 			if _, ok := c.w["coat 4 "+c.idOf(m)]; ok {
-				c.after("coat 4 "+c.idOf(m), "assemble "+j.ID, c.in.Shop.Work.Handle)
+				c.after("coat 4 "+c.idOf(m), "assemble piece", c.in.Shop.Work.Handle)
 			}
 			for _, g := range c.named("glue body " + c.idOf(m)) {
-				c.after(g, "assemble "+j.ID, c.in.Shop.Work.GlueCure-c.in.Shop.Work.GlueHold)
+				c.after(g, "assemble piece", c.in.Shop.Work.GlueCure-c.in.Shop.Work.GlueHold)
 			}
 		}
 		if screws > 0 {
-			c.after("assemble "+j.ID, "retighten", c.in.Shop.Work.Retighten)
+			c.after("assemble piece", "retighten", c.in.Shop.Work.Retighten)
 			c.after("retighten", "hand over", 0)
 		}
 		if len(c.in.Joints.Plugs) > 0 && screws > 0 {
@@ -488,51 +544,91 @@ func (c *checker) assembly() {
 	}
 }
 
-// lineOf is the bill's line of an activity, and how much of it.
+// lineOf is the bill's lines of an activity; several where it does what they count.
 func lineOf(a schedule.Activity) string {
 	switch a.Kind {
 	case schedule.Print, schedule.TakeOff:
+		if strings.Contains(a.ID, "fixtures") {
+			return "fixtures: loading and clearing printers"
+		}
+		if a.Of == "coupons" { // guessed
+			return ""
+		}
 		return "loading and clearing printers"
+	case schedule.Coupons:
+		return "fixtures: measuring coupons"
 	case schedule.Inserts:
 		return "setting inserts"
 	case schedule.Ground:
 		return "sanding and sealing cores"
 	case schedule.Cut:
-		return "cutting blanks and tending the laser"
+		return "cutting blanks and tending the laser, watching the laser"
 	case schedule.Lay:
 		return "laying veneer"
 	case schedule.Trim:
 		return "trimming"
+	case schedule.Sand:
+		return "sanding veneer"
 	case schedule.Finish:
 		return "finishing"
-	case schedule.Glue, schedule.Assemble: // loose dowels are counted with the seams
-		return "gluing seams and assembly"
+	case schedule.Glue:
+		return "gluing seams"
+	case schedule.Join:
+		return "gluing members"
+	case schedule.DryFit:
+		return "dry fitting"
+	case schedule.Measure:
+		if a.ID == "dry fit piece" {
+			return "dry fitting"
+		}
+		return "measuring and entering measures"
+	case schedule.Assemble:
+		switch a.ID {
+		case "retighten":
+			return "tightening again"
+		case "fit plugs":
+			return "fitting plugs"
+		}
+		return "assembly"
+	case schedule.HandOver:
+		if a.ID == "hand over" {
+			return "looking over and handing over"
+		}
 	}
-	return ""
+	return "?"
 }
 
-// labour: bill and calendar count the same hours, line by line.
-func (c *checker) labour() {
-	got, want, parts := map[string]float64{}, map[string]float64{}, map[string]float64{}
+// labour: bill and calendar count the same hours, line by line and to the second.
+func (c *checker) labour(o schedule.Options) {
+	got, want := map[string]float64{}, map[string]float64{}
 	for _, a := range c.r.Activities {
-		got[lineOf(a)] += a.Billed
-		parts[lineOf(a)]++
-		if a.Billed > a.Hand {
+		line := lineOf(a)
+		got[line] += a.Billed
+		guessed := line == "" || a.Kind == schedule.Coupons && c.in.Fixtures == nil
+		if a.Billed != a.Hand && !guessed {
 			c.fault("%s: the bill counts %g s of %g", a.ID, a.Billed, a.Hand)
 		}
 	}
 	for _, l := range c.in.Bill.Lines {
-		if l.Section != bill.Labour {
-			continue
-		}
 		item := l.Item
-		if item == "gluing seams" || item == "assembly" {
-			item = "gluing seams and assembly"
+		switch {
+		case l.Section == bill.Fixtures && l.Seconds > 0:
+			item = "fixtures: " + item
+			if item == "fixtures: measuring coupons" && !o.Coupons {
+				continue
+			}
+		case l.Section != bill.Labour:
+			continue
+		case item == "cutting blanks and tending the laser" || item == "watching the laser":
+			item = "cutting blanks and tending the laser, watching the laser"
 		}
-		want[item] += l.Quantity * 3600
+		want[item] += float64(l.Seconds)
+		if math.Abs(l.Quantity*3600-float64(l.Seconds)) > 1e-6 {
+			c.fault("%s: %g h and %d s", l.Item, l.Quantity, l.Seconds)
+		}
 	}
 	for item, s := range want {
-		if math.Abs(got[item]-s) > parts[item] { // a second each, for rounding
+		if got[item] != s {
 			c.fault("%s: %g s in the calendar, %g s on the bill", item, got[item], s)
 		}
 	}

@@ -9,6 +9,7 @@ import (
 	"groundwork/internal/bill"
 	"groundwork/internal/fixture"
 	"groundwork/internal/piece"
+	"groundwork/internal/seam"
 	"groundwork/internal/veneer"
 )
 
@@ -19,11 +20,13 @@ const (
 	shareSeal = 0.20
 )
 
-// grits of veneer, and coats: three to six wipe-on coats (finishing guides), four of
-// which the bill counts.
-var grits = []string{"P180", "P220"}
-
-const coats = 4
+// covers is the veneer of a body, or of all plugs.
+type covers struct {
+	patterns []string
+	sealed   []wait
+	trims    []int
+	lays     []int
+}
 
 // surface is a surface of a member with the patterns that are laid on it.
 type surface struct {
@@ -33,81 +36,64 @@ type surface struct {
 	also     [][2]int // what else of members it covers, by member and surface
 	laps     []int
 	trimmed  int
-	laid     []int
 }
 
-// veneer adds everything from the bare core to the last coat.
+// ground fills, sands and seals every core that is veneered. Bodies that a leaf of
+// flush faces covers with another's are one body: see seam.Bodies.
+func (n *net) ground() {
+	body := n.bodyOfMember()
+	for _, p := range n.in.Patterns {
+		b := bodyOf(body, p)
+		if n.covers[b] == nil {
+			n.covers[b] = &covers{}
+		}
+		n.covers[b].patterns = append(n.covers[b].patterns, p.ID)
+	}
+	for b := plugs; b < len(n.in.Seams.Bodies); b++ {
+		if n.covers[b] != nil {
+			n.groundOf(b)
+		}
+	}
+}
+
+// veneer lays and trims every surface.
 func (n *net) veneer() {
 	in := n.in
 	work := in.Shop.Work
-	body := n.bodyOfMember()
-	n.cutBlanks()
-
-	surfaces, order := n.surfaces(body)
-	// What of bodies is under veneer, mm². Bodies that a leaf of flush faces covers
-	// with another's are one body: see seam.Bodies.
-	area := map[int]float64{}
-	for _, p := range in.Patterns {
-		area[bodyOf(body, p)] += p.NetArea
-	}
-	ground := map[int]int{}
-	for b := plugs; b < len(in.Seams.Bodies); b++ {
-		if area[b] > 0 {
-			ground[b] = n.ground(b, area[b])
-		} else if b >= 0 {
-			n.dry[b] = n.firm[b]
-		}
-	}
-
+	surfaces, order := n.surfaces(n.bodyOfMember())
 	blankOf := map[int]int{}
 	for _, p := range in.Sheets.Placements {
 		blankOf[p.Pattern] = p.Blank
 	}
 	for _, s := range order {
 		f := &surfaces[s]
+		c := n.covers[f.body]
 		var before []wait
 		for _, e := range n.before(surfaces, s) {
 			before = append(before, after(surfaces[e].trimmed)...)
 		}
-		sealed := lagged(work.SealerDry, "sealer dries", ground[f.body])
+		before = append(before, after(n.fitted...)...)
 		var last []int
+		var ids []string
 		for _, p := range f.patterns {
 			id := in.Patterns[p].ID
-			ws := slices.Concat(before, sealed, n.tools(fixture.LayLeaves, id, f.id))
+			ids = append(ids, id)
+			ws := slices.Concat(before, c.sealed, n.tools(fixture.LayLeaves, id, f.id))
 			if k, ok := blankOf[p]; ok && k >= 0 {
 				ws = append(ws, after(n.cut[k])...)
 			}
-			t := n.counted(lineLaying, weighLeaf)
+			t := n.hand(bill.Laying, id)
 			l := n.work(task{id: "lay " + id, kind: Lay, of: id, hand: t, bill: t, after: append(ws, after(last...)...), uses: n.at(f.body)})
 			last = []int{l}
 		}
 		for _, l := range f.laps {
-			t := n.counted(lineLaying, weighLap)
+			t := n.hand(bill.Laying, in.Layout.Laps[l].ID)
 			last = []int{n.work(task{id: "lap " + in.Layout.Laps[l].ID, kind: Lay, of: in.Layout.Laps[l].ID, hand: t, bill: t, after: after(last...), uses: n.at(f.body), note: "drill core and inner layer through the fingers, then pin"})}
 		}
-		f.laid = last
-		var edge float64
-		for _, p := range f.patterns {
-			for _, loop := range in.Patterns[p].Gross {
-				edge += loop.Perimeter()
-			}
-		}
-		t := n.counted(lineTrimming, edge)
+		t := n.hand(bill.Trimming, ids...)
 		f.trimmed = n.work(task{id: "trim " + f.id, kind: Trim, of: f.id, hand: t, bill: t,
 			after: append(lagged(work.BondFirst, "the bond grows", last...), n.tools(fixture.TrimLeaves, f.id)...), uses: n.at(f.body)})
-	}
-
-	for b := plugs; b < len(in.Seams.Bodies); b++ {
-		if area[b] == 0 {
-			continue
-		}
-		var trims, lays []int
-		for _, s := range order {
-			if surfaces[s].body == b {
-				trims, lays = append(trims, surfaces[s].trimmed), append(lays, surfaces[s].laid...)
-			}
-		}
-		n.finish(b, area[b], trims, lays)
+		c.trims, c.lays = append(c.trims, f.trimmed), append(c.lays, last...)
 	}
 }
 
@@ -126,61 +112,100 @@ func (n *net) name(b int) string {
 	return n.in.Seams.Bodies[b].ID
 }
 
-// ground fills, sands and seals a core.
-func (n *net) ground(b int, area float64) int {
+// groundOf fills, sands and seals a core.
+func (n *net) groundOf(b int) {
 	name, w := n.name(b), n.in.Shop.Work
 	var ws []wait
-	seams := false
+	var fill int64
+	all := n.hand(bill.Ground, n.covers[b].patterns...)
+	share := func(of float64) int64 { return int64(math.Round(of * float64(all))) }
 	if b == plugs {
 		for _, p := range n.in.Joints.Plugs {
 			ws = append(ws, n.tools(fixture.Assemble, p.ID)...)
 		}
 	} else {
 		ws = n.firm[b]
-		seams = slices.ContainsFunc(n.glued(), func(g int) bool { return g == b })
-	}
-	fill := 0.0
-	if seams {
-		fill = shareFill
-		t := n.counted(lineGround, fill*area)
-		ws = lagged(w.FillerDry, "filler dries", n.work(task{id: "fill " + name, kind: Ground, of: name, hand: t, bill: t, uses: n.at(b), after: ws}))
-	}
-	t := n.counted(lineGround, (1-fill-shareSeal)*area)
-	ws = after(n.work(task{id: "sand ground " + name, kind: Ground, of: name, hand: t, bill: t, uses: n.at(b), after: ws}))
-	t = n.counted(lineGround, shareSeal*area)
-	return n.work(task{id: "seal " + name, kind: Ground, of: name, hand: t, bill: t, uses: n.at(b), after: ws, note: "contacts masked"})
-}
-
-// glued is the bodies that have seams.
-func (n *net) glued() []int {
-	var list []int
-	for _, s := range n.in.Seams.Seams {
-		list = append(list, s.Body)
-	}
-	return list
-}
-
-// finish sands a veneered body grit by grit, and coats it.
-func (n *net) finish(b int, area float64, trims, lays []int) {
-	name, w := n.name(b), n.in.Shop.Work
-	const perSquareMetre = 1e-6
-	ws := append(after(trims...), lagged(w.BondWork, "the bond grows", lays...)...)
-	for _, g := range grits {
-		ws = after(n.work(task{id: "sand " + name + " " + g, kind: Sand, of: name, hand: int64(math.Ceil(sandVeneer * area * perSquareMetre)), uses: n.at(b), after: ws}))
-	}
-	ws = append(ws, lagged(w.BondFull, "the bond is whole", lays...)...)
-	var last int
-	for c := range coats {
-		t := n.counted(lineFinish, area/coats*float64(c+1)) - n.counted(lineFinish, area/coats*float64(c))
-		note := ""
-		if c > 1 {
-			note = "sand between coats, P320"
+		if slices.ContainsFunc(n.in.Seams.Seams, func(s seam.Seam) bool { return s.Body == b }) {
+			fill = share(shareFill)
+			ws = lagged(w.FillerDry, "filler dries", n.work(task{id: "fill " + name, kind: Ground, of: name, hand: fill, bill: fill, uses: n.at(b), after: ws}))
 		}
-		last = n.work(task{id: fmt.Sprintf("coat %d %s", c+1, name), kind: Finish, of: name, hand: t, bill: t, uses: n.at(b), after: ws, note: note})
-		ws = lagged(w.Recoat, "the coat dries", last)
 	}
-	n.dry[b] = lagged(w.Handle, "finish hardens", last)
-	n.last = append(n.last, last)
+	seal := share(shareSeal)
+	sand := all - fill - seal
+	ws = after(n.work(task{id: "sand ground " + name, kind: Ground, of: name, hand: sand, bill: sand, uses: n.at(b), after: ws}))
+	n.covers[b].sealed = lagged(w.SealerDry, "sealer dries", n.work(task{id: "seal " + name, kind: Ground, of: name, hand: seal, bill: seal, uses: n.at(b), after: ws, note: "contacts, bores and inserts masked"}))
+}
+
+// finish sands what is veneered grit by grit, and coats it. Members that are glued
+// together are one thing: dust of one falls on the others, so that all of them are
+// sanded before any is coated, and coated before any is coated again.
+func (n *net) finish() {
+	w := n.in.Shop.Work
+	done := map[int]bool{}
+	for b := plugs; b < len(n.in.Seams.Bodies); b++ {
+		if done[b] {
+			continue
+		}
+		all := n.with(b)
+		var veneered []int
+		var ws, firm []wait
+		for _, c := range all {
+			done[c] = true
+			if c != plugs {
+				firm = append(firm, n.firm[c]...)
+			}
+			if n.covers[c] != nil {
+				veneered = append(veneered, c)
+				ws = append(ws, n.covered(c)...)
+			}
+		}
+		ws = append(ws, firm...)
+		if len(veneered) == 0 {
+			for _, c := range all {
+				n.dry[c] = slices.Concat(firm, after(n.fitted...))
+			}
+			continue
+		}
+		stage := func(kind Kind, line, note string, i, of int, name func(body string) string) (ends []int) {
+			for _, c := range veneered {
+				s := n.share(line, c, i, of)
+				ends = append(ends, n.work(task{id: name(n.name(c)), kind: kind, of: n.name(c), hand: s, bill: s, uses: n.at(c), after: ws, note: note}))
+			}
+			return ends
+		}
+		grits := bill.Grits()
+		for i, g := range grits {
+			ws = after(stage(Sand, bill.Sanding, "", i, len(grits), func(body string) string { return "sand " + body + " " + g })...)
+		}
+		for _, c := range veneered {
+			ws = append(ws, lagged(w.BondFull, "the bond is whole", n.covers[c].lays...)...)
+		}
+		var last []int
+		for i := range bill.Coats {
+			note := ""
+			if i > 1 {
+				note = "sand between coats, P320"
+			}
+			last = stage(Finish, bill.Finishing, note, i, bill.Coats, func(body string) string { return fmt.Sprintf("coat %d %s", i+1, body) })
+			ws = lagged(w.Recoat, "the coat dries", last...)
+		}
+		for _, c := range all {
+			n.dry[c] = lagged(w.Handle, "finish hardens", last...)
+		}
+		n.last = append(n.last, last...)
+	}
+}
+
+// share takes part i of so many like parts of the hand work at a body's veneer.
+func (n *net) share(line string, b, i, of int) int64 {
+	var all int64
+	for _, id := range n.covers[b].patterns {
+		all += n.left[bill.Hand{Section: bill.Labour, Line: line, Of: id}]
+	}
+	if i == of-1 {
+		n.hand(line, n.covers[b].patterns...)
+	}
+	return all*int64(i+1)/int64(of) - all*int64(i)/int64(of)
 }
 
 // cutBlanks adds the cutting of every blank: those with patterns that wait for
@@ -190,22 +215,22 @@ func (n *net) cutBlanks() {
 	if len(in.Sheets.Blanks) == 0 {
 		return
 	}
-	open := n.work(task{id: "unpack veneer", kind: Cut, of: "piece", hand: unpack})
-	seconds := LaserTimes(in)
+	t := n.hand(bill.Blanks, bill.Unpacking)
+	open := n.work(task{id: "unpack veneer", kind: Cut, of: "piece", hand: t, bill: t})
+	seconds := bill.LaserTimes(in.Sheets, in.Patterns, in.Shop)
 	released := make([]bool, len(in.Sheets.Blanks))
 	for _, p := range in.Sheets.Placements {
 		if p.Blank >= 0 && in.Patterns[p.Pattern].Release != "" {
 			released[p.Blank] = true
 		}
 	}
-	counted := n.counted(lineBlanks, 1)
 	for i, b := range in.Sheets.Blanks {
 		ws := lagged(in.Shop.Work.Acclimatise, "veneer gets used to the room", open)
 		if released[i] {
-			ws = append(ws, after(n.measured...)...)
+			ws = append(ws, after(n.fitted...)...)
 		}
-		// A laser is never left alone (a rule of every workshop with one): who tends it is there all the time.
-		t := task{id: "cut " + b.ID, kind: Cut, of: b.ID, hand: max(counted, int64(seconds[i]+0.5)), bill: counted, after: ws}
+		s := n.hand(bill.Blanks, b.ID) + n.hand(bill.Watching, b.ID)
+		t := task{id: "cut " + b.ID, kind: Cut, of: b.ID, hand: s, bill: s, after: ws}
 		if seconds[i] > 0 {
 			t.uses = []use{{resource: laser, amount: 1}}
 		}
@@ -214,34 +239,6 @@ func (n *net) cutBlanks() {
 		}
 		n.cut = append(n.cut, n.work(t))
 	}
-}
-
-// LaserTimes is how long the laser is at every blank, s: what the bill counts
-// all together.
-func LaserTimes(in Inputs) []float64 {
-	t := make([]float64, len(in.Sheets.Blanks))
-	for _, l := range in.Shop.Lasers {
-		if l.ID != in.Sheets.Laser {
-			continue
-		}
-		for i, b := range in.Sheets.Blanks {
-			if !b.ByKnife {
-				t[i] = l.SetUp
-			}
-		}
-		for _, p := range in.Sheets.Placements {
-			if p.Blank < 0 {
-				continue
-			}
-			for _, loop := range in.Patterns[p.Pattern].Gross {
-				t[p.Blank] += loop.Perimeter() / l.CutSpeed
-				if l.Move > 0 {
-					t[p.Blank] += l.Bed.Len() / 4 / l.Move
-				}
-			}
-		}
-	}
-	return t
 }
 
 // surfaces gathers patterns by the surface that they cover, and tells an order
@@ -326,52 +323,41 @@ func (n *net) before(list []surface, k int) []int {
 	return earlier
 }
 
-// together adds assembly, what comes after it, and the end.
+// together adds assembly, what comes after it, and the end. What is put on first
+// is told by the bench book: it is one sitting, with all bodies there.
 func (n *net) together() {
 	in, w := n.in, n.in.Shop.Work
-	body := n.bodyOfMember()
-	ends := n.ends()
-	var all []int
-	screws := 0
+	var done []int
+	var joints []string
 	for _, j := range in.Joints.Joints {
-		e, ok := ends[j.Contact]
-		if !ok || j.Kind == piece.Glued || len(j.Screws)+len(j.Dowels) == 0 {
-			continue
+		if j.Kind != piece.Glued {
+			joints = append(joints, j.ID)
 		}
-		screws += len(j.Screws)
-		t := n.counted(lineAssembly, float64(len(j.Screws))) + n.counted(lineSeams, weighDowel*float64(len(j.Dowels)))
-		ws := slices.Concat(n.dry[body[e[0]]], n.dry[body[e[1]]], n.tools(fixture.Assemble, j.ID))
-		both := union([]int{body[e[0]]}, []int{body[e[1]]})
-		all = append(all, n.work(task{id: "assemble " + j.ID, kind: Assemble, of: j.ID, hand: t, bill: t, after: ws, uses: n.at(both...)}))
 	}
-	done := all
-	if screws > 0 {
-		done = []int{n.work(task{id: "retighten", kind: Assemble, of: "piece", hand: turnScrew * int64(screws), after: lagged(w.Retighten, "plastic gives way under screws", all...)})}
+	if t := n.hand(bill.Assembly, joints...); t > 0 {
+		ws := n.tools(fixture.Assemble, joints...)
+		var all []int
+		for b := range in.Seams.Bodies {
+			all = append(all, b)
+			ws = append(ws, n.dry[b]...)
+		}
+		done = []int{n.work(task{id: "assemble piece", kind: Assemble, of: "piece", hand: t, bill: t, after: ws, uses: n.at(all...)})}
 	}
-	if k := len(in.Joints.Plugs); k > 0 {
+	if t := n.hand(bill.Tightening, bill.Whole); t > 0 {
+		done = []int{n.work(task{id: "retighten", kind: Assemble, of: "piece", hand: t, bill: t, after: lagged(w.Retighten, "plastic gives way under screws", done...)})}
+	}
+	if t := n.hand(bill.Plugging, bill.Whole); t > 0 {
 		ws := append(after(done...), n.dry[plugs]...)
 		for _, p := range in.Joints.Plugs {
 			ws = append(ws, n.tools(fixture.Assemble, p.ID)...)
 		}
-		done = []int{n.work(task{id: "fit plugs", kind: Assemble, of: "piece", hand: fitPlug * int64(k), after: ws})}
+		done = []int{n.work(task{id: "fit plugs", kind: Assemble, of: "piece", hand: t, bill: t, after: ws})}
 	}
 	ws := append(after(done...), lagged(w.Cure, "finish cures", n.last...)...)
 	for b := range in.Seams.Bodies {
 		ws = append(ws, n.dry[b]...)
 	}
+	t := n.hand(bill.LookOver, bill.Whole)
 	ws = append(ws, n.others()...)
-	n.work(task{id: "hand over", kind: HandOver, of: "piece", hand: check, after: ws, note: "look it over; from now on it may be used or packed"})
-}
-
-// others adds lines of labour on the bill that have no place above, before the
-// end.
-func (n *net) others() []wait {
-	var ws []wait
-	for _, l := range n.in.Bill.Lines {
-		if _, ok := n.rates[l.Item]; l.Section == bill.Labour && !ok && l.Quantity > 0 {
-			t := int64(l.Quantity*3600 + 0.5)
-			ws = append(ws, after(n.work(task{id: "other work: " + l.Item, kind: HandOver, of: "piece", hand: t, bill: t}))...)
-		}
-	}
-	return ws
+	n.work(task{id: "hand over", kind: HandOver, of: "piece", hand: t, bill: t, after: ws, note: "look it over; from now on it may be used or packed"})
 }
