@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -129,11 +130,23 @@ func (f stockFlag) reserve(ctx context.Context, out *output, pl *plan.Plan, job 
 		if err := s.Plan(ctx, j, store.Note{}); err != nil {
 			return err
 		}
-		return reserveJob(ctx, out, s, j, "")
+		if err := reserveJob(ctx, out, s, j, ""); err != nil && !errors.As(err, new(shortError)) { // the job folder is there all the same
+			return err
+		}
+		return nil
 	})
 }
 
-// reserveJob reserves what a job takes and tells what came of it.
+// shortError ends a command that could not reserve what a job takes.
+type shortError struct{ job string }
+
+func (e shortError) Error() string { return "nothing is reserved for " + e.job }
+
+// Unwrap makes it one of those errors that say: the maker must do something first.
+func (e shortError) Unwrap() error { return alterError{} }
+
+// reserveJob reserves what a job takes and tells what came of it. It is a
+// shortError if not all of it is there.
 func reserveJob(ctx context.Context, out *output, s *store.Store, j store.Job, why string) error {
 	if len(j.Needs) == 0 {
 		fmt.Fprintf(out.Out, "%s takes nothing from stock.\n", j.ID)
@@ -147,29 +160,32 @@ func reserveJob(ctx context.Context, out *output, s *store.Store, j store.Job, w
 		fmt.Fprintf(out.Out, "Reserved for %s:\n", j.ID)
 		return takenTable(ctx, out, s, r.Taken)
 	}
-	fmt.Fprintf(out.Out, "%s is entered, and nothing is reserved for it, for this is short:\n", j.ID)
-	units, err := unitsOf(ctx, s)
-	if err != nil {
-		return err
-	}
+	fmt.Fprintf(out.Out, "%s is entered, and nothing is reserved for it yet, for this is short:\n", j.ID)
 	t := newTable(out)
-	t.row("", "wanted", "free", "short", "")
-	for _, x := range r.Short {
-		u := units.of(x.Item)
-		t.row(itemName(x.Item, x.Lot)+purpose(x.For), amount(x.Amount, u), amount(x.Free, u), amount(x.Short(), u), holders(x.Holds, u))
+	t.row("", "wanted", "free", "short")
+	for i, x := range r.Short {
+		if !x.OneLot {
+			t.row(itemName(x.Item, x.Lot), amount(x.Amount, x.Unit), amount(x.Free, x.Unit), amount(x.Short(), x.Unit), holders(x.Holds, x.Unit))
+			continue
+		}
+		// Loads of one filament in one line: how much more there must be on spools.
+		if slices.ContainsFunc(r.Short[:i], func(y store.Shortage) bool { return y.OneLot && y.Item == x.Item }) {
+			continue
+		}
+		var sum, most store.Amount
+		var loads int
+		for _, y := range r.Short[i:] {
+			if y.OneLot && y.Item == x.Item {
+				sum, most, loads = sum+y.Amount, max(most, y.Amount), loads+1
+			}
+		}
+		t.row(itemName(x.Item, x.Lot), amount(sum, x.Unit), "", amount(sum, x.Unit), fmt.Sprintf("for %d loads, each from one spool, the largest %s", loads, amount(most, x.Unit)))
 	}
 	if err := t.end(); err != nil {
 		return err
 	}
 	fmt.Fprintf(out.Out, "Get it, enter it with groundwork stock add, and then:  groundwork stock reserve %s\n", j.ID)
-	return nil
-}
-
-func purpose(of string) string {
-	if of == "" {
-		return ""
-	}
-	return " for " + of
+	return shortError{j.ID}
 }
 
 func holders(hs []store.Hold, unit string) string {
@@ -246,6 +262,10 @@ func newTable(out *output) table { return table{tabwriter.NewWriter(out.Out, 0, 
 func (t table) row(cells ...string) {
 	for len(cells) > 1 && cells[len(cells)-1] == "" { // no blanks at the end of a line
 		cells = cells[:len(cells)-1]
+	}
+	if len(cells) == 1 && cells[0] == "" {
+		fmt.Fprintln(t.w)
+		return
 	}
 	fmt.Fprintln(t.w, "  "+strings.Join(cells, "\t")) // Flush tells what went wrong
 }

@@ -115,31 +115,25 @@ func showStock(out *output, has *store.Stock, empty bool) error {
 				if any {
 					t.row("")
 				}
-				fmt.Fprintf(t.w, "%s\tthere\treserved\tfree\tprice\n", titles[kind])
+				fmt.Fprintf(t.w, "%s\tthere\treserved\tfree\tfor\tprice\n", titles[kind])
 				headed, any = true, true
 			}
 			price := ""
 			if it.Price != nil {
 				price = priceText(*it.Price, it.Unit)
 			}
-			held := ""
-			if it.Held > 0 {
-				held = amount(it.Held, it.Unit)
+			bin := kind != store.Filament && kind != store.Offcut
+			jobs := ""
+			if bin && len(it.Lots) == 1 {
+				jobs = jobsOf(it.Lots[0].Holds)
 			}
-			t.row(it.ID, amount(it.OnHand, it.Unit), held, amount(it.Free(), it.Unit), price)
+			t.row(it.ID, amount(it.OnHand, it.Unit), heldText(it.Held, it.Unit), amount(it.Free(), it.Unit), jobs, price)
 			for _, l := range it.Lots {
-				if kind == store.Filament {
-					held := ""
-					if l.Held() > 0 {
-						held = amount(l.Held(), it.Unit)
-					}
-					t.row("  spool "+l.Lot, amount(l.OnHand, it.Unit), held, amount(l.Free(), it.Unit), jobsOf(l.Holds))
-				}
-				if l.Piece != nil {
-					t.row("  no. "+l.Lot, sizeText(l.Piece), jobsOf(l.Holds))
-				}
-				if kind != store.Filament && l.Piece == nil && len(l.Holds) > 0 {
-					t.row("  for", jobsOf(l.Holds))
+				switch {
+				case kind == store.Filament:
+					t.row("  spool "+l.Lot, amount(l.OnHand, it.Unit), heldText(l.Held(), it.Unit), amount(l.Free(), it.Unit), jobsOf(l.Holds))
+				case l.Piece != nil:
+					t.row("  no. "+l.Lot+": "+sizeText(l.Piece), "", "", "", jobsOf(l.Holds))
 				}
 			}
 		}
@@ -166,6 +160,14 @@ func showStock(out *output, has *store.Stock, empty bool) error {
 		fmt.Fprintln(out.Out, ".")
 	}
 	return nil
+}
+
+// heldText is what is reserved, nothing for nothing.
+func heldText(a store.Amount, unit string) string {
+	if a == 0 {
+		return ""
+	}
+	return amount(a, unit)
 }
 
 func jobsOf(hs []store.Hold) string {

@@ -24,6 +24,7 @@ type stockPlan struct {
 	Folder string `arg:"" help:"The job folder, as groundwork plan wrote it." type:"existingdir"`
 	Job    string `help:"What the job is to be called; as its folder if you say nothing." placeholder:"NAME"`
 	NoHold bool   `name:"no-reserve" help:"Only enter it; reserve nothing yet."`
+	Bare   bool   `name:"without-fixtures" help:"The fixtures are there already, from an earlier job say: count no filament for them."`
 	whyFlag
 	storeFlag
 }
@@ -33,7 +34,7 @@ func (stockPlan) Help() string {
 }
 
 func (c *stockPlan) Run(ctx context.Context, out *output) error {
-	j, err := readJob(c.Folder)
+	j, err := readJob(c.Folder, c.Bare)
 	if err != nil {
 		return err
 	}
@@ -52,14 +53,15 @@ func (c *stockPlan) Run(ctx context.Context, out *output) error {
 	})
 }
 
-// readJob is what the stock has to know of a job folder.
-func readJob(folder string) (store.Job, error) {
+// readJob is what the stock has to know of a job folder; bare leaves its fixtures
+// out.
+func readJob(folder string, bare bool) (store.Job, error) {
 	name := filepath.Join(folder, "plan.json")
 	data, err := os.ReadFile(name)
 	if err != nil {
 		return store.Job{}, fmt.Errorf("%s is no job folder: %w", folder, err)
 	}
-	j, err := parseJob(data)
+	j, err := parseJob(data, bare)
 	if err != nil {
 		return store.Job{}, fmt.Errorf("%s: %w", name, err)
 	}
@@ -67,7 +69,7 @@ func readJob(folder string) (store.Job, error) {
 }
 
 // parseJob reads plan.json.
-func parseJob(data []byte) (store.Job, error) {
+func parseJob(data []byte, bare bool) (store.Job, error) {
 	var d job.Document
 	// What a load was worked out at, before a log corrected it. A plan that does not
 	// say so was made by a program that corrected nothing.
@@ -88,7 +90,7 @@ func parseJob(data []byte) (store.Job, error) {
 	loads := func(plates []job.PlateDoc, r []reckoned) *printing.Result {
 		out := &printing.Result{}
 		for i, p := range plates {
-			l := printing.Load{ID: p.ID, Printer: p.Printer, Filament: p.Filament, Grams: p.MassG, Seconds: p.Seconds, Reckoned: printing.Reckoned{Seconds: p.Seconds, Grams: p.MassG}}
+			l := printing.Load{ID: strings.TrimPrefix(p.ID, "fixtures "), Printer: p.Printer, Filament: p.Filament, Grams: p.MassG, Seconds: p.Seconds, Reckoned: printing.Reckoned{Seconds: p.Seconds, Grams: p.MassG}}
 			if r[i].Seconds > 0 && r[i].Grams > 0 {
 				l.Reckoned = printing.Reckoned(r[i])
 			}
@@ -118,6 +120,9 @@ func parseJob(data []byte) (store.Job, error) {
 		b.Lines = append(b.Lines, bill.Line{Section: bill.Section(l.Section), Item: l.Item, Quantity: l.Quantity, Unit: l.Unit})
 	}
 	piece, fixtures := loads(d.Plates, raw.Plates), loads(d.FixtureLoads, raw.FixtureLoads)
+	if bare {
+		fixtures = nil
+	}
 	j := store.Job{Piece: d.Piece.Name, Loads: store.LoadsOf(piece, fixtures), Needs: store.Needs(b, piece, fixtures, sheets), Left: store.LeftOf(sheets)}
 	if d.Kit != nil {
 		j.Revision = d.Kit.Revision
@@ -137,8 +142,22 @@ func (c *stockReserve) Run(ctx context.Context, out *output) error {
 		if err != nil {
 			return err
 		}
+		if err := underWay(j); err != nil {
+			return err
+		}
 		return reserveJob(ctx, out, s, j, c.Why)
 	})
+}
+
+// underWay is an error for a job that has ended.
+func underWay(j store.Job) error {
+	switch j.State {
+	case "finished":
+		return fmt.Errorf("%s is finished already, since %s", j.ID, local(j.Since))
+	case "abandoned":
+		return fmt.Errorf("%s was given up on %s; to make it after all, enter it under another name", j.ID, local(j.Since))
+	}
+	return nil
 }
 
 // theJob is a job by its name; its error names those that there are.
@@ -170,8 +189,15 @@ type stockRelease struct {
 
 func (c *stockRelease) Run(ctx context.Context, out *output) error {
 	return c.with(ctx, func(s *store.Store) error {
-		if _, err := theJob(ctx, s, c.Job); err != nil {
+		j, err := theJob(ctx, s, c.Job)
+		if err != nil {
 			return err
+		}
+		if err := underWay(j); err != nil {
+			return err
+		}
+		if j.State == "planned" {
+			return fmt.Errorf("nothing is reserved for %s", j.ID)
 		}
 		if err := s.Release(ctx, c.Job, store.Note{Reason: c.Why}); err != nil {
 			return err
@@ -189,7 +215,11 @@ type stockAbandon struct {
 
 func (c *stockAbandon) Run(ctx context.Context, out *output) error {
 	return c.with(ctx, func(s *store.Store) error {
-		if _, err := theJob(ctx, s, c.Job); err != nil {
+		j, err := theJob(ctx, s, c.Job)
+		if err != nil {
+			return err
+		}
+		if err := underWay(j); err != nil {
 			return err
 		}
 		if err := s.Abandon(ctx, c.Job, store.Note{Reason: c.Why}); err != nil {
@@ -330,6 +360,9 @@ func (c *stockFinish) Run(ctx context.Context, out *output) error {
 		if err != nil {
 			return err
 		}
+		if err := underWay(j); err != nil {
+			return err
+		}
 		if j.State == "planned" {
 			return fmt.Errorf("nothing is reserved for %s, so there is nothing to take out: groundwork stock reserve %s comes first", j.ID, j.ID)
 		}
@@ -346,14 +379,22 @@ func (c *stockFinish) Run(ctx context.Context, out *output) error {
 		for _, r := range j.Runs {
 			logged[r.Load] = logged[r.Load] || !r.Failed
 		}
-		var without []string
+		without := map[string]bool{} // filaments of which loads were not logged
+		n := 0
 		for _, l := range j.Loads {
 			if !logged[l.ID] {
-				without = append(without, l.ID)
+				without[l.Filament] = true
+				n++
 			}
 		}
-		if len(without) > 0 {
-			fmt.Fprintf(out.Out, "Not logged: %s. You still can, with groundwork stock print: every load makes the next plan truer.\n", strings.Join(without, ", "))
+		if n > 0 {
+			fmt.Fprintf(out.Out, "%d of %d print loads were not logged. You still can, with groundwork stock print: every load makes the next plan truer.\n", n, len(j.Loads))
+		}
+		for _, h := range j.Holds {
+			if h.Lot.Kind == store.Filament && without[h.Lot.ID] && slices.ContainsFunc(j.Runs, func(r store.Run) bool { return r.Filament == h.Lot.ID && r.Spool == h.Lot.Lot }) {
+				fmt.Fprintf(out.Out, "Of %s only what was logged is taken; %s more were planned from it. Weigh it:  groundwork stock count spool %s %s AMOUNT --why weighed\n",
+					itemName(h.Lot.Item, h.Lot.Lot), amount(h.Amount, "g"), h.Lot.ID, h.Lot.Lot)
+			}
 		}
 		if len(back) > 0 {
 			fmt.Fprintln(out.Out, "Back in stock; write the number on each:")
@@ -511,13 +552,13 @@ func showJob(ctx context.Context, out *output, s *store.Store, j store.Job) erro
 	}
 	if len(j.Needs) > 0 && j.State == "planned" {
 		fmt.Fprintln(out.Out, "\nIt takes, and nothing is reserved yet:")
-		units, err := unitsOf(ctx, s)
-		if err != nil {
-			return err
-		}
 		t := newTable(out)
 		for _, n := range j.Needs {
-			t.row(itemName(n.Item, n.Lot)+purpose(n.For), amount(n.Amount, units.of(n.Item)))
+			name := itemName(n.Item, n.Lot)
+			if n.OneLot {
+				name += " for " + n.For
+			}
+			t.row(name, amount(n.Amount, n.Unit))
 		}
 		return t.end()
 	}

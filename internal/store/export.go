@@ -39,7 +39,7 @@ var tables = []table{
 	{"piece", []string{"lot", "form", "outline", "reserved", "photo", "cut_from"}, "lot", 1},
 	{"job", []string{"id", "piece", "revision", "state"}, "id", 1},
 	{"load", []string{"job", "id", "printer", "filament", "seconds", "grams"}, "job, id", 1},
-	{"need", []string{"job", "line", "kind", "item", "lot", "amount", "one_lot", "purpose"}, "job, line", 2},
+	{"need", []string{"job", "line", "kind", "item", "lot", "amount", "unit", "one_lot", "purpose"}, "job, line", 2},
 	{"leaving", []string{"job", "line", "veneer", "form", "outline", "reserved", "from_kind", "from_item", "from_lot"}, "job, line", 2},
 	{"entry", []string{"n", "at", "kind", "job", "reason", "key", "moves"}, "n", 1},
 	{"movement", []string{"entry", "line", "lot", "amount", "held"}, "entry, line", 1},

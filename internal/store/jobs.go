@@ -94,8 +94,8 @@ func keepNeeds(ctx context.Context, tx *sql.Tx, j Job) error {
 		if err := n.check(); err != nil {
 			return err
 		}
-		if _, err := tx.ExecContext(ctx, "INSERT INTO need (job, line, kind, item, lot, amount, one_lot, purpose) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-			j.ID, i+1, n.Kind, n.ID, n.Lot, n.Amount, n.OneLot, n.For); err != nil {
+		if _, err := tx.ExecContext(ctx, "INSERT INTO need (job, line, kind, item, lot, amount, unit, one_lot, purpose) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+			j.ID, i+1, n.Kind, n.ID, n.Lot, n.Amount, n.Unit, n.OneLot, n.For); err != nil {
 			return fmt.Errorf("%s: %w", n.Item, err)
 		}
 	}
@@ -371,14 +371,14 @@ func fillJob(ctx context.Context, tx *sql.Tx, j *Job) error {
 }
 
 func fillNeeds(ctx context.Context, tx *sql.Tx, j *Job) error {
-	rows, err := tx.QueryContext(ctx, "SELECT kind, item, lot, amount, one_lot, purpose FROM need WHERE job = ? ORDER BY line", j.ID)
+	rows, err := tx.QueryContext(ctx, "SELECT kind, item, lot, amount, unit, one_lot, purpose FROM need WHERE job = ? ORDER BY line", j.ID)
 	if err != nil {
 		return err
 	}
 	defer rows.Close()
 	for rows.Next() {
 		var n Need
-		if err := rows.Scan(&n.Kind, &n.ID, &n.Lot, &n.Amount, &n.OneLot, &n.For); err != nil {
+		if err := rows.Scan(&n.Kind, &n.ID, &n.Lot, &n.Amount, &n.Unit, &n.OneLot, &n.For); err != nil {
 			return err
 		}
 		j.Needs = append(j.Needs, n)

@@ -20,13 +20,13 @@ import (
 func Needs(b *bill.Bill, p, fixtures *printing.Result, s *sheet.Result) []Need {
 	var out []Need
 	for _, l := range loads(p, fixtures) {
-		out = append(out, Need{Item: Item{Filament, l.Filament}, Amount: Of(ceilTo(l.Grams, 0.1)), OneLot: true, For: l.ID})
+		out = append(out, Need{Item: Item{Filament, l.Filament}, Amount: Of(ceilTo(l.Grams, 0.1)), Unit: "g", OneLot: true, For: l.ID})
 	}
 	var veneers []string
 	bought := map[string]int{}
 	for _, sh := range s.Sheets {
 		if sh.Kept != "" {
-			out = append(out, Need{Item: Item{Offcut, sh.Veneer}, Lot: sh.Kept, Amount: Pieces(1), For: sh.ID})
+			out = append(out, Need{Item: Item{Offcut, sh.Veneer}, Lot: sh.Kept, Amount: Pieces(1), Unit: "piece", For: sh.ID})
 			continue
 		}
 		if bought[sh.Veneer] == 0 {
@@ -36,7 +36,7 @@ func Needs(b *bill.Bill, p, fixtures *printing.Result, s *sheet.Result) []Need {
 	}
 	slices.Sort(veneers)
 	for _, v := range veneers {
-		out = append(out, Need{Item: Item{Sheet, v}, Amount: Pieces(bought[v])})
+		out = append(out, Need{Item: Item{Sheet, v}, Amount: Pieces(bought[v]), Unit: "piece"})
 	}
 	for _, l := range b.Lines {
 		step := 1.0
@@ -46,9 +46,9 @@ func Needs(b *bill.Bill, p, fixtures *printing.Result, s *sheet.Result) []Need {
 		switch {
 		case l.Quantity <= 0 || strings.HasPrefix(l.Item, "printed "):
 		case l.Section == bill.Hardware:
-			out = append(out, Need{Item: Item{Hardware, l.Item}, Amount: Of(ceilTo(l.Quantity, step))})
+			out = append(out, Need{Item: Item{Hardware, l.Item}, Amount: Of(ceilTo(l.Quantity, step)), Unit: "piece"})
 		case l.Section == bill.Consumable:
-			out = append(out, Need{Item: Item{Consumable, l.Item}, Amount: Of(ceilTo(l.Quantity, step))})
+			out = append(out, Need{Item: Item{Consumable, l.Item}, Amount: Of(ceilTo(l.Quantity, step)), Unit: l.Unit})
 		}
 	}
 	return out

@@ -60,7 +60,8 @@ func TestPlanningWithStock(t *testing.T) {
 		t.Fatalf("the first is cut from %s", on(first))
 	}
 	want := []Need{
-		{Item: abs, Amount: Of(123.5), OneLot: true, For: "load-01"}, {Item: walnut, Amount: Pieces(1)}, {Item: screws, Amount: Pieces(4)}, {Item: glue, Amount: Of(12.4)},
+		{Item: abs, Amount: Of(123.5), Unit: "g", OneLot: true, For: "load-01"}, {Item: walnut, Amount: Pieces(1), Unit: "piece"},
+		{Item: screws, Amount: Pieces(4), Unit: "piece"}, {Item: glue, Amount: Of(12.4), Unit: "ml"},
 	}
 	if d := cmp.Diff(want, Needs(b, loads, nil, first)); d != "" {
 		t.Error(d)

@@ -14,6 +14,7 @@ type Need struct {
 	Item
 	Lot    string // a lot that it must be, as for a piece of veneer that was planned on; "" for any
 	Amount Amount
+	Unit   string // what the amount is measured in: g, piece, ml, m; "" as the item is
 	OneLot bool   // it must all come from one lot, as the filament of a print load does
 	For    string // what it is for: "load-03"
 }
@@ -85,6 +86,11 @@ func (s *Store) Reserve(ctx context.Context, job string, needs []Need, why Note)
 		stock, err := stockOf(ctx, tx, StockOptions{})
 		if err != nil {
 			return err
+		}
+		for _, n := range needs {
+			if it, ok := stock.Of(n.Item); ok && n.Unit != "" && n.Unit != it.Unit {
+				return fmt.Errorf("%s is wanted in %s, and in stock it is measured in %s", n.Item, n.Unit, it.Unit)
+			}
 		}
 		taken, short := allocate(stock, job, needs)
 		if len(short) > 0 {

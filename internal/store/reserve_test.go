@@ -2,6 +2,7 @@ package store
 
 import (
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -193,4 +194,21 @@ func TestMoney(t *testing.T) {
 		t.Errorf("%v, %d", worth, unpriced)
 	}
 	sound(t, s)
+}
+
+// What the plan has in one unit and the stock in another is not taken for the
+// same.
+func TestReserveUnits(t *testing.T) {
+	s := fresh(t)
+	ctx := t.Context()
+	must[Ref](t)(s.Add(ctx, Receipt{Item: glue, Unit: "ml", Amount: Of(100)}))
+	ok(t, s.Plan(ctx, Job{ID: "a"}, Note{}))
+	if _, err := s.Reserve(ctx, "a", []Need{{Item: glue, Amount: Of(5), Unit: "g"}}, Note{}); err == nil || !strings.Contains(err.Error(), "in g, and in stock it is measured in ml") {
+		t.Errorf("%v", err)
+	}
+	for _, unit := range []string{"ml", ""} {
+		if r := must[Reservation](t)(s.Reserve(ctx, "a", []Need{{Item: glue, Amount: Of(5), Unit: unit}}, Note{})); len(r.Taken) != 1 {
+			t.Errorf("%+v", r)
+		}
+	}
 }

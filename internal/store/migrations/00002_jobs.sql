@@ -10,6 +10,7 @@ CREATE TABLE need (
   item    TEXT NOT NULL CHECK (length(item) BETWEEN 1 AND 200),
   lot     TEXT NOT NULL,
   amount  INTEGER NOT NULL CHECK (amount BETWEEN 1 AND 1000000000000),
+  unit    TEXT NOT NULL CHECK (unit IN ('', 'g', 'piece', 'ml', 'm')),
   one_lot INTEGER NOT NULL CHECK (one_lot IN (0, 1)),
   purpose TEXT NOT NULL,
   PRIMARY KEY (job, line)
