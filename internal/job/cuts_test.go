@@ -1,8 +1,6 @@
 package job
 
 import (
-	"bytes"
-	"encoding/csv"
 	"testing"
 
 	"groundwork/examples"
@@ -12,14 +10,7 @@ import (
 func TestSheetCuts(t *testing.T) {
 	for _, name := range examples.Pieces() {
 		_, p := planned(t, name)
-		data, err := cutsCSV(p)
-		if err != nil {
-			t.Fatal(err)
-		}
-		rows, err := csv.NewReader(bytes.NewReader(data)).ReadAll()
-		if err != nil {
-			t.Fatal(err)
-		}
+		rows := cutRows(p)
 		count := map[string]int{}
 		for _, r := range rows[1:] {
 			count[r[7]]++

@@ -33,6 +33,11 @@ type Document struct {
 	Cautions      []CautionDoc      `json:"cautions" jsonschema:"description=Warnings that belong to operations"`
 	Stability     []TipDoc          `json:"stability" jsonschema:"description=Load that tips the piece about each side of its feet"`
 	Strength      *StrengthDoc      `json:"strength,omitempty" jsonschema:"description=How the piece bears its loads; left out unless asked for"`
+	Fixtures      []FixtureDoc      `json:"fixtures" jsonschema:"description=What is made beside the piece; to make it with"`
+	FixtureLoads  []PlateDoc        `json:"fixture_loads" jsonschema:"description=Print loads of fixtures; segments are parts of fixtures"`
+	Clamping      []ClampDoc        `json:"clamping" jsonschema:"description=How each glue-up lies on the bench; in order"`
+	Calendar      *CalendarDoc      `json:"calendar" jsonschema:"nullable,description=What is done when; null while that is not known"`
+	Kit           *KitDoc           `json:"kit" jsonschema:"nullable,description=How it is packed and sent; null while that is not known"`
 	Bill          []BillDoc         `json:"bill" jsonschema:"description=Everything the piece takes"`
 	Totals        Totals            `json:"totals" jsonschema:"description=Sums"`
 }

@@ -109,6 +109,8 @@ func Describe(p *plan.Plan, names Names) Document {
 	describeJoints(&d, p)
 	describeCores(&d, p, names)
 	describeVeneer(&d, p, names)
+	describeFixtures(&d, p, names)
+	d.Calendar, d.Kit = describeSchedule(p.Schedule, names), describeKit(p.Kit, names)
 	describeVerdicts(&d, p)
 	d.Strength = describeStrength(p)
 	return d

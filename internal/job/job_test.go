@@ -122,14 +122,64 @@ func TestEveryExampleGivesAWholeJob(t *testing.T) {
 			checkSegments(t, k, p, d, files)
 			checkPatterns(t, d)
 			checkJoints(t, p)
-			for _, b := range d.Panels {
-				for _, name := range []string{b.SVG, b.DXF} {
-					if !slices.ContainsFunc(files, func(f File) bool { return f.Name == name }) {
-						t.Errorf("plan.json names %s, which is not there", name)
-					}
-				}
-			}
+			checkNames(t, d, files)
 		})
+	}
+}
+
+// checkNames holds the files of a job against those that its plan.json names.
+func checkNames(t *testing.T, d Document, files []File) {
+	t.Helper()
+	there := map[string]bool{}
+	for _, f := range files {
+		if there[f.Name] {
+			t.Errorf("%s is there twice", f.Name)
+		}
+		if len(f.Data) == 0 {
+			t.Errorf("%s is empty", f.Name)
+		}
+		there[f.Name] = true
+	}
+	named := map[string]bool{}
+	name := func(file string) {
+		if named[file] = true; file != "" && !there[file] {
+			t.Errorf("plan.json names %s, which is not there", file)
+		}
+	}
+	for _, s := range d.Segments {
+		name(s.File)
+	}
+	for _, l := range slices.Concat(d.Plates, d.FixtureLoads) {
+		name(l.File)
+	}
+	for _, b := range d.Panels {
+		name(b.SVG)
+		name(b.DXF)
+	}
+	for _, f := range d.Fixtures {
+		for _, p := range f.Parts {
+			name(p.File)
+		}
+		for _, q := range f.Templates {
+			name(q.File)
+		}
+	}
+	for _, c := range d.Clamping {
+		name(c.Drawing)
+	}
+	for _, c := range d.Calendar.Charts {
+		name(c)
+	}
+	for _, q := range d.Kit.Parcels {
+		name(q.Drawing)
+	}
+	if len(d.Fixtures) == 0 || len(d.Calendar.Activities) == 0 || len(d.Kit.Parcels) == 0 {
+		t.Errorf("%d fixtures, %d activities, %d parcels", len(d.Fixtures), len(d.Calendar.Activities), len(d.Kit.Parcels))
+	}
+	for f := range there { // what is of one kind of part is named by its part
+		if (strings.HasSuffix(f, ".stl") || strings.HasSuffix(f, ".3mf") && f != "piece.3mf" || strings.HasSuffix(f, ".svg")) && !named[f] {
+			t.Errorf("%s is of nothing that plan.json tells of", f)
+		}
 	}
 }
 

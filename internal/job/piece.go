@@ -15,8 +15,7 @@ import (
 // every member in its place, to be looked at or taken on elsewhere. Copies of
 // one member share a body. The whole is moved into the positive octant, as 3MF
 // demands, but no higher: what hangs on a wall keeps its height.
-func pieceFile(ctx context.Context, k *solid.Kernel, p *piece.Piece, names Names) (File, error) {
-	fail := func(err error) (File, error) { return File{}, fmt.Errorf("%s: %w", names.Piece(), err) }
+func pieceFile(ctx context.Context, k *solid.Kernel, p *piece.Piece) ([]byte, error) {
 	d := mesh.Document{Metadata: []mesh.Metadata{
 		{Name: "Title", Value: p.Title},
 		{Name: "Application", Value: "Groundwork"},
@@ -25,13 +24,13 @@ func pieceFile(ctx context.Context, k *solid.Kernel, p *piece.Piece, names Names
 	for _, m := range p.Members {
 		s, err := m.Body(0)
 		if err != nil {
-			return fail(err)
+			return nil, err
 		}
 		body, ok := known[s.Hash()]
 		if !ok {
 			made, err := k.Export(ctx, s, geom.World())
 			if err != nil {
-				return fail(fmt.Errorf("%s: %w", m.ID, err))
+				return nil, fmt.Errorf("%s: %w", m.ID, err)
 			}
 			body = len(d.Bodies)
 			known[s.Hash()] = body
@@ -46,8 +45,6 @@ func pieceFile(ctx context.Context, k *solid.Kernel, p *piece.Piece, names Names
 		*at = at.Sub(low)
 	}
 	var b bytes.Buffer
-	if _, err := d.WriteTo(&b); err != nil {
-		return fail(err)
-	}
-	return File{names.Piece(), b.Bytes()}, nil
+	_, err := d.WriteTo(&b)
+	return b.Bytes(), err
 }

@@ -28,11 +28,11 @@ func TestRoundTrip(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			k, native := planned(t, name)
 			ctx := context.Background()
-			file, err := pieceFile(ctx, k, native.Piece, Names{})
+			data, err := pieceFile(ctx, k, native.Piece)
 			if err != nil {
 				t.Fatal(err)
 			}
-			r, err := intake.Make(ctx, k, []intake.File{{Name: file.Name, Data: file.Data}}, native.Shop, intake.Options{
+			r, err := intake.Make(ctx, k, []intake.File{{Name: Names{}.Piece(), Data: data}}, native.Shop, intake.Options{
 				Name: name, Use: native.Piece.Use, Sizes: native.Piece.Sizes, Hangs: true,
 			})
 			if err != nil {

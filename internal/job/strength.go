@@ -95,9 +95,9 @@ func describeStrength(p *plan.Plan) *StrengthDoc {
 	return d
 }
 
-// strengthCSV is the table of what each part bears, by the case that it bears
+// strengthRows is the table of what each part bears, by the case that it bears
 // worst.
-func strengthCSV(p *plan.Plan) ([]byte, error) {
+func strengthRows(p *plan.Plan) [][]string {
 	rows := [][]string{{"part", "what", "case", "value", "limit", "unit", "margin", "judged", "rests_on"}}
 	for _, v := range p.Strength.Worst() {
 		judged := "yes"
@@ -110,5 +110,5 @@ func strengthCSV(p *plan.Plan) ([]byte, error) {
 		}
 		rows = append(rows, []string{v.Subject, v.What, v.Case, number(v.Value, 3), number(v.Limit, 3), v.Unit, margin, judged, v.Source})
 	}
-	return encodeCSV("strength.csv", rows)
+	return rows
 }

@@ -208,6 +208,9 @@ func fixtureInputs(pl *Plan) fixture.Inputs {
 	}
 }
 
+// CouponForm is the form on which is written what the plan's coupons measure.
+func (pl *Plan) CouponForm() *shop.Measured { return fixture.CouponForm(fixtureInputs(pl)) }
+
 // fixturePrintingOptions are those of the segments, for the fixtures' parts, some of which
 // must be printed as they are drawn.
 func fixturePrintingOptions(pl *Plan, o printing.Options) printing.Options {

@@ -54,6 +54,16 @@ export interface PlanDoc {
   stability: TipDoc[];
   /** How the piece bears its loads; left out unless asked for */
   strength?: StrengthDoc;
+  /** What is made beside the piece, to make it with */
+  fixtures: FixtureDoc[];
+  /** Print loads of fixtures; segments are parts of fixtures */
+  fixture_loads: PlateDoc[];
+  /** How each glue-up lies on the bench, in order */
+  clamping: ClampDoc[];
+  /** What is done when; null while that is not known */
+  calendar: CalendarDoc | null;
+  /** How it is packed and sent; null while that is not known */
+  kit: KitDoc | null;
   /** Everything the piece takes */
   bill: BillDoc[];
   /** Sums */
@@ -474,6 +484,240 @@ export interface TipDoc {
   overhang_mm: number;
   /** Load that lifts the feet opposite; null when no load does */
   force_n: number | null;
+}
+
+/** One thing to make beside the piece, that the work is held, pressed or guided by. */
+export interface FixtureDoc {
+  id: string;
+  kind: string;
+  /** IDs of segments; seams; joints; members; patterns or plugs */
+  serves: string[];
+  /** Operation of the job that it belongs to */
+  step: string;
+  /** How it is used */
+  words: string;
+  parts: FixturePartDoc[];
+  /** Drawings at full size to saw or drill by */
+  templates: TemplateDoc[];
+  /** Gaps that are left on purpose */
+  clearances: ClearanceDoc[];
+}
+
+export interface FixturePartDoc {
+  id: string;
+  /** Solid; empty if it is not printed */
+  file: string;
+  /** Empty if it is not printed */
+  filament: string;
+  /** If it is not printed */
+  material: string;
+  quantity: number;
+  /** Must be printed as it lies in its file */
+  as_drawn: boolean;
+  /** Its own coordinates in the world; for each place where it is used with the piece; empty for coupons */
+  lies: FrameDoc[];
+}
+
+export interface TemplateDoc {
+  id: string;
+  file: string;
+  material: string;
+  thickness_mm: number;
+  quantity: number;
+  words: string;
+}
+
+export interface ClearanceDoc {
+  between: string;
+  gap_mm: number;
+  why: string;
+  source: string;
+}
+
+/** How one glue-up lies on the bench and what presses it. */
+export interface ClampDoc {
+  id: string;
+  step: string;
+  /** Seams or joints that it closes */
+  serves: string[];
+  /** What is put together */
+  parts: string[];
+  fixtures: string[];
+  /** An earlier one that looks just like it; or empty */
+  like: string;
+  clamps: number;
+  drawing: string;
+  /** Of the drawing; 5 means 1:5 */
+  scale: number;
+  words: string[];
+  closes: CloseDoc[];
+}
+
+export interface CloseDoc {
+  seams: string[];
+  force_n: number;
+  area_mm2: number;
+  least_mpa: number;
+  most_mpa: number;
+}
+
+/** What is done when. Seconds are wall-clock time from the midnight before the first day; dates stand beside them if a day to start on was given. */
+export interface CalendarDoc {
+  /** First day (YYYY-MM-DD); empty: days are counted and day 1 is a Monday */
+  start: string;
+  /** Local time of the end; empty if days are counted */
+  finish: string;
+  begin_s: number;
+  end_s: number;
+  /** No calendar of this work ends before */
+  least_s: number;
+  /** That persons are at it */
+  hands_s: number;
+  /** By their start */
+  activities: ActivityDoc[];
+  /** What sets the end; earliest first */
+  critical: CriticalDoc[];
+  /** The job again with something else */
+  alternatives: AlternativeDoc[];
+  /** What the calendar rests on */
+  rests: string[];
+  /** Files with the bars */
+  charts: string[];
+}
+
+export interface ActivityDoc {
+  id: string;
+  kind: string;
+  of: string;
+  start_s: number;
+  end_s: number;
+  /** That a person is at it; from its start */
+  hand_s: number;
+  /** That it may start later */
+  slack_s: number;
+  critical: boolean;
+  machine: string;
+  after: WaitDoc[];
+  note: string;
+}
+
+export interface WaitDoc {
+  on: string;
+  lag_s: number;
+  why: string;
+}
+
+export interface CriticalDoc {
+  activity: string;
+  why: string;
+  /** For working hours */
+  wait_s: number;
+}
+
+export interface AlternativeDoc {
+  what: string;
+  end_s: number;
+  finish: string;
+}
+
+/** How the piece is sent, and what a batch costs. */
+export interface KitDoc {
+  split: string;
+  /** On every part; parts of different revisions may not be mixed */
+  revision: string;
+  /** Of all parcels as sent */
+  mass_g: number;
+  /** What goes into the parcels as one */
+  things: ThingDoc[];
+  parcels: ParcelDoc[];
+  /** In the hardware box; spares not counted */
+  hardware: CountDoc[];
+  spares: SpareDoc[];
+  /** How cut veneer is packed; null where none is sent */
+  veneer: PileDoc | null;
+  /** The insert sheet; line by line */
+  insert: string[];
+  prices: PriceDoc[];
+}
+
+export interface ThingDoc {
+  n: number;
+  id: string;
+  kind: string;
+  members: string[];
+  segments: string[];
+  /** With padding */
+  size_mm: Vec;
+  mass_g: number;
+  label: string;
+  note: string;
+}
+
+export interface ParcelDoc {
+  id: string;
+  /** ID of the shop's box; empty for one made to measure */
+  box: string;
+  inside_mm: Vec;
+  outside_mm: Vec;
+  /** Numbers of the things in order of packing */
+  things: number[];
+  mass_g: number;
+  length_and_girth_mm: number;
+  layers: number;
+  drawing: string;
+  steps: string[];
+  drop: DropDoc;
+}
+
+export interface DropDoc {
+  height_1a_mm: number;
+  height_2a_mm: number;
+  drops: number;
+  advice: string;
+  source: string;
+}
+
+export interface CountDoc {
+  item: string;
+  quantity: number;
+  /** Of one */
+  mass_g: number;
+}
+
+export interface SpareDoc {
+  item: string;
+  quantity: number;
+  why: string;
+}
+
+export interface PileDoc {
+  blanks: number;
+  size_mm: Vec;
+  thickness_mm: number;
+  rolled: boolean;
+  /** Inside the roll; 0 if flat */
+  radius_mm: number;
+  /** That all of it bends to */
+  least_radius_mm: number;
+}
+
+export interface PriceDoc {
+  batch: number;
+  /** For one kit; in the order in which they add up */
+  lines: PriceLineDoc[];
+  /** Of one; without the margin */
+  cost: number;
+  /** Price of one */
+  each: number;
+  /** Price of the batch */
+  total: number;
+}
+
+export interface PriceLineDoc {
+  what: string;
+  each: number;
+  /** What the number rests on */
+  rests: string;
 }
 
 export interface BillDoc {
