@@ -227,6 +227,7 @@ var stages = []stage{
 			pl.Bill = bill.Make(bill.Inputs{
 				Joints: pl.Joints, Seams: pl.Seams, Layout: pl.Layout, Patterns: pl.Patterns,
 				Sheets: pl.Sheets, Printing: pl.Printing, Members: len(pl.Piece.Members), Shop: pl.Shop,
+				Fixtures: pl.Fixtures, FixturePrinting: pl.FixturePrinting,
 			})
 			return nil, nil
 		},
