@@ -53,16 +53,16 @@ func (w *working) keep(ctx context.Context) {
 		}
 		switch {
 		case err != nil:
-			w.Log.Warn("the lease could not be put off", slog.String("worker", w.name), slog.Any("error", err))
+			w.quiet.Warn("the lease could not be put off", slog.String("worker", w.name), slog.Any("error", err))
 		default:
 			last = t
 			if err := w.sweep(ctx, t.Sub(steady) >= w.pace.lease, astray, t); err != nil && ctx.Err() == nil {
-				w.Log.Warn("looking for tasks whose worker is gone", slog.Any("error", err))
+				w.quiet.Warn("looking for tasks whose worker is gone", slog.Any("error", err))
 			}
 			if t.Sub(cleaned) > time.Hour {
 				cleaned = t
 				if err := w.clean(ctx); err != nil && ctx.Err() == nil {
-					w.Log.Warn("cleaning up", slog.Any("error", err))
+					w.quiet.Warn("cleaning up", slog.Any("error", err))
 				}
 			}
 		}
@@ -130,7 +130,7 @@ func (w *working) sweep(ctx context.Context, others bool, astray map[int64]time.
 			}
 			n, err := r.RowsAffected()
 			freed = n > 0
-			if err != nil || !freed || mine {
+			if err != nil || !freed {
 				return err
 			}
 			_, err = tx.ExecContext(ctx, w.sql("UPDATE task SET lost = lost + 1 WHERE id = $1"), o.task)

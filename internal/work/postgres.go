@@ -82,7 +82,7 @@ func (q *Queue) openPostgres(ctx context.Context, database string) (err error) {
 	q.engine = e
 	err = q.makeReady(ctx, pool, e)
 	if err == nil {
-		err = e.prepare(q.Log)
+		err = e.prepare(q.quiet)
 	}
 	if err != nil {
 		return errors.Join(err, q.Close())

@@ -122,7 +122,7 @@ func (q *Queue) again(ctx context.Context, limit time.Duration, f func(context.C
 		case time.Since(start) > limit:
 			return err
 		}
-		q.Log.Warn("the database does not answer; trying again", slog.Any("error", err))
+		q.quiet.Warn("the database does not answer; trying again", slog.Any("error", err))
 		select {
 		case <-ctx.Done():
 			return ctx.Err()

@@ -92,7 +92,7 @@ func (q *Queue) openSQLite(ctx context.Context, path string) (err error) {
 		return q.migrate(ctx, e, goose.DialectSQLite3, "migrations/sqlite")
 	})
 	if err == nil {
-		err = e.prepare(q.Log)
+		err = e.prepare(q.quiet)
 	}
 	if err != nil {
 		return errors.Join(err, q.Close())

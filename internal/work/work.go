@@ -144,6 +144,7 @@ type Queue struct {
 	dialect  dialect
 	engine   engine
 	pace     pace
+	quiet    *slog.Logger // for what is said over and over
 	mu       sync.Mutex
 	finished chan struct{} // closed and made anew when this process has finished something
 }
@@ -182,7 +183,7 @@ func open(ctx context.Context, database string, o Options, p pace) (*Queue, erro
 	if o.Told == nil {
 		o.Told = func(Event) {}
 	}
-	q := &Queue{Options: o, pace: p, queue: "work-" + digest(o.Program)[:16], finished: make(chan struct{})}
+	q := &Queue{Options: o, pace: p, queue: "work-" + digest(o.Program)[:16], finished: make(chan struct{}), quiet: spare(o.Log)}
 	connect := q.openSQLite
 	if IsPostgres(database) {
 		connect = q.openPostgres

@@ -55,7 +55,7 @@ func (q *Queue) work(ctx context.Context, handlers map[string]Handler, n int) er
 	if err := q.again(ctx, patience, w.beat); err != nil {
 		return err
 	}
-	c, err := q.engine.start(ctx, plant{name: w.name, queue: q.queue, kinds: w.kinds, n: n, fetch: q.pace.fetch, log: q.Log, what: w.do})
+	c, err := q.engine.start(ctx, plant{name: w.name, queue: q.queue, kinds: w.kinds, n: n, fetch: q.pace.fetch, log: q.quiet, what: w.do})
 	if err != nil {
 		return err
 	}
@@ -148,7 +148,7 @@ func (w *working) do(ctx context.Context, job *river.Job[jobArgs]) error {
 		return river.JobSnooze(0) // which does not count as a try
 	case err != nil && job.Attempt < Tries:
 		w.tell(e, Failed, start, err, true)
-		return err
+		return errors.New(storable(err))
 	case err != nil:
 		return w.fail(ctx, job, e, start, fmt.Errorf("tried %d times, at last: %w", job.Attempt, err))
 	}
@@ -211,16 +211,21 @@ func (w *working) save(ctx context.Context, job *river.Job[jobArgs], e Event, re
 
 // fail gives a task up, if this worker still has it, and completes the job.
 func (w *working) fail(ctx context.Context, job *river.Job[jobArgs], e Event, start time.Time, why error) error {
-	text := strings.ReplaceAll(strings.ToValidUTF8(why.Error(), "?"), "\x00", "?")
 	if err := w.complete(ctx, job, `INSERT INTO failure (id, why, failed_at) SELECT $1, $2, {now} FROM river_job
 		WHERE river_job.id = $3 AND river_job.state = 'running' AND {holder} = $4
 		ON CONFLICT (id) DO UPDATE SET why = excluded.why, failed_at = excluded.failed_at`,
-		job.Args.ID, strings.ToValidUTF8(fmt.Sprintf("%.4000s", text), "?"), job.ID, w.name); err != nil {
+		job.Args.ID, storable(why), job.ID, w.name); err != nil {
 		return err
 	}
 	w.tell(e, Failed, start, why, false)
 	w.wake()
 	return nil
+}
+
+// storable is an error's text as both databases take it, River's JSON included:
+// PostgreSQL takes no zero bytes and only UTF-8.
+func storable(err error) string {
+	return strings.ReplaceAll(strings.ToValidUTF8(fmt.Sprintf("%.4000s", err.Error()), "?"), "\x00", "?")
 }
 
 func (w *working) complete(ctx context.Context, job *river.Job[jobArgs], statement string, args ...any) error {
