@@ -38,9 +38,12 @@ type planCommand struct {
 	Kerf       bool              `help:"Draw cut lines half a kerf outside, for a laser that does not allow for it itself."`
 	NestRounds int               `help:"How many times nesting takes a layout up and lays it again; more is tighter and slower." placeholder:"N"`
 	NestTime   time.Duration     `help:"How long to look for better layouts of veneer and print loads, as in 2m. The job then depends on the machine." placeholder:"TIME"`
-	Inch       bool              `help:"Show lengths in inches on the screen."`
+	Inch       bool              `help:"Show lengths in inches, on the screen and in the bench book."`
+	Start      string            `help:"Day on which work begins, as in 2027-01-11. Without it the calendar counts days, from a Monday." placeholder:"DATE"`
 	marksFlag
 	strengthFlag
+	bookFlags
+	kitFlags
 }
 
 // lasting is a clock of what share of a time has gone by since it was first
@@ -67,6 +70,17 @@ func (c *planCommand) Run(ctx context.Context, out *output) error {
 		Sheet:    sheet.Options{FaceDown: c.FaceDown, Compensate: c.Kerf, Iterations: c.NestRounds, Spent: lasting(c.NestTime - c.NestTime/5)},
 		Strength: c.options(),
 	}
+	var err error
+	if o.Schedule.Start, err = day(c.Start); err != nil {
+		return err
+	}
+	if o.Kit, err = c.kit(); err != nil {
+		return err
+	}
+	write := job.Options{Replace: c.Replace, Sheet: sheet.Options{FaceDown: c.FaceDown, Compensate: c.Kerf}}
+	if err := c.book(&write, c.Inch); err != nil {
+		return err
+	}
 	if err := c.settle(out, c.Piece, &o.Sheet); err != nil {
 		return err
 	}
@@ -79,7 +93,6 @@ func (c *planCommand) Run(ctx context.Context, out *output) error {
 	if n := stops(pl.Findings); n > 0 {
 		return alterError{n}
 	}
-	write := job.Options{Replace: c.Replace, Sheet: sheet.Options{FaceDown: c.FaceDown, Compensate: c.Kerf}}
 	if err := job.Write(ctx, k, pl, c.Out, write); err != nil {
 		return withReplace(err)
 	}
@@ -256,7 +269,23 @@ func showTotals(out *output, p *plan.Plan, inch bool) {
 	}
 	fmt.Fprintf(out.Out, "  Joints   %d joints with %d screws, %d seams\n", len(p.Joints.Joints), screws, len(p.Seams.Seams))
 	fmt.Fprintf(out.Out, "  Bench    about %s of your time; the piece weighs %s\n", dur(b.LabourSeconds), unit.FormatMass(p.Checks.Mass))
+	fmt.Fprintf(out.Out, "  Done     %s\n", ending(p))
 	fmt.Fprintf(out.Out, "  Money    %.2f %s\n", b.Cost, b.Currency)
+	for _, q := range p.Kit.Parcels {
+		fmt.Fprintf(out.Out, "  Kit      %s: %s x %s x %s, %s\n", q.ID, length(q.Outside.X), length(q.Outside.Y), length(q.Outside.Z), unit.FormatMass(q.Mass))
+	}
+}
+
+// ending is when the calendar ends.
+func ending(p *plan.Plan) string {
+	r := p.Schedule
+	switch {
+	case len(r.Activities) == 0:
+		return "never, in these hours"
+	case !r.Finish.IsZero():
+		return r.Finish.Format("on Monday 2 January 2006")
+	}
+	return fmt.Sprintf("on day %d", int(r.End/86400)+1)
 }
 
 // overall is the size of the piece as its file gives it.

@@ -11,7 +11,8 @@ import (
 )
 
 // TestDocumentedFilesParse reads the YAML blocks of docs/piece-file.md: first
-// a piece, then a shop that has what the piece asks for.
+// a piece, then a shop that has what the piece asks for, then more of
+// its sections.
 func TestDocumentedFilesParse(t *testing.T) {
 	data, err := os.ReadFile("../../docs/piece-file.md")
 	if err != nil {
@@ -25,7 +26,7 @@ func TestDocumentedFilesParse(t *testing.T) {
 		}
 		blocks = append(blocks, block)
 	}
-	if len(blocks) != 2 {
+	if len(blocks) != 3 {
 		t.Fatalf("%d blocks", len(blocks))
 	}
 	d, err := piece.Parse("docs/piece-file.md", []byte(blocks[0]))
@@ -47,6 +48,13 @@ func TestDocumentedFilesParse(t *testing.T) {
 	s, err := shop.Parse("docs/piece-file.md", []byte(blocks[1]))
 	if err != nil {
 		t.Fatal(err)
+	}
+	with, err := shop.Parse("docs/piece-file.md", []byte(blocks[1]+blocks[2]))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if with.Work.NightPrinting || len(with.Work.Holidays) != 1 || len(with.Work.Hours.Saturday) != 1 || with.Parcels.Longest != 1200 {
+		t.Errorf("read as %+v, %+v", with.Work, with.Parcels)
 	}
 	if _, ok := s.Veneer(p.Veneer.Veneer); !ok {
 		t.Errorf("the shop has no veneer %q", p.Veneer.Veneer)
