@@ -44,6 +44,7 @@ type planCommand struct {
 	strengthFlag
 	bookFlags
 	kitFlags
+	stockFlag
 }
 
 // lasting is a clock of what share of a time has gone by since it was first
@@ -84,7 +85,14 @@ func (c *planCommand) Run(ctx context.Context, out *output) error {
 	if err := c.settle(out, c.Piece, &o.Sheet); err != nil {
 		return err
 	}
-	pl, k, err := makePlan(ctx, out, c.Piece, c.Shop, c.Set, o)
+	s, err := readShop(c.Shop)
+	if err != nil {
+		return err
+	}
+	if s, err = c.overlay(ctx, out, s, nameOf(c.Out)); err != nil {
+		return err
+	}
+	pl, k, err := makePlan(ctx, out, c.Piece, s, c.Set, o)
 	if err != nil {
 		return err
 	}
@@ -99,7 +107,7 @@ func (c *planCommand) Run(ctx context.Context, out *output) error {
 	showStrength(out, pl)
 	showTotals(out, pl, c.Inch)
 	fmt.Fprintf(out.Out, "The job is in %s\n", c.Out)
-	return nil
+	return c.reserve(ctx, out, pl, nameOf(c.Out))
 }
 
 // withReplace adds to an error about a job that is there already what to do.
@@ -123,7 +131,11 @@ func (c *checkCommand) Run(ctx context.Context, out *output) error {
 	if err := c.settle(out, c.Piece, &o.Sheet); err != nil {
 		return err
 	}
-	pl, k, err := makePlan(ctx, out, c.Piece, c.Shop, c.Set, o)
+	s, err := readShop(c.Shop)
+	if err != nil {
+		return err
+	}
+	pl, k, err := makePlan(ctx, out, c.Piece, s, c.Set, o)
 	if err != nil {
 		return err
 	}
@@ -137,8 +149,8 @@ func (c *checkCommand) Run(ctx context.Context, out *output) error {
 	return nil
 }
 
-// makePlan reads the files and works everything out. The caller closes the kernel.
-func makePlan(ctx context.Context, out *output, pieceFile, shopFile string, set map[string]string, o plan.Options) (*plan.Plan, *solid.Kernel, error) {
+// makePlan reads the piece and works everything out. The caller closes the kernel.
+func makePlan(ctx context.Context, out *output, pieceFile string, s *shop.Shop, set map[string]string, o plan.Options) (*plan.Plan, *solid.Kernel, error) {
 	doc, err := piece.ParseFile(pieceFile)
 	if err != nil {
 		return nil, nil, err
@@ -148,10 +160,6 @@ func makePlan(ctx context.Context, out *output, pieceFile, shopFile string, set 
 		if len(set) > 0 { // the fault may lie in what was given on the command line
 			return nil, nil, fmt.Errorf("with --set %s: %w", joined(set), err)
 		}
-		return nil, nil, err
-	}
-	s, err := readShop(shopFile)
-	if err != nil {
 		return nil, nil, err
 	}
 	k, err := solid.New(solid.Options{})

@@ -1,5 +1,6 @@
 // Command groundwork turns a piece file and a shop file into a job folder:
-// print files, veneer cut sheets, hardware list, times, costs and findings.
+// print files, veneer cut sheets, fixtures, bench book, calendar, hardware list,
+// costs, kit and findings. It keeps the shop's stock, too.
 package main
 
 import (
@@ -35,14 +36,24 @@ type interruptedError struct{ left string }
 func (e interruptedError) Error() string { return "interrupted: " + e.left }
 
 type commands struct {
-	Plan    planCommand    `cmd:"" help:"Work out the whole job and write the job folder."`
-	Check   checkCommand   `cmd:"" help:"Read a piece and say what would have to change, without writing anything."`
-	Import  importCommand  `cmd:"" help:"Make a piece file of solids that were drawn elsewhere: STL, OBJ, 3MF."`
-	Nest    nestCommand    `cmd:"" help:"Lay outlines of your own on a strip as short as can be."`
-	New     newCommand     `cmd:"" help:"Start a piece (and a shop) of your own from the library."`
-	Serve   serveCommand   `cmd:"" help:"Open a folder of pieces as a page in the browser."`
-	Schema  schemaCommand  `cmd:"" help:"Print the JSON Schema of a file: piece, shop or plan."`
-	Version versionCommand `cmd:"" help:"Print the version."`
+	New    newCommand    `cmd:"" group:"A piece:" help:"Start a piece (and a shop) of your own from the library."`
+	Import importCommand `cmd:"" group:"A piece:" help:"Make a piece file of solids that were drawn elsewhere: STL, OBJ, 3MF."`
+	Check  checkCommand  `cmd:"" group:"A piece:" help:"Read a piece and say what would have to change, without writing anything."`
+	Plan   planCommand   `cmd:"" group:"A piece:" help:"Work out the whole job and write the job folder."`
+	Line   lineCommand   `cmd:"" group:"A piece:" help:"Plan a family of one piece over sizes and veneers, and compare hours, material and money."`
+	Nest   nestCommand   `cmd:"" group:"A piece:" help:"Lay outlines of your own on a strip as short as can be."`
+	Serve  serveCommand  `cmd:"" group:"A piece:" help:"Open a folder of pieces as a page in the browser."`
+
+	Measure   measureCommand   `cmd:"" group:"The shop:" help:"Write what you measured on the coupons into the shop file."`
+	Stock     stockCommand     `cmd:"" group:"The shop:" help:"What the shop has, what is reserved of it for which job, and what was used."`
+	Calibrate calibrateCommand `cmd:"" group:"The shop:" help:"Hold what printers really took against the estimates, and plan by it from then on."`
+	Backup    backupCommand    `cmd:"" group:"The shop:" help:"Copy the stock to a file, whole and checked, while others use it."`
+	Restore   restoreCommand   `cmd:"" group:"The shop:" help:"Put a backup in the place of the stock; what is there is kept beside it."`
+	Export    exportCommand    `cmd:"" group:"The shop:" help:"Write the stock out as tables and text, to be read by anything."`
+
+	Worker  workerCommand  `cmd:"" group:"Other:" help:"Work for everybody who shares long work through a database."`
+	Schema  schemaCommand  `cmd:"" group:"Other:" help:"Print the JSON Schema of a file: piece, shop or plan."`
+	Version versionCommand `cmd:"" group:"Other:" help:"Print the version."`
 }
 
 const description = `Groundwork plans furniture made as printed cores under real veneer.
@@ -50,7 +61,8 @@ const description = `Groundwork plans furniture made as printed cores under real
 You describe the piece in one file and your shop in another. It cuts the
 members into segments that fit your printer, places screws, inserts and dowels,
 draws every leaf and band of veneer, lays them on sheets, and writes a folder
-with print files, cut sheets, hardware, hours and money.
+with print files, cut sheets, fixtures, a bench book, a calendar, hardware,
+hours and money, and how to pack it as a kit.
 
 Start with:  groundwork new heron-side-table
 
@@ -75,7 +87,7 @@ func run(args []string, stdout, stderr *os.File) int {
 	status, done := 0, false
 	parser, err := kong.New(&c,
 		kong.Name("groundwork"), kong.Description(description), kong.UsageOnError(),
-		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 90}),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true, NoExpandSubcommands: true, WrapUpperBound: 90}),
 		kong.Writers(stdout, stderr), kong.BindTo(ctx, (*context.Context)(nil)), kong.Bind(&output{stdout, stderr}),
 		kong.Exit(func(s int) { status, done = s, true }),
 	)
