@@ -117,6 +117,12 @@ func Make(in Inputs) *Bill {
 	b.machines(in)
 	b.fixtures(in)
 	b.labour(in)
+	b.sum()
+	return b
+}
+
+// sum puts the lines in the order of their sections, and adds them up.
+func (b *Bill) sum() {
 	slices.SortStableFunc(b.Lines, func(x, y Line) int {
 		return cmp.Compare(slices.Index(sections, x.Section), slices.Index(sections, y.Section))
 	})
@@ -132,7 +138,6 @@ func Make(in Inputs) *Bill {
 			b.Cost += sum
 		}
 	}
-	return b
 }
 
 func (b *Bill) add(s Section, item string, quantity float64, unit string, price float64, note string) {
@@ -203,11 +208,14 @@ func (b *Bill) veneer(in Inputs) {
 	for _, v := range in.Shop.Veneers {
 		for _, o := range v.Offcuts {
 			if n := kept[v.ID+"/"+o.ID]; n > 0 {
-				b.add(Veneer, v.ID+", offcut "+o.ID, n, "piece", o.Price, fmt.Sprintf("%.0f x %.0f mm", o.Size.X, o.Size.Y))
+				b.add(Veneer, offcut(v.ID, o.ID), n, "piece", o.Price, fmt.Sprintf("%.0f x %.0f mm", o.Size.X, o.Size.Y))
 			}
 		}
 	}
 }
+
+// offcut is the item of a piece of veneer that the shop had.
+func offcut(veneer, id string) string { return veneer + ", offcut " + id }
 
 func (b *Bill) hardware(in Inputs) {
 	type key struct {
