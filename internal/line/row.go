@@ -99,9 +99,12 @@ type Found struct {
 	Source   string           `json:"source,omitempty"`
 }
 
-// Gravest is the first finding in a sentence, or the error; "" if there is neither.
+// Gravest is the first finding in a sentence, with its remedy where it stops the
+// variant, or the error; "" if there is neither.
 func (r *Row) Gravest() string {
 	switch {
+	case len(r.Found) > 0 && r.Stops > 0 && r.Found[0].Remedy != "":
+		return r.Found[0].Subject + ": " + r.Found[0].Message + "; " + r.Found[0].Remedy
 	case len(r.Found) > 0:
 		return r.Found[0].Subject + ": " + r.Found[0].Message
 	case r.Error != "":
