@@ -287,3 +287,15 @@ func (q *Queue) workers(ctx context.Context, kind string) (n int, err error) {
 		"SELECT count(*) FROM worker WHERE queue = $1 AND kinds LIKE $2 AND until > {now}", q.queue, "%,"+kind+",%")
 	return n, err
 }
+
+// Waiting is how many tasks wait in the database for a worker: of this queue's
+// program, and of others, which its workers do not take.
+func (q *Queue) Waiting(ctx context.Context) (ours, others int, err error) {
+	err = q.rows(ctx, q.reading, func(scan func(...any) error) error { return scan(&ours, &others) },
+		`SELECT coalesce(sum(CASE WHEN queue = $1 THEN 1 ELSE 0 END), 0), coalesce(sum(CASE WHEN queue <> $1 THEN 1 ELSE 0 END), 0)
+			FROM river_job WHERE state IN ('available', 'retryable')`, q.queue)
+	if err != nil {
+		return 0, 0, fmt.Errorf("looking for waiting tasks: %w", err)
+	}
+	return ours, others, nil
+}

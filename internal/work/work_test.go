@@ -424,6 +424,18 @@ func sameKey(t *testing.T, db database) {
 
 func programs(t *testing.T, db database) {
 	name := db(t)
+	stranger := opened(t, name, Options{Program: "nobody's"})
+	ctx, stop := context.WithTimeout(t.Context(), 200*time.Millisecond)
+	defer stop()
+	if err := stranger.Run(ctx, "who", []Task{{"a", nil}, {"b", nil}}, nil); !errors.Is(err, context.DeadlineExceeded) {
+		t.Error(err)
+	}
+	for program, want := range map[string][2]int{"nobody's": {2, 0}, "one": {0, 2}} {
+		ours, others, err := opened(t, name, Options{Program: program}).Waiting(t.Context())
+		if err != nil || ours != want[0] || others != want[1] {
+			t.Errorf("%s: %d and %d wait, %v", program, ours, others, err)
+		}
+	}
 	for _, program := range []string{"one", "two", ""} {
 		q := opened(t, name, Options{Program: program})
 		works(t, q, map[string]Handler{"who": func(context.Context, []byte) ([]byte, error) { return []byte(program), nil }}, 1)

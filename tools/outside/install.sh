@@ -18,6 +18,7 @@ python3-shapely|/usr/lib/python3/dist-packages/shapely/__init__.py|polygon areas
 librsvg2-bin|/usr/bin/rsvg-convert|renders SVG
 calculix-ccx|/usr/bin/ccx|finite elements
 poppler-utils|/usr/bin/pdftotext|reads PDF
+postgresql|/usr/lib/postgresql/15/bin/postgres|database of work that several machines share; tests start a server of their own
 '
 
 case ${1-} in
