@@ -148,6 +148,10 @@ func (c *calibrateCommand) Run(ctx context.Context, out *output) error {
 			}
 			return c.edit(&output{out.Err, out.Err}, all)
 		}
+		if len(all) == 0 && c.Since != "" {
+			fmt.Fprintf(out.Out, "No load was logged since %s.\n", c.Since)
+			return nil
+		}
 		showCalibrations(out, all, runs)
 		if c.Shop == "" {
 			return nil
@@ -203,11 +207,7 @@ func showCalibrations(out *output, all []store.Calibration, runs []store.Run) {
 		if i > 0 {
 			fmt.Fprintln(out.Out)
 		}
-		loads := "loads"
-		if k.Time.N == 1 {
-			loads = "load"
-		}
-		fmt.Fprintf(out.Out, "%s with %s: %d %s logged\n", k.Printer, k.Filament, k.Time.N, loads)
+		fmt.Fprintf(out.Out, "%s with %s: %s logged\n", k.Printer, k.Filament, several(k.Time.N, "load"))
 		if !k.Time.Claimed {
 			fmt.Fprintln(out.Out, "  Too few to say anything: from three on.")
 			continue

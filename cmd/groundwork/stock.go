@@ -179,7 +179,7 @@ func reserveJob(ctx context.Context, out *output, s *store.Store, j store.Job, w
 				sum, most, loads = sum+y.Amount, max(most, y.Amount), loads+1
 			}
 		}
-		t.row(itemName(x.Item, x.Lot), amount(sum, x.Unit), "", amount(sum, x.Unit), fmt.Sprintf("for %d loads, each from one spool, the largest %s", loads, amount(most, x.Unit)))
+		t.row(itemName(x.Item, x.Lot), amount(sum, x.Unit), "", amount(sum, x.Unit), fmt.Sprintf("for %s, each from one spool, the largest %s", several(loads, "load"), amount(most, x.Unit)))
 	}
 	if err := t.end(); err != nil {
 		return err

@@ -530,7 +530,11 @@ func (c *stockPrice) Run(ctx context.Context, out *output) error {
 		if err != nil {
 			return err
 		}
-		if err := s.SetPrice(ctx, item, p, store.Note{Reason: c.Why}); err != nil {
+		why := itemName(item, "") + " at " + priceText(p, it.Unit) // what the history tells of it
+		if c.Why != "" {
+			why += ": " + c.Why
+		}
+		if err := s.SetPrice(ctx, item, p, store.Note{Reason: why}); err != nil {
 			return err
 		}
 		fmt.Fprintf(out.Out, "%s costs %s from now on.\n", itemName(item, ""), priceText(p, it.Unit))

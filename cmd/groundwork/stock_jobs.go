@@ -46,7 +46,7 @@ func (c *stockPlan) Run(ctx context.Context, out *output) error {
 			return err
 		}
 		if c.NoHold {
-			fmt.Fprintf(out.Out, "%s is entered: %d print loads, and %d offcuts that it will leave.\n", j.ID, len(j.Loads), len(j.Left))
+			fmt.Fprintf(out.Out, "%s is entered: %s, and %s that it will leave.\n", j.ID, several(len(j.Loads), "print load"), several(len(j.Left), "offcut"))
 			return nil
 		}
 		return reserveJob(ctx, out, s, j, c.Why)
@@ -236,7 +236,8 @@ type stockPrint struct {
 	Took    string `help:"How long the printer was busy, from heating up to the last layer, as \"3 h 20 min\"." required:"" placeholder:"TIME"`
 	Grams   string `help:"What it took from the spool, weighed before and after, as 212g. Waste belongs to it." required:"" placeholder:"AMOUNT"`
 	Spool   string `help:"What is written on the spool. Without it the spool that is reserved for the job, if there is only one." placeholder:"NAME"`
-	Printer string `help:"Which printer, if it was another than planned." placeholder:"PRINTER"`
+	Printer string `help:"Which printer, if it was another than planned: its id in the shop file." placeholder:"PRINTER"`
+	New     bool   `name:"new-printer" help:"It is a printer that no job here was planned on or printed on yet."`
 	Failed  bool   `help:"It did not come out. Hours and filament are counted, but nothing is learnt from it."`
 	whyFlag
 	storeFlag
@@ -264,7 +265,17 @@ func (c *stockPrint) Run(ctx context.Context, out *output) error {
 		if a.Spool == "" {
 			a.Spool = onlySpool(j, l.Filament)
 		}
-		if err := s.Actual(ctx, a, store.Note{Reason: c.Why}); err != nil {
+		if err := c.printer(ctx, s); err != nil {
+			return err
+		}
+		why := l.ID
+		if c.Failed {
+			why += " failed"
+		}
+		if c.Why != "" {
+			why += ": " + c.Why
+		}
+		if err := s.Actual(ctx, a, store.Note{Reason: why}); err != nil {
 			return err
 		}
 		fmt.Fprintf(out.Out, "%s of %s took %s; worked out were %s.\n", l.ID, j.ID, unit.FormatDuration(took), unit.FormatDuration(l.Seconds))
@@ -285,6 +296,36 @@ func (c *stockPrint) Run(ctx context.Context, out *output) error {
 		}
 		return nil
 	})
+}
+
+// printer sees to it that another printer than planned is known.
+func (c *stockPrint) printer(ctx context.Context, s *store.Store) error {
+	if c.Printer == "" {
+		return nil
+	}
+	has, err := s.Stock(ctx, store.StockOptions{})
+	if err != nil {
+		return err
+	}
+	var known []string
+	for _, p := range has.Printers {
+		if p.ID == c.Printer {
+			return nil
+		}
+		known = append(known, p.ID)
+	}
+	if c.New {
+		return s.SetPrinter(ctx, c.Printer, "", false)
+	}
+	return fmt.Errorf("no job was planned or printed on a printer %s yet, but on: %s; if it is right, say --new-printer too", c.Printer, strings.Join(known, ", "))
+}
+
+// several is a number of things, in words: "1 offcut", "3 offcuts".
+func several(n int, thing string) string {
+	if n != 1 {
+		thing += "s"
+	}
+	return fmt.Sprintf("%d %s", n, thing)
 }
 
 // loadOf is a load by its name or its number.
@@ -351,7 +392,7 @@ type stockFinish struct {
 }
 
 func (stockFinish) Help() string {
-	return "What was reserved is taken out of the stock. Spools whose loads were logged have been taken from already, as logged; of the others what was planned is taken. The offcuts that the plan leaves come back, each with a number. If one came out otherwise, say so with groundwork stock count."
+	return "What was reserved is taken out of the stock. Filament of loads that were logged has been taken already, as logged; of the others what was planned is taken. The offcuts that the plan leaves come back, each with a number. If one came out otherwise, say so with groundwork stock count."
 }
 
 func (c *stockFinish) Run(ctx context.Context, out *output) error {
@@ -366,7 +407,7 @@ func (c *stockFinish) Run(ctx context.Context, out *output) error {
 		if j.State == "planned" {
 			return fmt.Errorf("nothing is reserved for %s, so there is nothing to take out: groundwork stock reserve %s comes first", j.ID, j.ID)
 		}
-		a := store.Actuals{Left: j.Left}
+		a := store.Actuals{Left: j.Left, Used: j.Unlogged()}
 		if c.NoOffcuts {
 			a.Left = nil
 		}
@@ -375,25 +416,12 @@ func (c *stockFinish) Run(ctx context.Context, out *output) error {
 			return err
 		}
 		fmt.Fprintf(out.Out, "%s is finished.\n", j.ID)
-		logged := map[string]bool{}
-		for _, r := range j.Runs {
-			logged[r.Load] = logged[r.Load] || !r.Failed
+		if n := len(j.Loads) - loggedOf(j); n > 0 {
+			fmt.Fprintf(out.Out, "%d of %s were not logged. You still can, with groundwork stock print: every load makes the next plan truer.\n", n, several(len(j.Loads), "print load"))
 		}
-		without := map[string]bool{} // filaments of which loads were not logged
-		n := 0
-		for _, l := range j.Loads {
-			if !logged[l.ID] {
-				without[l.Filament] = true
-				n++
-			}
-		}
-		if n > 0 {
-			fmt.Fprintf(out.Out, "%d of %d print loads were not logged. You still can, with groundwork stock print: every load makes the next plan truer.\n", n, len(j.Loads))
-		}
-		for _, h := range j.Holds {
-			if h.Lot.Kind == store.Filament && without[h.Lot.ID] && slices.ContainsFunc(j.Runs, func(r store.Run) bool { return r.Filament == h.Lot.ID && r.Spool == h.Lot.Lot }) {
-				fmt.Fprintf(out.Out, "Of %s only what was logged is taken; %s more were planned from it. Weigh it:  groundwork stock count spool %s %s AMOUNT --why weighed\n",
-					itemName(h.Lot.Item, h.Lot.Lot), amount(h.Amount, "g"), h.Lot.ID, h.Lot.Lot)
+		for _, u := range a.Used {
+			if u.Amount > 0 {
+				fmt.Fprintf(out.Out, "Of %s %s are taken as planned, for loads of which no spool was logged. It does no harm to weigh it.\n", itemName(u.Lot.Item, u.Lot.Lot), amount(u.Amount, "g"))
 			}
 		}
 		if len(back) > 0 {
@@ -406,6 +434,16 @@ func (c *stockFinish) Run(ctx context.Context, out *output) error {
 		}
 		return nil
 	})
+}
+
+// loggedOf is how many of a job's loads have a run that came out.
+func loggedOf(j store.Job) (n int) {
+	for _, l := range j.Loads {
+		if slices.ContainsFunc(j.Runs, func(r store.Run) bool { return r.Load == l.ID && !r.Failed }) {
+			n++
+		}
+	}
+	return n
 }
 
 type stockJobs struct {
@@ -494,17 +532,7 @@ func (c *stockJobs) Run(ctx context.Context, out *output) error {
 				continue
 			}
 			docs = append(docs, docOfJob(j))
-			printed := map[string]bool{}
-			for _, r := range j.Runs {
-				printed[r.Load] = printed[r.Load] || !r.Failed
-			}
-			n := 0
-			for _, l := range j.Loads {
-				if printed[l.ID] {
-					n++
-				}
-			}
-			t.row(j.ID, j.Piece, j.State, "since "+local(j.Since), fmt.Sprintf("%d of %d loads logged", n, len(j.Loads)))
+			t.row(j.ID, j.Piece, j.State, "since "+local(j.Since), fmt.Sprintf("%d of %d loads logged", loggedOf(j), len(j.Loads)))
 		}
 		if c.JSON {
 			return writeJSON(out, docs)
@@ -591,8 +619,8 @@ type moveDoc struct {
 
 // deeds are what entries say was done, as people say it.
 var deeds = map[string]string{
-	"add": "added", "adjust": "put right", "count": "counted", "describe": "described", "price": "priced", "plan": "planned", "reserve": "reserved",
-	"release": "released", "print": "printed", "set-aside": "set aside", "finish": "finished", "abandon": "given up",
+	"add": "added", "adjust": "put right", "count": "counted", "describe": "described", "price": "priced", "plan": "planned", "reserve": "reserved for",
+	"release": "released", "print": "printed for", "set-aside": "set a run aside", "finish": "finished", "abandon": "gave up",
 }
 
 func (c *stockHistory) Run(ctx context.Context, out *output) error {
@@ -623,9 +651,15 @@ func (c *stockHistory) Run(ctx context.Context, out *output) error {
 		if err != nil {
 			return err
 		}
-		t := newTable(out)
 		for _, e := range entries {
-			t.row(strconv.FormatInt(e.N, 10), local(e.At), deeds[e.What], e.Job, e.Reason)
+			line := fmt.Sprintf("%5d  %s  %s", e.N, local(e.At), deeds[e.What])
+			if e.Job != "" {
+				line += " " + e.Job
+			}
+			if e.Reason != "" {
+				line += ": " + e.Reason
+			}
+			fmt.Fprintln(out.Out, line)
 			for _, m := range e.Moves {
 				u := units.of(m.Lot.Item)
 				came, held := "", ""
@@ -633,15 +667,15 @@ func (c *stockHistory) Run(ctx context.Context, out *output) error {
 					came = signed(m.Amount, u)
 				}
 				if m.Held != 0 {
-					held = "reserved " + signed(m.Held, u)
+					held = "   reserved " + signed(m.Held, u)
 				}
-				t.row("", "", "  "+itemName(m.Lot.Item, m.Lot.Lot), came, held)
+				fmt.Fprintf(out.Out, "%23s  %s%s\n", came, itemName(m.Lot.Item, m.Lot.Lot), held)
 			}
 		}
 		if len(entries) == 0 {
 			fmt.Fprintln(out.Out, "Nothing was done yet.")
 		}
-		return t.end()
+		return nil
 	})
 }
 

@@ -24,6 +24,36 @@ type Job struct {
 	Left     []Left  // pieces of veneer that it leaves, for Finish; photographs are not kept
 }
 
+// Unlogged is what Finish should take from the spools that are still reserved for
+// the job: as much as was planned for loads of which no run that came out is
+// logged with its spool, and no more, for a load may have been printed from
+// another spool than was reserved. It tells every such spool, and is nil for a job
+// whose needs are not kept.
+func (j Job) Unlogged() []Taken {
+	logged := map[string]bool{}
+	for _, r := range j.Runs {
+		logged[r.Load] = logged[r.Load] || !r.Failed && r.Spool != ""
+	}
+	rest := map[Item]Amount{}
+	for _, n := range j.Needs {
+		if n.Kind == Filament && !logged[n.For] {
+			rest[n.Item] += n.Amount
+		}
+	}
+	if len(j.Needs) == 0 {
+		return nil
+	}
+	var out []Taken
+	for _, h := range j.Holds {
+		if h.Lot.Kind == Filament {
+			a := min(h.Amount, rest[h.Lot.Item])
+			rest[h.Lot.Item] -= a
+			out = append(out, Taken{h.Lot, a})
+		}
+	}
+	return out
+}
+
 // Load is a print load as it was planned.
 type Load struct {
 	ID       string

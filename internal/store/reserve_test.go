@@ -212,3 +212,36 @@ func TestReserveUnits(t *testing.T) {
 		}
 	}
 }
+
+// A load that was printed from another spool than was reserved is not taken
+// twice, and one that was not logged is taken as planned.
+func TestUnlogged(t *testing.T) {
+	s := fresh(t)
+	ctx := t.Context()
+	for range 3 {
+		must[Ref](t)(s.Add(ctx, Receipt{Item: abs, Amount: Of(250)}))
+	}
+	load := func(id string) Load { return Load{ID: id, Printer: "p", Filament: "abs", Seconds: 1, Grams: 200} }
+	need := func(id string) Need { return Need{Item: abs, Amount: Of(200), OneLot: true, For: id} }
+	ok(t, s.Plan(ctx, Job{ID: "a", Loads: []Load{load("1"), load("2")}, Needs: []Need{need("1"), need("2")}}, Note{}))
+	r := must[Reservation](t)(s.Reserve(ctx, "a", []Need{need("1"), need("2")}, Note{}))
+	if len(r.Taken) != 2 || r.Taken[0].Lot.Lot != "1" || r.Taken[1].Lot.Lot != "2" {
+		t.Fatalf("%+v", r)
+	}
+	ok(t, s.Actual(ctx, Actual{Job: "a", Load: "1", Seconds: 1, Grams: 210, Spool: "3"}, Note{}))              // another spool
+	ok(t, s.Actual(ctx, Actual{Job: "a", Load: "2", Seconds: 1, Grams: 30, Spool: "2", Failed: true}, Note{})) // the second try is not logged
+	j := must[Job](t)(s.Job(ctx, "a"))
+	must[[]Ref](t)(s.Finish(ctx, "a", Actuals{Used: j.Unlogged()}, Note{}))
+	it, _ := must[*Stock](t)(s.Stock(ctx, StockOptions{})).Of(abs)
+	var left Amount
+	for _, l := range it.Lots {
+		left += l.OnHand
+	}
+	if want := Of(750 - 210 - 30 - 200); left != want || it.Held != 0 {
+		t.Errorf("%s g are left, not %s; %s reserved", left, want, it.Held)
+	}
+	if (Job{Holds: []Taken{{Ref{abs, "1"}, 5}}}).Unlogged() != nil {
+		t.Error("a job without needs")
+	}
+	sound(t, s)
+}
