@@ -417,7 +417,11 @@ type Totals struct {
 	VeneerMM2  float64 `json:"veneer_mm2" jsonschema:"description=Laid"`
 	SheetMM2   float64 `json:"sheet_mm2" jsonschema:"description=Bought"`
 	OffcutMM2  float64 `json:"offcut_mm2" jsonschema:"description=Worth keeping"`
-	Cost       float64 `json:"cost"`
+	Cost       float64 `json:"cost" jsonschema:"description=Of the piece; without fixtures"`
+	FixtureG   float64 `json:"fixture_g" jsonschema:"description=Filament of fixtures and coupons; with waste; made once"`
+	FixtureS   float64 `json:"fixture_print_s"`
+	FixtureWS  float64 `json:"fixture_labour_s"`
+	FixtureC   float64 `json:"fixture_cost"`
 	Stops      int     `json:"stops"`
 	Warnings   int     `json:"warnings"`
 	Notes      int     `json:"notes"`

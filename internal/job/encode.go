@@ -394,5 +394,7 @@ func describeVerdicts(d *Document, p *plan.Plan) {
 	t.MassG, t.PrintedG, t.FilamentG = round(p.Checks.Mass), round(p.Bill.Grams), round(p.Bill.FilamentGrams)
 	t.PrintS, t.PrintLowS, t.PrintHighS = round(p.Bill.PrintSeconds), round(p.Bill.PrintLow), round(p.Bill.PrintHigh)
 	t.LaserS, t.LabourS, t.Cost = round(p.Bill.LaserSeconds), round(p.Bill.LabourSeconds), round(p.Bill.Cost)
+	t.FixtureG, t.FixtureS, t.FixtureWS = round(p.Bill.FixtureGrams), round(p.Bill.FixturePrintSeconds), round(p.Bill.FixtureLabourSeconds)
+	t.FixtureC = round(p.Bill.WithFixtures() - p.Bill.Cost)
 	t.VeneerMM2, t.SheetMM2, t.OffcutMM2 = round(p.Bill.VeneerArea), round(bought), round(returned)
 }

@@ -119,6 +119,11 @@ func entries(ctx context.Context, k *solid.Kernel, p *plan.Plan, o Options) []en
 	}
 
 	table("bill.csv", billRows)
+	add("bill.xlsx", func() ([]byte, error) {
+		var b bytes.Buffer
+		err := p.Workbook(&b)
+		return b.Bytes(), err
+	})
 	if p.Strength != nil {
 		table("strength.csv", strengthRows)
 	}

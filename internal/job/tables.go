@@ -46,7 +46,9 @@ func billRows(p *plan.Plan) [][]string {
 	for _, l := range p.Bill.Lines {
 		rows = append(rows, []string{string(l.Section), l.Item, number(l.Quantity, 2), l.Unit, number(l.Price, 4), number(l.Cost, 2), p.Bill.Currency, l.Note})
 	}
-	rows = append(rows, []string{"total", "", "", "", "", number(p.Bill.Cost, 2), p.Bill.Currency, ""})
+	rows = append(rows,
+		[]string{"total", "the piece", "", "", "", number(p.Bill.Cost, 2), p.Bill.Currency, "without fixtures, which are made once"},
+		[]string{"total", "with fixtures", "", "", "", number(p.Bill.WithFixtures(), 2), p.Bill.Currency, ""})
 	return rows
 }
 

@@ -1,9 +1,11 @@
 package plan
 
 import (
+	"io"
 	"math"
 	"slices"
 
+	"groundwork/internal/bill"
 	"groundwork/internal/core"
 	"groundwork/internal/fixture"
 	"groundwork/internal/geom"
@@ -219,6 +221,19 @@ func fixturePrintingOptions(pl *Plan, o printing.Options) printing.Options {
 		Bridge: o.Bridge, Gap: o.Gap, Pack: o.Pack, Lines: o.Lines, Spent: o.Spent,
 		Down: func(i int) (geom.Vec3, bool) { return geom.V3(0, 0, -1), upright(i) || fixed(i) },
 	}
+}
+
+func billInputs(pl *Plan) bill.Inputs {
+	return bill.Inputs{
+		Joints: pl.Joints, Seams: pl.Seams, Layout: pl.Layout, Patterns: pl.Patterns,
+		Sheets: pl.Sheets, Printing: pl.Printing, Members: len(pl.Piece.Members), Shop: pl.Shop,
+		Fixtures: pl.Fixtures, FixturePrinting: pl.FixturePrinting,
+	}
+}
+
+// Workbook writes the bill as a workbook whose sums go on working.
+func (pl *Plan) Workbook(w io.Writer) error {
+	return bill.XLSX(w, pl.Piece.Title, pl.Bill, billInputs(pl))
 }
 
 func scheduleInputs(pl *Plan) schedule.Inputs {

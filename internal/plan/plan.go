@@ -224,11 +224,7 @@ var stages = []stage{
 	{
 		name: "bill", after: []string{"printing", "sheets", "printing fixtures"},
 		run: func(_ context.Context, _ *solid.Kernel, pl *Plan) ([]finding.Finding, error) {
-			pl.Bill = bill.Make(bill.Inputs{
-				Joints: pl.Joints, Seams: pl.Seams, Layout: pl.Layout, Patterns: pl.Patterns,
-				Sheets: pl.Sheets, Printing: pl.Printing, Members: len(pl.Piece.Members), Shop: pl.Shop,
-				Fixtures: pl.Fixtures, FixturePrinting: pl.FixturePrinting,
-			})
+			pl.Bill = bill.Make(billInputs(pl))
 			return nil, nil
 		},
 		gives: func(from, to *Plan) { to.Bill = from.Bill },

@@ -754,7 +754,13 @@ export interface Totals {
   sheet_mm2: number;
   /** Worth keeping */
   offcut_mm2: number;
+  /** Of the piece, without fixtures */
   cost: number;
+  /** Filament of fixtures and coupons, with waste; made once */
+  fixture_g: number;
+  fixture_print_s: number;
+  fixture_labour_s: number;
+  fixture_cost: number;
   stops: number;
   warnings: number;
   notes: number;
