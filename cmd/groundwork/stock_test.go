@@ -548,6 +548,100 @@ func TestOffcutsFirst(t *testing.T) {
 	}
 }
 
+// What loads took goes through the shop file into the next plan's loads, bill and
+// interval; and what is logged of those is again held against what was worked
+// out, so that calibrating again finds the same.
+func TestPlansGoByTheLog(t *testing.T) {
+	shopDir(t)
+	f := stockFlag{Stock: true}
+	null, err := os.OpenFile(os.DevNull, os.O_WRONLY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer null.Close()
+	out := &output{null, null}
+	k, err := solid.New(solid.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer k.Close()
+	cache := &kept{has: map[digest.Sum]any{}}
+	d, err := piece.Parse("trestle.yaml", []byte(trestle))
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, _, err := d.Resolve(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	makes := func(name string) *plan.Plan {
+		t.Helper()
+		s, err := shop.ParseFile("shop.yaml")
+		if err != nil {
+			t.Fatal(err)
+		}
+		pl, err := plan.Make(t.Context(), k, p, s, plan.Options{Cache: cache, Printing: printing.Options{Lines: -1}, Sheet: sheet.Options{Iterations: 4}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := f.reserve(t.Context(), out, pl, name); err != nil {
+			t.Fatal(err)
+		}
+		return pl
+	}
+	logs := func(name string, pl *plan.Plan) {
+		t.Helper()
+		for i, times := range []float64{1.19, 1.2, 1.21} { // each load three times over: 1.2 times what is worked out
+			for n, l := range pl.Printing.Loads {
+				got := says(t, "stock", "print", name, l.ID, "--took", fmt.Sprintf("%.3f s", times*l.Reckoned.Seconds), "--grams", fmt.Sprintf("%.3f", 1.1*l.Reckoned.Grams))
+				if strings.Contains(got, "error") {
+					t.Fatalf("%d, %d: %s", i, n, got)
+				}
+			}
+		}
+	}
+	first := makes("trestle-1")
+	logs("trestle-1", first)
+	if got := says(t, "calibrate", "--shop", "shop.yaml", "--write"); !strings.Contains(got, "Written") {
+		t.Fatal(got)
+	}
+	second := makes("trestle-2")
+	for i, l := range second.Printing.Loads {
+		was := first.Printing.Loads[i]
+		if l.Reckoned != was.Reckoned {
+			t.Errorf("%s was worked out otherwise: %+v, %+v", l.ID, l.Reckoned, was.Reckoned)
+		}
+		if r := l.Seconds / was.Seconds; r < 1.199 || r > 1.201 {
+			t.Errorf("%s takes %g times as long", l.ID, r)
+		}
+		if r := l.Grams / was.Grams; r < 1.099 || r > 1.101 {
+			t.Errorf("%s takes %g times the filament", l.ID, r)
+		}
+		if off, before := l.High/l.Seconds-1, was.High/was.Seconds-1; off <= 0 || off > 0.06 || before < 0.2 {
+			t.Errorf("%s: within %g, before %g", l.ID, off, before)
+		}
+	}
+	// The bill goes by it, its fixtures in other filaments do not.
+	if !(second.Bill.PrintHigh-second.Bill.PrintLow < first.Bill.PrintHigh-first.Bill.PrintLow) || !(second.Bill.PrintSeconds > 1.1*first.Bill.PrintSeconds) {
+		t.Errorf("on the bill %.0f s (%.0f to %.0f), before %.0f s (%.0f to %.0f)", second.Bill.PrintSeconds, second.Bill.PrintLow, second.Bill.PrintHigh,
+			first.Bill.PrintSeconds, first.Bill.PrintLow, first.Bill.PrintHigh)
+	}
+	logs("trestle-2", second)
+	logged := func() shop.Logged {
+		t.Helper()
+		s, err := shop.ParseFile("shop.yaml")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s.Printers[0].Logged(first.Printing.Loads[0].Filament)
+	}
+	before := logged()
+	says(t, "calibrate", "--shop", "shop.yaml", "--write")
+	if after := logged(); after.Time.Times != before.Time.Times || after.Grams.Times != before.Grams.Times || after.Time.Runs != 2*before.Time.Runs {
+		t.Errorf("%+v, before %+v", after, before)
+	}
+}
+
 // childArgs makes this test binary carry out shop commands, one a line with | between
 // the words, when it is started by TestStockTogether.
 const childArgs = "GROUNDWORK_TEST_STOCK"
