@@ -83,6 +83,15 @@ func (s shared) Run(ctx context.Context, kind string, tasks []line.Task, done fu
 	return err
 }
 
+// lonely tells who is watching that there is nobody to wait for.
+func lonely(out *output) func(work.Event) {
+	return func(e work.Event) {
+		if e.What == work.Alone {
+			fmt.Fprintf(out.Err, "%d tasks wait, and no worker of this build of groundwork is there: start one with groundwork worker --database\n", e.Waiting)
+		}
+	}
+}
+
 type workerCommand struct {
 	databaseFlag
 	Jobs int `help:"How many tasks are worked at at a time; 2 if you say nothing. More need more memory, and are seldom quicker." default:"2" placeholder:"N"`

@@ -207,3 +207,5 @@ func TestPostgresRestarted(t *testing.T) {
 }
 
 func BenchmarkPostgres(b *testing.B) { speed(b, startCluster(b).database) }
+
+func BenchmarkTakenUpPostgres(b *testing.B) { takenUp(b, startCluster(b).database) }

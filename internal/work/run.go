@@ -62,10 +62,11 @@ func (q *Queue) run(ctx context.Context, kind string, tasks []Task, done func(i 
 	}
 	asked, alone := time.Time{}, time.Time{}
 	for {
-		finished := q.next()
+		finished, looked := q.next(), time.Now()
 		if err := w.again(ctx, patience, w.collect); err != nil {
 			return w.withdraw(ctx, err)
 		}
+		took := time.Since(looked)
 		if len(w.at) == 0 {
 			return nil
 		}
@@ -89,7 +90,7 @@ func (q *Queue) run(ctx context.Context, kind string, tasks []Task, done func(i 
 		case <-ctx.Done():
 			return w.withdraw(ctx, ctx.Err())
 		case <-finished:
-		case <-time.After(q.pace.poll):
+		case <-time.After(max(q.pace.poll, 4*took)): // many makers are not to keep the database from the workers
 		}
 	}
 }
@@ -145,18 +146,18 @@ func (w *waiting) outstanding(f func(ids []string) error) error {
 }
 
 // list is an argument for {among}.
-func (q *Queue) list(ids []string) any {
+func list[T any](q *Queue, ids []T) any {
 	if q.dialect.postgres {
 		return ids
 	}
-	b, _ := json.Marshal(ids) // texts always can
+	b, _ := json.Marshal(ids) // texts and numbers always can
 	return string(b)
 }
 
 // forgive lets what was given up before be tried once more.
 func (w *waiting) forgive(ctx context.Context) error {
 	return w.outstanding(func(ids []string) error {
-		_, err := w.exec(ctx, "DELETE FROM failure WHERE {among}", w.list(ids))
+		_, err := w.exec(ctx, "DELETE FROM failure WHERE {among}", list(w.Queue, ids))
 		return err
 	})
 }
@@ -178,7 +179,7 @@ func (w *waiting) collect(ctx context.Context) error {
 			all = append(all, o)
 			return nil
 		}, `SELECT id, result, why FROM (SELECT id, result, NULL AS why, made_at AS at FROM result WHERE {among}
-			UNION ALL SELECT id, NULL, why, failed_at FROM failure WHERE {among} AND id NOT IN (SELECT id FROM result WHERE {among})) AS outcome ORDER BY at, id`, w.list(ids)); err != nil {
+			UNION ALL SELECT id, NULL, why, failed_at FROM failure WHERE {among} AND id NOT IN (SELECT id FROM result WHERE {among})) AS outcome ORDER BY at, id`, list(w.Queue, ids)); err != nil {
 			return err
 		}
 		for _, o := range all {
@@ -199,10 +200,18 @@ func (w *waiting) give(id string, result []byte, err error) {
 	delete(w.at, id)
 }
 
-// ask queues what is neither done nor queued. It is asked again from time to
-// time: a job may have been withdrawn by another maker, or removed by hand.
+// ask queues what is neither done nor queued. It is looked after from time to
+// time: a job may have been withdrawn by another maker, or removed by hand. That
+// it is there still is only read, for asking takes the pen from the workers.
 func (w *waiting) ask(ctx context.Context) error {
 	return w.outstanding(func(ids []string) error {
+		there, err := w.queued(ctx, ids)
+		if err != nil {
+			return fmt.Errorf("looking whether tasks are queued still: %w", err)
+		}
+		if ids = slices.DeleteFunc(slices.Clone(ids), func(id string) bool { return there[id] }); len(ids) == 0 {
+			return nil
+		}
 		var wrong []string
 		if err := w.inTx(ctx, func(tx *sql.Tx) error {
 			wrong = nil
@@ -249,6 +258,26 @@ func (w *waiting) ask(ctx context.Context) error {
 		}
 		return nil
 	})
+}
+
+// queued are those of ids whose jobs are known and not over.
+func (w *waiting) queued(ctx context.Context, ids []string) (map[string]bool, error) {
+	var jobs []int64
+	for _, id := range ids {
+		if job, ok := w.jobs[id]; ok {
+			jobs = append(jobs, job)
+		}
+	}
+	there := map[string]bool{}
+	if len(jobs) == 0 {
+		return there, nil
+	}
+	return there, w.rows(ctx, w.reading, func(scan func(...any) error) error {
+		var id string // by which it is seen, too, that SQLite has not used the number again
+		err := scan(&id)
+		there[id] = true
+		return err
+	}, "SELECT {task} FROM river_job WHERE {among} AND state NOT IN ('completed', 'cancelled', 'discarded')", list(w.Queue, jobs))
 }
 
 func (q *Queue) inTx(ctx context.Context, f func(tx *sql.Tx) error) error {

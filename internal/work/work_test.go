@@ -15,6 +15,7 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
+	"syscall"
 	"testing"
 	"time"
 )
@@ -96,9 +97,16 @@ func (n notebook) count(t testing.TB, word string) (count int) {
 	return count
 }
 
+func paceOf(name string) pace {
+	if name == "usual" {
+		return usual
+	}
+	return brisk
+}
+
 func child(what string) error {
 	ctx := context.Background()
-	q, err := open(ctx, os.Getenv("WORK_TEST_DATABASE"), Options{Log: slog.New(slog.NewTextHandler(os.Stderr, nil))}, brisk)
+	q, err := open(ctx, os.Getenv("WORK_TEST_DATABASE"), Options{Log: slog.New(slog.NewTextHandler(os.Stderr, nil))}, paceOf(os.Getenv("WORK_TEST_PACE")))
 	if err != nil {
 		return err
 	}
@@ -264,6 +272,7 @@ func behaves(t *testing.T, db database) {
 		"nobody works":              nobody,
 		"killed worker":             killed,
 		"all workers killed":        allKilled,
+		"paused worker":             paused,
 		"worker that kills workers": deadly,
 		"gone astray":               astray,
 		"lease run out":             late,
@@ -735,6 +744,50 @@ func allKilled(t *testing.T, db database) {
 	once(t, q, 24)
 }
 
+// A worker that stands still for longer than its lease, as on a machine that
+// sleeps, comes back and finds what it had done by another. It goes on.
+func paused(t *testing.T, db database) {
+	name := db(t)
+	notes := newNotebook(t)
+	q := opened(t, name, Options{})
+	a := start(t, "worker", name, notes)
+	start(t, "worker", name, notes)
+	var again sync.WaitGroup
+	c := count(t, tasks(24, 150), func(n int) {
+		if n == 6 {
+			a.Process.Signal(syscall.SIGSTOP)
+			again.Go(func() {
+				time.Sleep(2 * brisk.lease)
+				a.Process.Signal(syscall.SIGCONT)
+			})
+		}
+	})
+	if err := q.Run(limited(t), "slow", c.tasks, c.done); err != nil {
+		t.Fatal(err)
+	}
+	c.whole()
+	again.Wait()
+	// It is there again, and has lost nothing of its wits.
+	by := func() (n int) {
+		for _, l := range notes.lines(t) {
+			if strings.HasPrefix(l, strconv.Itoa(a.Process.Pid)+" end") {
+				n++
+			}
+		}
+		return n
+	}
+	before := by()
+	more := count(t, tasks(36, 150)[24:], nil)
+	if err := q.Run(limited(t), "slow", more.tasks, more.done); err != nil {
+		t.Fatal(err)
+	}
+	more.whole()
+	once(t, q, 36)
+	if by() <= before {
+		t.Error("the worker that stood still does nothing any more")
+	}
+}
+
 // A task whose workers are always gone is given up in the end.
 func deadly(t *testing.T, db database) {
 	q := opened(t, db(t), Options{})
@@ -1002,4 +1055,53 @@ func leaks(t testing.TB, text string, secrets ...string) {
 			t.Errorf("%q is told: %s", s, text)
 		}
 	}
+}
+
+func BenchmarkTakenUpSQLite(b *testing.B) { takenUp(b, file) }
+
+// takenUp is how long after a worker is killed another has taken up its task,
+// in the shop and not in a test.
+func takenUp(b *testing.B, db database) {
+	b.Setenv("WORK_TEST_PACE", "usual")
+	name := db(b)
+	q, err := Open(b.Context(), name, Options{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { q.Close() })
+	ctx, stop := context.WithCancel(b.Context())
+	ended := make(chan error, 1)
+	var first atomic.Bool
+	begun := make(chan time.Time, 1)
+	join := func() {
+		ended <- q.Work(ctx, map[string]Handler{"slow": func(_ context.Context, args []byte) ([]byte, error) {
+			if first.CompareAndSwap(false, true) {
+				begun <- time.Now()
+			}
+			return made(args), nil
+		}}, 2)
+	}
+	var worst, sum time.Duration
+	for i := range b.N {
+		notes := newNotebook(b)
+		a := start(b, "worker", name, notes)
+		go q.Run(ctx, "slow", []Task{{strconv.Itoa(i), []byte("600000 " + strconv.Itoa(i))}}, func(int, []byte, error) {})
+		for notes.count(b, "start") == 0 {
+			time.Sleep(10 * time.Millisecond)
+		}
+		ctx, stop = context.WithCancel(b.Context())
+		go join()
+		time.Sleep(time.Duration(20_000+i*777) * time.Millisecond) // the other is well awake, and the beats fall anywhere
+		first.Store(false)
+		a.Process.Kill()
+		killed := time.Now()
+		took := (<-begun).Sub(killed)
+		worst, sum = max(worst, took), sum+took
+		stop()
+		if err := <-ended; err != nil {
+			b.Error(err)
+		}
+	}
+	b.ReportMetric(worst.Seconds(), "s-worst")
+	b.ReportMetric(sum.Seconds()/float64(b.N), "s-mean")
 }
