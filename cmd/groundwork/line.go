@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 	"text/tabwriter"
+	"time"
 
 	"groundwork/internal/given"
 	"groundwork/internal/line"
@@ -27,7 +28,8 @@ type lineCommand struct {
 	Strength bool     `help:"Work out how every variant bears the loads of its use and those in its file. Takes some seconds more for each."`
 	Cache    string   `help:"Folder in which finished variants are kept, so that they need not be worked out again. Without it, one under your own cache folder." type:"path" placeholder:"DIR"`
 	NoCache  bool     `help:"Work everything out afresh and keep nothing."`
-	Beside   int      `help:"How many variants are in the making at a time; 2 if you say nothing. More need more memory, and are seldom quicker." default:"2" placeholder:"N"`
+	Beside   int      `help:"How many variants are in the making here at a time; 2 if you say nothing. More need more memory, and are seldom quicker. With --database 0 leaves all to others." default:"2" placeholder:"N"`
+	databaseFlag
 }
 
 func (lineCommand) Help() string {
@@ -38,7 +40,7 @@ func (lineCommand) Help() string {
 const lineMemory = 256 << 20
 
 func (c *lineCommand) Run(ctx context.Context, out *output) error {
-	if c.Beside < 1 {
+	if c.Beside < 0 || c.Beside == 0 && c.Database == "" {
 		return fmt.Errorf("--beside %d: at least one variant is in the making at a time", c.Beside)
 	}
 	if c.NoCache && c.Cache != "" {
@@ -62,7 +64,15 @@ func (c *lineCommand) Run(ctx context.Context, out *output) error {
 		return err
 	}
 	defer k.Close()
-	r := line.Local{Worker: line.Worker{Kernel: k, Cache: plan.NewMemory(lineMemory)}, Beside: c.Beside}
+	var r line.Runner = line.Local{Worker: line.Worker{Kernel: k, Cache: plan.NewMemory(lineMemory)}, Beside: c.Beside}
+	queue, err := c.open(ctx, out, time.Second, lonely(out))
+	if err != nil {
+		return err
+	}
+	if queue != nil {
+		defer queue.Close()
+		r = shared{queue: queue, handlers: handlers(k), beside: c.Beside}
+	}
 	t, err := l.Run(ctx, r, kept, c.progress(out))
 	if out.terminal() {
 		fmt.Fprint(out.Err, "\r\033[K")

@@ -32,8 +32,10 @@ func Do(ctx context.Context, k *solid.Kernel, args []byte) ([]byte, error) {
 }
 
 // Do works out one variant: from a task's Args to the JSON of its Row, which
-// depends on nothing else. A variant that cannot be made is a row like others;
-// the error is for ctx, and for what is no task of this program.
+// depends on nothing else. A variant that cannot be made as it is, is a row like
+// others. The error is for what may come out otherwise another time or elsewhere,
+// and so is no result to keep: ctx, planning that broke off, a task that is not
+// of this program.
 func (w Worker) Do(ctx context.Context, data []byte) ([]byte, error) {
 	var a args
 	d := json.NewDecoder(bytes.NewReader(data))
@@ -90,13 +92,11 @@ func (w Worker) row(ctx context.Context, a args) (*Row, error) {
 		o.Strength = &plan.StrengthOptions{}
 	}
 	pl, err := plan.Make(ctx, w.Kernel, p, s, o)
-	if ctx.Err() != nil {
-		return nil, ctx.Err()
+	if err == nil {
+		err = ctx.Err() // some stages end early with what they have
 	}
 	if err != nil {
-		r := &Row{State: Failed, Error: err.Error()}
-		r.tell(found)
-		return r, nil
+		return nil, fmt.Errorf("line: %w", err)
 	}
 	return rowOf(pl, append(pl.Findings, found...)), nil
 }

@@ -498,6 +498,12 @@ func TestDoRefusesWhatIsNotItsTask(t *testing.T) {
 			t.Errorf("%q was done", s)
 		}
 	}
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	ours := lay(t, File{"block.yaml", []byte(peg)}, Options{}, "wide=60mm")
+	if _, err := Do(ctx, kernel(t), ours.Variants[0].Task.Args); !errors.Is(err, context.Canceled) {
+		t.Errorf("after the end: %v", err)
+	}
 	if err := (Local{}).Run(context.Background(), "sweeping", l.taskList(), nil); err == nil {
 		t.Error("work of another kind was done")
 	}

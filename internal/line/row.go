@@ -16,7 +16,7 @@ type State string
 const (
 	Made   State = "can be made"
 	Alter  State = "must be altered" // a finding stops it, or the piece file does not allow these values
-	Failed State = "not worked out"  // planning it ended by an error; rows like this are never kept
+	Failed State = "not worked out"  // planning it ended by an error; Run's own word, never a task's result
 )
 
 // Row is what one variant takes. Its JSON has the same bytes for the same task

@@ -131,13 +131,10 @@ func (l *Line) Run(ctx context.Context, r Runner, kept *Kept, told func(Progress
 		if err == nil {
 			row, err = readRow(result)
 		}
-		switch {
-		case err != nil:
+		if err != nil {
 			row = &Row{State: Failed, Error: err.Error()}
-		case row.State != Failed:
-			if err := kept.put(tasks[i].Key, result); err != nil && t.NotKept == nil {
-				t.NotKept = err
-			}
+		} else if err := kept.put(tasks[i].Key, result); err != nil && t.NotKept == nil {
+			t.NotKept = err
 		}
 		t.Rows[which[i]] = row
 		p.Ended++
@@ -158,9 +155,9 @@ func readRow(data []byte) (*Row, error) {
 	if err := json.Unmarshal(data, r); err != nil {
 		return nil, fmt.Errorf("line: reading a row: %w", err)
 	}
-	switch r.State {
-	case Made, Alter, Failed:
+	switch {
+	case r.State == Made && r.Figures != nil, r.State == Alter:
 		return r, nil
 	}
-	return nil, fmt.Errorf("line: reading a row: its state is %q", r.State)
+	return nil, fmt.Errorf("line: reading a row: it is not whole, and its state is %q", r.State)
 }
