@@ -3,24 +3,22 @@ package book
 import (
 	"context"
 	"testing"
-
-	"groundwork/internal/fixture"
 )
 
+// BenchmarkHeron makes the side table's book: the whole of it as a job folder
+// has it, and that of a plan without fixtures, calendar and kit.
 func BenchmarkHeron(b *testing.B) {
-	p := planned(b, "heron-side-table")
-	fx, err := fixture.Plan(context.Background(), theKernel(b), fixture.Inputs{Piece: p.Piece, Shop: p.Shop, Joints: p.Joints, Layout: p.Layout, Patterns: p.Patterns,
-		Seams: p.Seams, Cores: p.Cores, Filament: func(int) string { return "abs" }}, fixture.Options{})
-	if err != nil {
-		b.Fatal(err)
-	}
+	whole := planned(b, "heron-side-table")
+	bare := *whole
+	bare.Fixtures, bare.FixturePrinting, bare.Schedule, bare.Kit = nil, nil, nil, nil
 	for _, c := range []struct {
 		name string
-		fx   *fixture.Result
-	}{{"bare", nil}, {"fixtures", fx}} {
+		in   Inputs
+		o    Options
+	}{{"bare", Inputs{Plan: &bare}, Options{}}, {"whole", Inputs{Plan: whole}, Options{}}, {"no templates", Inputs{Plan: whole}, Options{NoTemplates: true}}} {
 		b.Run(c.name, func(b *testing.B) {
 			for b.Loop() {
-				if _, err := Make(context.Background(), theKernel(b), Inputs{Plan: p, Fixtures: c.fx}, Options{}); err != nil {
+				if _, err := Make(context.Background(), theKernel(b), c.in, c.o); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -19,10 +19,8 @@ import (
 	"slices"
 	"strings"
 
-	"groundwork/internal/fixture"
 	"groundwork/internal/geom"
 	"groundwork/internal/plan"
-	"groundwork/internal/printing"
 	"groundwork/internal/scene"
 	"groundwork/internal/solid"
 	"groundwork/internal/unit"
@@ -30,29 +28,11 @@ import (
 
 // Inputs are what the book is about.
 type Inputs struct {
-	Plan     *plan.Plan
-	Fixtures *fixture.Result  // nil for none
-	Jigs     *printing.Result // loads of the fixtures' printed parts; nil for none
-	Schedule *Schedule        // nil for none
-	Maker    string           // who made the kit, "" to leave it out
-	Notes    string           // the maker's own words; paragraphs parted by line breaks
-	Licence  string           // under which the files may be used, "" for one that asks to be written in
-	Revision string           // of the kit; "" for one made of the parts themselves
-}
-
-// Schedule is the calendar of the job, as far as the book tells it.
-type Schedule struct {
-	Days       int // from the first to the last
-	Activities []Activity
-}
-
-// Activity is a bar of the calendar.
-type Activity struct {
-	Name  string
-	Who   string  // printer, laser, hand
-	From  float64 // s from the start of the first day
-	Until float64
-	Day   int // from 1, on which it begins
+	Plan     *plan.Plan // its Fixtures, Schedule, Kit and Strength may be nil: then the book says nothing of them
+	Maker    string     // who made the kit, "" to leave it out
+	Notes    string     // the maker's own words; paragraphs parted by line breaks
+	Licence  string     // under which the files may be used, "" for one that asks to be written in
+	Revision string     // of the kit; "" for that of the plan's kit, or one made of the parts themselves
 }
 
 // Paper is a size of pages.
@@ -161,6 +141,10 @@ func (in Inputs) revised() (Inputs, error) {
 		return in, fmt.Errorf("book: the plan is not finished")
 	}
 	if in.Revision != "" {
+		return in, nil
+	}
+	if in.Plan.Kit != nil {
+		in.Revision = in.Plan.Kit.Revision
 		return in, nil
 	}
 	in.Revision = revision(in.Plan)

@@ -8,7 +8,6 @@ import (
 	"groundwork/internal/bill"
 	"groundwork/internal/draw"
 	"groundwork/internal/finding"
-	"groundwork/internal/fixture"
 	"groundwork/internal/geom"
 	"groundwork/internal/joint"
 	"groundwork/internal/printing"
@@ -93,11 +92,27 @@ func (w *writer) draw() error {
 		}
 		w.jointKeys[k.of.ID] = key
 	}
-	for i, l := range w.pl.Printing.Loads {
-		half, _ := f.columns(0.5)
-		p, err := w.load(i, geom.V2(half, 62))
+	half, _ := f.columns(0.5)
+	for _, l := range w.pl.Printing.Loads {
+		var all []int
+		for i := range l.Items {
+			all = append(all, i)
+		}
+		p, err := w.load(w.pl.Printing, l, all, geom.V2(half, 62))
 		if err := put("load/"+l.ID, p, err); err != nil {
 			return err
+		}
+	}
+	if w.pl.Fixtures != nil && w.pl.FixturePrinting != nil {
+		for _, l := range w.pl.FixturePrinting.Loads {
+			var firsts []int // of alike ones
+			for _, x := range w.together(w.pl.FixturePrinting, l) {
+				firsts = append(firsts, x.at)
+			}
+			p, err := w.load(w.pl.FixturePrinting, l, firsts, geom.V2(half, 75))
+			if err := put("fixtures/"+l.ID, p, err); err != nil {
+				return err
+			}
 		}
 	}
 	for i, s := range w.pl.Sheets.Sheets {
@@ -115,10 +130,10 @@ func (w *writer) draw() error {
 		}
 		w.blanks[b.ID] = rows
 	}
-	if w.Fixtures != nil {
-		for _, c := range w.Fixtures.Clamping {
+	if w.pl.Fixtures != nil {
+		for _, c := range w.pl.Fixtures.Clamping {
 			if c.Like == "" {
-				put("clamping/"+c.ID, w.clamping(c, geom.V2(146, 130)), nil)
+				put("clamping/"+c.ID, w.clamping(c, geom.V2(124, 100)), nil)
 			}
 		}
 	}
@@ -149,12 +164,18 @@ func (w *writer) compose(before laid, dry bool) laid {
 	}
 	w.front(f)
 	chapters := []chapterOf{{"before", "Before you begin"}, {"needs", "What you need"}, {"parts", "The parts"}}
+	if w.pl.Schedule != nil && len(w.pl.Schedule.Activities) > 0 {
+		chapters = append(chapters, chapterOf{"calendar", "The calendar"})
+	}
 	n := 0
 	for _, ph := range Phases {
 		if slices.ContainsFunc(w.steps, func(s Step) bool { return s.Phase == ph }) {
 			n++
 			chapters = append(chapters, chapterOf{"phase/" + string(ph), fmt.Sprintf("%d  %s", n, strings.ToUpper(string(ph[:1]))+string(ph[1:]))})
 		}
+	}
+	if w.pl.Strength != nil {
+		chapters = append(chapters, chapterOf{"strength", "How it bears its loads"})
 	}
 	ts := w.fullSized
 	if len(ts) > 0 {
@@ -165,11 +186,13 @@ func (w *writer) compose(before laid, dry bool) laid {
 	w.before(f)
 	w.needs(f)
 	w.theParts(f, before)
+	w.calendar(f)
 	for _, c := range chapters {
 		if ph, ok := strings.CutPrefix(c.id, "phase/"); ok {
 			w.phase(f, Phase(ph), c, ref)
 		}
 	}
+	w.bears(f)
 	w.fullSize(f, ts)
 	w.index(f, before)
 	return f.lay(dry)
@@ -196,7 +219,7 @@ func (w *writer) front(f *flow) {
 		{"Printing", fmt.Sprintf("%d segments on %d print loads, %s of filament, %s (%s to %s) of one printer's time", len(w.pl.Cores.Segments), len(w.pl.Printing.Loads),
 			unit.FormatMass(t.FilamentGrams), unit.FormatDuration(t.PrintSeconds), unit.FormatDuration(t.PrintLow), unit.FormatDuration(t.PrintHigh))},
 		{"Veneer", fmt.Sprintf("%d leaves and bands on %d blanks", len(w.pl.Patterns), len(w.pl.Sheets.Blanks))},
-		{"Your own time", "about " + unit.FormatDuration(t.LabourSeconds) + ", without waiting"},
+		{"Time by hand", w.byHand()},
 		{"Kit revision", w.Revision},
 	}
 	if w.Maker != "" {
@@ -207,6 +230,15 @@ func (w *writer) front(f *flow) {
 		rows = append(rows, row{cells: []string{"*" + x[0] + "*", x[1]}})
 	}
 	f.table([]column{{wide: 1}, {wide: 3}}, rows)
+}
+
+// byHand is the bill's time by hand, in words.
+func (w *writer) byHand() string {
+	s := "about " + unit.FormatDuration(w.pl.Bill.LabourSeconds) + ", without waiting"
+	if x := w.pl.Bill.FixtureLabourSeconds; x > 0 {
+		s += "; and " + unit.FormatDuration(x) + " for coupons and fixtures, once"
+	}
+	return s
 }
 
 func (w *writer) extent() geom.Vec3 {
@@ -225,7 +257,7 @@ func (w *writer) extent() geom.Vec3 {
 func (w *writer) contents(f *flow, chapters []chapterOf, before laid) {
 	f.chapter("contents", "Contents")
 	inContents := func(s Step) bool {
-		return !strings.HasPrefix(s.ID, "cut/blank") && !strings.HasPrefix(s.ID, "print/load")
+		return !strings.HasPrefix(s.ID, "cut/blank") && !strings.HasPrefix(s.ID, "print/load") && !strings.HasPrefix(s.ID, "ready/fixtures/")
 	}
 	entries := len(chapters)
 	for _, s := range w.steps {
@@ -310,6 +342,9 @@ func (w *writer) before(f *flow) {
 		case finding.Stop:
 			stops = append(stops, x)
 		case finding.Warning:
+			if w.ofFixture(x) {
+				continue // of how it prints: told at its load
+			}
 			warns = append(warns, x)
 		}
 	}
@@ -336,7 +371,7 @@ func (w *writer) before(f *flow) {
 		}
 		for _, key := range order {
 			x := first[key]
-			s := "*" + x.Subject + ".* " + x.Message
+			s := "*" + x.Subject + ".* " + sentence(x.Message)
 			if n := len(subjects[key]); n > 1 {
 				s = strings.TrimSuffix(s, ".") + ". Likewise: " + and(subjects[key][1:]) + "."
 			}
@@ -344,16 +379,28 @@ func (w *writer) before(f *flow) {
 			f.gap(1)
 		}
 	}
-	if w.Schedule != nil && len(w.Schedule.Activities) > 0 {
-		w.calendar(f)
+	w.whoDoes(f)
+}
+
+// ofFixture is whether a finding is about how a part of a fixture prints.
+func (w *writer) ofFixture(x finding.Finding) bool {
+	return x.Stage == "printing" && w.pl.FixturePrinting != nil &&
+		slices.ContainsFunc(w.pl.FixturePrinting.Prints, func(p printing.Print) bool { return p.Segment == x.Subject })
+}
+
+// sentence begins with a capital and ends with a full stop.
+func sentence(s string) string {
+	if s == "" {
+		return s
 	}
+	return strings.ToUpper(s[:1]) + strings.TrimRight(s[1:], ".") + "."
 }
 
 func remedy(x finding.Finding) string {
 	if x.Remedy == "" {
 		return ""
 	}
-	return " *Remedy:* " + x.Remedy
+	return " *Remedy:* " + sentence(x.Remedy)
 }
 
 func (w *writer) example() string {
@@ -367,32 +414,6 @@ func (w *writer) example() string {
 	return "top.a"
 }
 
-// calendar is the schedule as bars.
-func (w *writer) calendar(f *flow) {
-	f.section("calendar", "The calendar")
-	end := 0.0
-	for _, a := range w.Schedule.Activities {
-		end = max(end, a.Until)
-	}
-	for _, a := range w.Schedule.Activities {
-		const size = small
-		f.add(strip{high: high(size) + 0.4, draw: func(p *page, at geom.Vec2) {
-			y := at.Y - base(size)
-			name := a.Name
-			for width(regular, size, name) > 58 {
-				r := []rune(name)
-				name = string(r[:len(r)-2]) + "…"
-			}
-			p.texts = append(p.texts, text{at: geom.V2(at.X, y), size: size, s: name}, text{at: geom.V2(at.X+60, y), size: size, grey: 70, s: fmt.Sprintf("day %d", a.Day)})
-			x, room := at.X+74, f.wide()-74
-			if end > 0 {
-				b := geom.Box2{Min: geom.V2(x+a.From/end*room, y-0.4), Max: geom.V2(x+max(a.Until/end*room, a.From/end*room+0.4), y+2)}
-				p.layers = append(p.layers, lines(0.1, 0, filled(b, 110)))
-			}
-		}})
-	}
-}
-
 var sectionTitles = map[bill.Section]string{
 	bill.Filament: "Filament", bill.Veneer: "Veneer", bill.Hardware: "Hardware", bill.Consumable: "Consumables",
 }
@@ -400,6 +421,7 @@ var sectionTitles = map[bill.Section]string{
 // needs are the lists of what must be at hand.
 func (w *writer) needs(f *flow) {
 	f.chapter("needs", "What you need")
+	w.box(f)
 	for _, sec := range []bill.Section{bill.Filament, bill.Veneer, bill.Hardware, bill.Consumable} {
 		var rows []row
 		for _, l := range w.pl.Bill.Lines {
@@ -426,39 +448,8 @@ func (w *writer) needs(f *flow) {
 		rows = append(rows, row{cells: []string{t[0], t[1]}, box: true})
 	}
 	f.table([]column{{title: "What", wide: 6}, {title: "For", wide: 5}}, rows)
-	if w.Fixtures != nil && len(w.Fixtures.Fixtures) > 0 {
-		f.section("fixtures", "Fixtures to make first")
-		rows = nil
-		for i := 0; i < len(w.Fixtures.Fixtures); i++ {
-			x := w.Fixtures.Fixtures[i]
-			ids, n, made := []string{x.ID}, 0, []string{}
-			count := func(x fixture.Fixture) {
-				for _, p := range x.Parts {
-					n += p.Quantity
-					m := p.Filament
-					if m == "" {
-						m = p.Material
-					}
-					if !slices.Contains(made, m) {
-						made = append(made, m)
-					}
-				}
-				for _, t := range x.Templates {
-					if t.Material != "" && !slices.Contains(made, t.Material) {
-						made = append(made, t.Material)
-					}
-				}
-			}
-			count(x)
-			// What is used alike is told once.
-			for i+1 < len(w.Fixtures.Fixtures) && w.Fixtures.Fixtures[i+1].Words == x.Words {
-				i++
-				ids = append(ids, w.Fixtures.Fixtures[i].ID)
-				count(w.Fixtures.Fixtures[i])
-			}
-			rows = append(rows, row{cells: []string{strings.Join(ids, ", "), fmt.Sprint(n), strings.Join(made, ", "), x.Words}, tells: ids, box: true})
-		}
-		f.table([]column{{title: "What", wide: 4}, {title: "Parts", wide: 1.2, right: true}, {title: "Of", wide: 2}, {title: "Use", wide: 7}}, rows)
+	if w.pl.Fixtures != nil && len(w.pl.Fixtures.Fixtures) > 0 {
+		w.fixturesToMake(f)
 	}
 }
 
@@ -619,6 +610,9 @@ func (w *writer) phase(f *flow, ph Phase, c chapterOf, ref func(string) string) 
 		case strings.HasPrefix(s.ID, "print/load"):
 			cautions()
 			w.loadStep(f, s)
+		case strings.HasPrefix(s.ID, "ready/fixtures/"):
+			cautions()
+			w.fixtureLoad(f, s)
 		case strings.HasPrefix(s.ID, "cut/blank"):
 			cautions()
 			w.blankStep(f, s)
@@ -751,7 +745,7 @@ func (w *writer) pictured(f *flow, s Step, ref func(string) string) {
 			}
 		}
 		if id, ok := strings.CutPrefix(name, "clamping/"); ok && len(ps) > 0 {
-			for _, c := range w.Fixtures.Clamping {
+			for _, c := range w.pl.Fixtures.Clamping {
 				if c.ID == id {
 					f.para(para{}, strings.Join(c.Words, " "))
 					f.gap(2)
@@ -769,10 +763,36 @@ const massSpread = 0.05
 func (w *writer) loadStep(f *flow, s Step) {
 	n := slices.IndexFunc(w.pl.Printing.Loads, func(l printing.Load) bool { return "print/"+l.ID == s.ID })
 	l := w.pl.Printing.Loads[n]
+	var rows []row
+	for i, it := range l.Items {
+		id := w.pl.Printing.Prints[it.Print].Segment
+		rows = append(rows, row{cells: []string{"*" + fmt.Sprint(i+1) + "*", id}, tells: []string{id}})
+	}
+	w.carded(f, s, l, "core/"+l.ID+".3mf", w.pictures["load/"+l.ID], rows)
+}
+
+// fixtureLoad is a print load of fixtures.
+func (w *writer) fixtureLoad(f *flow, s Step) {
+	r := w.pl.FixturePrinting
+	n := slices.IndexFunc(r.Loads, func(l printing.Load) bool { return "ready/fixtures/"+l.ID == s.ID })
+	l := r.Loads[n]
+	var rows []row
+	for i, x := range w.together(r, l) {
+		what := x.id
+		if x.n > 1 {
+			what = fmt.Sprintf("%d x %s", x.n, x.id)
+		}
+		rows = append(rows, row{cells: []string{"*" + fmt.Sprint(i+1) + "*", what}, tells: []string{x.id}})
+	}
+	w.carded(f, s, l, "fixtures/"+l.ID+".3mf", w.pictures["fixtures/"+l.ID], rows)
+}
+
+// carded is a print load with its settings card.
+func (w *writer) carded(f *flow, s Step, l printing.Load, file string, bed []*picture, rows []row) {
 	pr := printer(w.pl.Shop, l.Printer).Profile
 	left, right := f.columns(0.5)
 	card := [][2]string{
-		{"File", "core/" + l.ID + ".3mf"},
+		{"File", file},
 		{"On", l.Printer + ", in " + l.Filament},
 		{"Layers", fmt.Sprintf("%g mm, first %g mm; beads %g mm", pr.Layer, pr.FirstLayer, pr.Line)},
 		{"Shell", fmt.Sprintf("%d contours, %d cover layers", pr.Contours, pr.CoverLayers)},
@@ -782,16 +802,11 @@ func (w *writer) loadStep(f *flow, s Step) {
 		{"Height", w.mm(l.Height)},
 		{"Began, ended", ""},
 	}
-	var rows []row
-	for i, it := range l.Items {
-		id := w.pl.Printing.Prints[it.Print].Segment
-		rows = append(rows, row{cells: []string{"*" + fmt.Sprint(i+1) + "*", id}, tells: []string{id}})
-	}
 	for _, c := range card {
 		rows = append(rows, row{cells: []string{"*" + c[0] + "*", c[1]}})
 	}
 	var a, b []strip
-	for _, p := range w.pictures["load/"+l.ID] {
+	for _, p := range bed {
 		a = append(a, p.strips(left)...)
 	}
 	b = append(b, table(right, []column{{wide: 1}, {wide: 2.3}}, rows)...)
@@ -891,19 +906,20 @@ type template struct {
 	title string
 	words string
 	sheet draw.Sheet
+	file  string
 	of    []string
 	bare  map[[2]int]bool // pages, by column and row, with nothing on them
 }
 
 // template lays a sheet on paper the way that takes fewer pages.
-func (w *writer) template(title, words string, s draw.Sheet, of string) template {
+func (w *writer) template(title, words string, s draw.Sheet, file, of string) template {
 	f := w.flow()
 	c, r, _ := tiles(s, f.paper, f.left, f.right, f.top, f.foot)
 	q := turned(s)
 	if a, b, _ := tiles(q, f.paper, f.left, f.right, f.top, f.foot); a*b < c*r {
 		s, c, r = q, a, b
 	}
-	out := template{title, words, s, []string{of}, map[[2]int]bool{}}
+	out := template{title, words, s, file, []string{of}, map[[2]int]bool{}}
 	for x := range c {
 		for y := range r {
 			out.bare[[2]int{x, y}] = f.bare(s, x, y)
@@ -930,12 +946,12 @@ func (w *writer) templates() (out []template) {
 			pins = append(pins, draw.Circle{Center: turn(q), Radius: pt.Pin / 2})
 		}
 		s.Layers = append(s.Layers, draw.Layer{Name: "pins", Operation: draw.Note, Pen: pen(0.18, 0), Items: pins})
-		out = append(out, w.template(pt.ID, "Whole line: cut. Dashed: what shows. Circles: pins.", s, pt.ID))
+		out = append(out, w.template(pt.ID, "Whole line: cut. Dashed: what shows. Circles: pins.", s, "", pt.ID))
 	}
-	if w.Fixtures == nil {
+	if w.pl.Fixtures == nil {
 		return out
 	}
-	for _, x := range w.Fixtures.Fixtures {
+	for _, x := range w.pl.Fixtures.Fixtures {
 		for _, t := range x.Templates {
 			s := t.Sheet
 			for i, l := range s.Layers {
@@ -944,7 +960,7 @@ func (w *writer) templates() (out []template) {
 				}
 				s.Layers[i] = readable(l)
 			}
-			out = append(out, w.template(t.ID, t.Words, s, x.ID))
+			out = append(out, w.template(t.ID, t.Words, s, t.File(), x.ID))
 		}
 	}
 	return out
@@ -961,9 +977,13 @@ func (w *writer) fullSize(f *flow, ts []template) {
 	var rows []row
 	for _, t := range ts {
 		c, r, _ := tiles(t.sheet, f.paper, f.left, f.right, f.top, f.foot)
-		rows = append(rows, row{cells: []string{t.title, w.size(t.sheet.Width, t.sheet.Height), fmt.Sprintf("%d x %d", c, r), t.words}, tells: t.of})
+		words := t.words
+		if t.file != "" {
+			words = strings.TrimSpace(words + " *File:* " + t.file)
+		}
+		rows = append(rows, row{cells: []string{t.title, w.size(t.sheet.Width, t.sheet.Height), fmt.Sprintf("%d x %d", c, r), words}, tells: t.of})
 	}
-	f.table([]column{{title: "Template", wide: 4}, {title: "Size", wide: 2.6}, {title: "Pages", wide: 1.3}, {title: "", wide: 8}}, rows)
+	f.table([]column{{title: "Template", wide: 4.4}, {title: "Size", wide: 2.6}, {title: "Pages", wide: 1.3}, {title: "", wide: 8}}, rows)
 	for _, t := range ts {
 		cols, rows, _ := tiles(t.sheet, f.paper, f.left, f.right, f.top, f.foot)
 		for r := range rows {
@@ -1003,8 +1023,8 @@ func (w *writer) index(f *flow, before laid) {
 	for _, s := range w.pl.Seams.Seams {
 		ids = append(ids, s.ID)
 	}
-	if w.Fixtures != nil {
-		for _, x := range w.Fixtures.Fixtures {
+	if w.pl.Fixtures != nil {
+		for _, x := range w.pl.Fixtures.Fixtures {
 			ids = append(ids, x.ID)
 		}
 	}

@@ -8,6 +8,7 @@ import (
 
 	"groundwork/internal/draw"
 	"groundwork/internal/geom"
+	"groundwork/internal/printing"
 	"groundwork/internal/view"
 )
 
@@ -156,18 +157,19 @@ func box(size geom.Vec2) geom.Polygons {
 	return geom.Polygons{rectangle(geom.Box2{Max: size})}
 }
 
-// load is what lies on a printer's bed, seen from above.
-func (a *artist) load(n int, room geom.Vec2) (*picture, error) {
-	l := a.pl.Printing.Loads[n]
+// load is what lies on a printer's bed, seen from above. marked are the items
+// that have numbers, in their order.
+func (a *artist) load(r *printing.Result, l printing.Load, marked []int, room geom.Vec2) (*picture, error) {
 	pr := printer(a.pl.Shop, l.Printer)
 	size := geom.V2(pr.Build.X, pr.Build.Y)
 	f := newFlat(size, room, []string{"00"}, true)
 	f.outline(box(size), 0.35, 255)
 	for i, it := range l.Items {
-		p := a.pl.Printing.Prints[it.Print]
-		foot := p.Footprint.Map(func(q geom.Vec2) geom.Vec2 { return q.Rotate(it.Turn).Add(it.At) })
+		foot := r.Prints[it.Print].Footprint.Map(func(q geom.Vec2) geom.Vec2 { return q.Rotate(it.Turn).Add(it.At) })
 		f.outline(foot, 0.25, 225)
-		f.label(fmt.Sprint(i+1), true, within(foot))
+		if n := slices.Index(marked, i); n >= 0 {
+			f.label(fmt.Sprint(n+1), true, within(foot))
+		}
 	}
 	return f.done("The bed from above, its front below.")
 }
@@ -422,10 +424,9 @@ func clipped(l draw.Layer, win geom.Box2, by geom.Vec2) draw.Layer {
 			}
 			out.Items = append(out.Items, runs(pts, edge)...)
 		case draw.Text:
-			w := width(regular, it.Height/capHeight/point, it.String)
-			b := geom.EmptyBox2().Add(it.At).Grow(w + it.Height)
+			it.Height = max(it.Height, least*point*capHeight)
+			b := lettered(it, l.Style()).box() // a text is on a page as a whole, or not at all
 			if b.Min.X >= win.Min.X && b.Max.X <= win.Max.X && b.Min.Y >= win.Min.Y && b.Max.Y <= win.Max.Y {
-				it.Height = max(it.Height, least*point*capHeight)
 				out.Items = append(out.Items, it)
 			}
 		case draw.Region:

@@ -214,6 +214,13 @@ func broken(size, wide float64, all []span) []line {
 					end()
 					continue
 				}
+				// Rather behind a sign that parts names.
+				for i := n; i > n/2; i-- {
+					if strings.ContainsRune("-/.+", r[i-1]) {
+						n = i
+						break
+					}
+				}
 				put(span{sp.face, string(r[:n])})
 				end()
 				sp.s = string(r[n:])

@@ -11,14 +11,18 @@ import (
 
 	"pgregory.net/rapid"
 
+	"groundwork/internal/bill"
 	"groundwork/internal/core"
 	"groundwork/internal/draw"
 	"groundwork/internal/fixture"
 	"groundwork/internal/geom"
 	"groundwork/internal/joint"
+	"groundwork/internal/kit"
 	"groundwork/internal/plan"
+	"groundwork/internal/schedule"
 	"groundwork/internal/seam"
 	"groundwork/internal/shop"
+	"groundwork/internal/strength"
 	"groundwork/internal/unit"
 	"groundwork/internal/veneer"
 )
@@ -625,8 +629,14 @@ func TestFixtures(t *testing.T) {
 		},
 		Clamping: []fixture.ClampPlan{{ID: "clamping/seat/1", Serves: seat, Parts: []string{"seat.a", "seat.b", "seat.c"}, Step: fixture.GlueSegments, Sheet: sheetOf, Scale: 5, Words: []string{"Lay the parts flat.", "Clamp in H4."}}},
 	}
-	calendar := &Schedule{Days: 3, Activities: []Activity{{Name: "load-01", Who: "printer", Until: 3600, Day: 1}, {Name: "glue the seat", Who: "hand", From: 3600, Until: 7200, Day: 2}}}
-	b, err := laidOut(context.Background(), theKernel(t), Inputs{Plan: pl, Fixtures: fx, Schedule: calendar, Licence: "For your own use."}, Options{})
+	mine := *pl
+	mine.Fixtures, mine.FixturePrinting = fx, nil
+	pl = &mine
+	mine.Schedule = &schedule.Result{Activities: []schedule.Activity{
+		{ID: "print load-01", Kind: schedule.Print, Of: "load-01", Start: 9 * 3600, End: 30 * 3600, Hand: 600, Machine: "small-bed 1"},
+		{ID: "glue seat", Kind: schedule.Glue, Of: "seat", Start: 34 * 3600, End: 36 * 3600, Hand: 900, Critical: true},
+	}, Begin: 9 * 3600, End: 36 * 3600, Billed: 1500}
+	b, err := laidOut(context.Background(), theKernel(t), Inputs{Plan: pl, Licence: "For your own use."}, Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -643,7 +653,7 @@ func TestFixtures(t *testing.T) {
 			}
 		}
 	}
-	for _, want := range []string{"Fixtures to make first", "The calendar", "glue the seat day 2", "For your own use.", "Measure the bar.", "Lay the leaf against it.", "Set up fence/1.", "Clamp in H4.", "clamping/seat/1, from above.", "Seen from above."} {
+	for _, want := range []string{"Fixtures to make first", "The calendar", "day 2 10:00 - 12:00 by hand glue : seat", "09:00 - 06:00 +1 small-bed 1 print : load-01", "For your own use.", "Measure the bar.", "Lay the leaf against it.", "Set up fence/1.", "Clamp in H4.", "clamping/seat/1, from above; push 0 mm above the bench.", "Seen from above."} {
 		if !strings.Contains(strings.Join(strings.Fields(all.String()), " "), want) {
 			t.Errorf("the book lacks %q", want)
 		}
@@ -655,18 +665,179 @@ func TestFixtures(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, s := range Steps(Inputs{Plan: pl, Fixtures: fx}, a, unit.Metric) {
+	for _, s := range Steps(Inputs{Plan: pl}, a, unit.Metric) {
 		if s.ID == "glue/seat" && len(s.Tables[0].Rows) != 1 {
 			t.Errorf("the seat is clamped once, and glued in %d", len(s.Tables[0].Rows))
 		}
 	}
-	without, err := laidOut(context.Background(), theKernel(t), Inputs{Plan: pl, Fixtures: fx}, Options{NoTemplates: true})
+	without, err := laidOut(context.Background(), theKernel(t), Inputs{Plan: pl}, Options{NoTemplates: true})
 	if err != nil {
 		t.Fatal(err)
 	}
 	if len(without.pages) >= len(b.pages)-2 {
 		t.Errorf("%d pages without templates, %d with them", len(without.pages), len(b.pages))
 	}
+}
+
+// squeezed is all writing of a book in reading order without white space, so that
+// what is broken over lines is found.
+func squeezed(b *booklet) string {
+	var all strings.Builder
+	for _, p := range b.pages {
+		for _, w := range words(p) {
+			all.WriteString(strings.Join(strings.Fields(w.s), ""))
+		}
+	}
+	return all.String()
+}
+
+// The hours of the book, the bill and the calendar are the same hours.
+func TestHours(t *testing.T) {
+	for _, name := range examplesHere {
+		pl := planned(t, name)
+		all := pl.Bill.LabourSeconds + pl.Bill.FixtureLabourSeconds
+		tests := 0.0
+		if !slices.ContainsFunc(pl.Schedule.Activities, func(a schedule.Activity) bool { return a.Kind == schedule.Coupons }) {
+			for _, h := range pl.Bill.Hands {
+				if h.Section == bill.Fixtures && h.Line == bill.Testing {
+					tests += float64(h.Seconds)
+				}
+			}
+		}
+		if math.Abs(pl.Schedule.Billed+tests-all) > 0.5 {
+			t.Errorf("%s: %g s by hand in the calendar and %g s of tests before, %g on the bill", name, pl.Schedule.Billed, tests, all)
+		}
+		said := squeezed(pagesFor(t, name, Options{}))
+		for _, s := range []float64{pl.Bill.LabourSeconds, pl.Bill.FixtureLabourSeconds, pl.Schedule.Billed} {
+			if want := strings.ReplaceAll(unit.FormatDuration(s), " ", ""); !strings.Contains(said, want) {
+				t.Errorf("%s: the book does not tell of %s", name, want)
+			}
+		}
+		// Every day on which anything begins, and every activity or that there are more.
+		for _, a := range pl.Schedule.Activities {
+			if d := fmt.Sprintf("day%d", int(a.Start/day)+1); a.End > a.Start && !strings.Contains(said, d) {
+				t.Errorf("%s: %s is missing", name, d)
+			}
+		}
+		w := &writer{artist: &artist{planner: &planner{pl: pl}}}
+		listed := 0
+		for _, e := range w.daily() {
+			listed += len(e.of) + map[bool]int{true: 1}[len(e.of) == 0]
+		}
+		if listed < len(pl.Schedule.Activities)/4 || listed > len(pl.Schedule.Activities) {
+			t.Errorf("%s: %d activities make %d entries", name, len(pl.Schedule.Activities), listed)
+		}
+	}
+}
+
+// Every file of a fixture stands in the book, as the job folder calls it, and
+// every load of fixtures has its card.
+func TestFixtureFiles(t *testing.T) {
+	for _, name := range examplesHere {
+		pl := planned(t, name)
+		said := squeezed(pagesFor(t, name, Options{}))
+		n := 0
+		for _, f := range pl.Fixtures.Fixtures {
+			for _, p := range f.Parts {
+				n++
+				if file := strings.TrimPrefix(p.File(), "fixtures/"); !strings.Contains(said, file) {
+					t.Errorf("%s: the book lacks %s", name, file)
+				}
+			}
+			for _, x := range f.Templates {
+				n++
+				if !strings.Contains(said, x.File()) {
+					t.Errorf("%s: the book lacks %s", name, x.File())
+				}
+			}
+			for _, x := range f.Needs {
+				if !strings.Contains(said, strings.ReplaceAll(x.Item, " ", "")) {
+					t.Errorf("%s: the book lacks %s", name, x.Item)
+				}
+			}
+		}
+		for _, l := range pl.FixturePrinting.Loads {
+			if !strings.Contains(said, "fixtures/"+l.ID+".3mf") {
+				t.Errorf("%s: no card of %s of the fixtures", name, l.ID)
+			}
+		}
+		if n < 20 {
+			t.Errorf("%s: %d files", name, n)
+		}
+	}
+}
+
+// What is in the box, with the spares, and who does what.
+func TestBox(t *testing.T) {
+	pl := *planned(t, "otter-stool")
+	said := squeezed(pagesFor(t, "otter-stool", Options{}))
+	for _, x := range pl.Kit.Things {
+		if !strings.Contains(said, x.ID) {
+			t.Errorf("the book lacks %s of the box", x.ID)
+		}
+	}
+	for _, x := range pl.Kit.Spares {
+		if !strings.Contains(said, strings.ReplaceAll(x.Item, " ", "")) {
+			t.Errorf("the book lacks the spare %s", x.Item)
+		}
+	}
+	if !strings.Contains(said, pl.Kit.Revision) || len(pl.Kit.Revision) < 8 {
+		t.Errorf("the book lacks the revision %q", pl.Kit.Revision)
+	}
+	sold := map[kit.Split]map[Phase]bool{}
+	for _, s := range kit.Splits {
+		k := *pl.Kit
+		k.Split, pl.Kit = s, &k
+		b, err := laidOut(context.Background(), theKernel(t), Inputs{Plan: &pl}, Options{NoTemplates: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		said := squeezed(b)
+		sold[s] = map[Phase]bool{}
+		for _, ph := range Phases {
+			sold[s][ph] = strings.Contains(said, strings.ReplaceAll(string(ph), " ", "")+"seller")
+		}
+	}
+	for _, c := range []struct {
+		ph                   Phase
+		ready, cores, leaves bool
+	}{{Print, true, true, false}, {Cut, true, true, true}, {Glue, true, false, false}, {Lay, true, false, false}, {Assemble, false, false, false}} {
+		if sold[kit.Ready][c.ph] != c.ready || sold[kit.Cores][c.ph] != c.cores || sold[kit.Leaves][c.ph] != c.leaves {
+			t.Errorf("%s: the seller's in %v", c.ph, sold)
+		}
+	}
+}
+
+// How the piece bears its loads stands in words, and what fails leads.
+func TestBears(t *testing.T) {
+	pl := *planned(t, "otter-stool")
+	holds := strength.Verdict{ID: "seat-middle/seat/shell", Case: "seat-middle", Subject: "seat", Kind: "shell", What: "stress in contours and cover layers", Value: 4, Limit: 10, Margin: 2.5, Unit: "MPa", Judged: true, Agreed: 1}
+	pl.Strength = &strength.Result{
+		Cases:    []strength.CaseResult{{ID: "seat-middle", What: "1600 N press on the seat.", Judged: true, Solved: true, Margin: 2.5, Moved: strength.Moved{Body: "seat", Value: 1.3}}, {ID: "drop", What: "It is dropped."}},
+		Verdicts: []strength.Verdict{holds}, Lowest: holds.ID, Margin: 2.5,
+		Racking: []strength.Racking{{Axis: "x", Stiffness: 40, Force: 100, Moved: 2.5, Height: 440}},
+	}
+	look := func(want ...string) {
+		t.Helper()
+		b, err := laidOut(context.Background(), theKernel(t), Inputs{Plan: &pl}, Options{NoTemplates: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		said := squeezed(b)
+		for _, w := range want {
+			if !strings.Contains(said, strings.ReplaceAll(w, " ", "")) {
+				t.Errorf("the book lacks %q", w)
+			}
+		}
+		if strings.Contains(said, "hasnotbeenworkedout") {
+			t.Error("the book says that strength was not worked out")
+		}
+	}
+	look("How it bears its loads", "nothing here is a certificate", "The least margin is 2.5 x: stress in contours and cover layers of seat.", "1600 N press on the seat. holds 2.5 x 1.3 mm", "could not be worked out", "4 of 10 MPa", "with 100 N it gives by 2.5 mm")
+	fails := holds
+	fails.Margin, fails.Value = 0.5, 20
+	pl.Strength.Verdicts = []strength.Verdict{fails}
+	look("It does not bear all of its loads: 1 of 1 comparisons fail", "does not hold", "20 of 10 MPa")
 }
 
 // Nothing to tell of an unfinished plan.

@@ -779,7 +779,15 @@ func (a *artist) lap(id string, room geom.Vec2) (*picture, error) {
 
 // clamping is a drawing that a fixture brings, made to fit the page.
 func (a *artist) clamping(c fixture.ClampPlan, room geom.Vec2) *picture {
-	return fitted(c.Sheet, room, c.ID+", from above.", c.Scale)
+	s := c.Sheet
+	s.Layers = slices.Clone(s.Layers)
+	for i, l := range s.Layers { // the drawing's own scale is not that of the page
+		s.Layers[i].Items = slices.DeleteFunc(slices.Clone(l.Items), func(it draw.Item) bool {
+			t, ok := it.(draw.Text)
+			return ok && strings.HasPrefix(t.String, c.ID)
+		})
+	}
+	return fitted(s, room, fmt.Sprintf("%s, from above; push %s above the bench.", c.ID, a.mm(c.Height)), c.Scale)
 }
 
 // fitted is a sheet made small enough; its texts are never smaller than least.
@@ -790,7 +798,16 @@ func fitted(s draw.Sheet, room geom.Vec2, caption string, scale float64) *pictur
 	k := min(room.X/s.Width, room.Y/s.Height, 1)
 	pic := &picture{size: geom.V2(s.Width*k, s.Height*k), caption: caption}
 	for _, l := range s.Layers {
-		pic.layers = append(pic.layers, scaled(readable(l), k))
+		l = scaled(readable(l), k)
+		// Writing that is larger than drawn may come to lie on lines: it stands on white.
+		var ground []draw.Item
+		for _, it := range l.Items {
+			if t, ok := it.(draw.Text); ok {
+				ground = append(ground, filled(lettered(t, l.Style()).box().Grow(0.2), 255))
+			}
+		}
+		l.Items = slices.Concat(ground, l.Items)
+		pic.layers = append(pic.layers, l)
 	}
 	if scale > 0 {
 		pic.caption = strings.TrimSpace(caption + " On this page: " + strings.ToLower(scaleNote(k/scale)))

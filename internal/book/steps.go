@@ -13,6 +13,7 @@ import (
 	"groundwork/internal/joint"
 	"groundwork/internal/piece"
 	"groundwork/internal/plan"
+	"groundwork/internal/printing"
 	"groundwork/internal/scene"
 	"groundwork/internal/seam"
 	"groundwork/internal/shop"
@@ -248,6 +249,10 @@ func (p *planner) ready() {
 		coupons = append(coupons, x.ID)
 		does = append(does, fmt.Sprintf("*%s*: %s", x.ID, x.Words))
 	}
+	if coupons != nil {
+		does[0] += p.whereCoupons()
+		does = append(does, "Write what you measure into the form fixtures/coupons.yaml, or onto a copy of it on paper, and keep it for whoever makes the files.")
+	}
 	if coupons == nil {
 		does = append(does,
 			"Print a bar of 200 mm along the bed's x, another along y, and a tower of 100 mm. Let them cool and measure them with a caliper: shrinkage is (drawn - measured) / drawn.",
@@ -271,30 +276,109 @@ func (p *planner) ready() {
 
 // jigs prints the fixtures.
 func (p *planner) jigs() {
-	if p.Jigs == nil || len(p.Jigs.Loads) == 0 {
+	if p.pl.Fixtures == nil || p.pl.FixturePrinting == nil || len(p.pl.FixturePrinting.Loads) == 0 {
 		return
 	}
-	s := Step{ID: "ready/fixtures", Phase: Ready, Title: "Print the fixtures", Needs: []string{"ready/coupons"},
-		Does: []string{"Print the fixtures of the list of what you need, as their files come. They may be printed while the cores are being glued, but each before the step that takes it."}}
-	var rows [][]string
-	for _, l := range p.Jigs.Loads {
-		var on []string
-		for _, it := range l.Items {
-			on = append(on, p.Jigs.Prints[it.Print].Segment)
+	s := Step{ID: "ready/fixtures", Phase: Ready, Title: "Make the fixtures", Needs: []string{"ready/coupons"},
+		Does: []string{
+			"Print the loads below by their cards, or single parts from the files of the list of what you need. They may be printed while cores are being glued, but each before the step that takes it.",
+			"Take every part as it lies in its file: fences and risers are printed on their sides, so that the nozzle draws their measure.",
+			"Saw battens and boards for templates from scrap. Write its number on every fixture.",
+		}}
+	var sawn []string
+	for _, f := range p.pl.Fixtures.Fixtures {
+		s.Parts = append(s.Parts, f.ID)
+		for _, x := range f.Parts {
+			if x.Filament == "" {
+				sawn = append(sawn, fmt.Sprintf("%d x %s", x.Quantity, x.ID))
+			}
 		}
-		s.Parts = append(s.Parts, on...)
-		rows = append(rows, []string{l.ID, l.Printer + ", " + l.Filament, unit.FormatDuration(l.Seconds), unit.FormatMass(l.Grams), strings.Join(on, ", ")})
 	}
-	s.Tables = []Table{{Head: []string{"Load", "On, in", "Time", "Filament", "Holds"}, Rows: rows, Wide: []float64{2, 3, 2.4, 2, 7}, Tick: true}}
+	if sawn != nil {
+		s.Does = append(s.Does, "To be sawn: "+and(sawn)+".")
+	}
 	p.add(s)
+	for _, l := range p.pl.FixturePrinting.Loads {
+		s := Step{ID: "ready/fixtures/" + l.ID, Phase: Ready, Title: "Fixtures, " + l.ID, Needs: []string{"ready/fixtures"}, Drawings: []string{"fixtures/" + l.ID}}
+		for _, x := range p.together(p.pl.FixturePrinting, l) {
+			s.Parts = append(s.Parts, x.id)
+		}
+		s.Does = append(s.Does, p.supports(p.pl.FixturePrinting, l)...)
+		s.Does = append(s.Does, "Printed, taken off and numbered.")
+		p.add(s)
+	}
+}
+
+// alike are copies of a part on one load.
+type alike struct {
+	id string // of the part
+	n  int
+	at int // index into the load's items, of the first
+}
+
+// together are the parts of fixtures on a load, with how many of each.
+func (p *planner) together(r *printing.Result, l printing.Load) (out []alike) {
+	for i, it := range l.Items {
+		id := r.Prints[it.Print].Segment
+		if cut := strings.LastIndex(id, "."); cut > 0 && p.isPart(id[:cut]) {
+			id = id[:cut]
+		}
+		if n := slices.IndexFunc(out, func(a alike) bool { return a.id == id }); n >= 0 {
+			out[n].n++
+			continue
+		}
+		out = append(out, alike{id, 1, i})
+	}
+	return out
+}
+
+// isPart is whether there is a part of a fixture of this ID.
+func (p *planner) isPart(id string) bool {
+	return slices.ContainsFunc(p.pl.Fixtures.Fixtures, func(f fixture.Fixture) bool {
+		return slices.ContainsFunc(f.Parts, func(x fixture.Part) bool { return x.ID == id })
+	})
+}
+
+// supports says what on a load needs them.
+func (p *planner) supports(r *printing.Result, l printing.Load) []string {
+	var props []string
+	for _, it := range l.Items {
+		if x := r.Prints[it.Print]; x.Overhang >= propped {
+			props = append(props, x.Segment)
+		}
+	}
+	if props == nil {
+		return nil
+	}
+	return []string{"Switch supports on for " + and(props) + "."}
+}
+
+// whereCoupons says from what the coupons are printed.
+func (p *planner) whereCoupons() string {
+	s := " Every one has a file of its own, fixtures/coupon-….stl."
+	if p.pl.FixturePrinting == nil {
+		return s
+	}
+	var on []string
+	for _, l := range p.pl.FixturePrinting.Loads {
+		if slices.ContainsFunc(l.Items, func(it printing.Placed) bool {
+			return strings.HasPrefix(p.pl.FixturePrinting.Prints[it.Print].Segment, "coupon/")
+		}) {
+			on = append(on, l.ID)
+		}
+	}
+	if on == nil {
+		return s
+	}
+	return s + fmt.Sprintf(" Or print %s of the fixtures first, on which they lie with other parts.", and(on))
 }
 
 // fixtures are those of a kind.
 func (p *planner) fixtures(k fixture.Kind) (out []fixture.Fixture) {
-	if p.Fixtures == nil {
+	if p.pl.Fixtures == nil {
 		return nil
 	}
-	for _, f := range p.Fixtures.Fixtures {
+	for _, f := range p.pl.Fixtures.Fixtures {
 		if f.Kind == k {
 			out = append(out, f)
 		}
@@ -304,10 +388,10 @@ func (p *planner) fixtures(k fixture.Kind) (out []fixture.Fixture) {
 
 // serving are the fixtures of a step of the work that serve one of the parts.
 func (p *planner) serving(step fixture.Step, parts ...string) (out []fixture.Fixture) {
-	if p.Fixtures == nil {
+	if p.pl.Fixtures == nil {
 		return nil
 	}
-	for _, f := range p.Fixtures.Fixtures {
+	for _, f := range p.pl.Fixtures.Fixtures {
 		if f.Step == step && slices.ContainsFunc(f.Serves, func(s string) bool { return slices.Contains(parts, s) }) {
 			out = append(out, f)
 		}
@@ -347,21 +431,16 @@ func (p *planner) print() {
 	})
 	for _, l := range pr.Loads {
 		s := Step{ID: "print/" + l.ID, Phase: Print, Title: "Print " + l.ID, Needs: []string{"print/how"}, Drawings: []string{"load/" + l.ID}}
-		var props, edges []string
+		var edges []string
 		var chamfer float64
 		for _, it := range l.Items {
 			x := pr.Prints[it.Print]
 			s.Parts = append(s.Parts, x.Segment)
-			if x.Overhang >= propped {
-				props = append(props, x.Segment)
-			}
 			if x.Chamfer > 0 {
 				edges, chamfer = append(edges, x.Segment), x.Chamfer
 			}
 		}
-		if props != nil {
-			s.Does = append(s.Does, "Switch supports on for "+and(props)+".")
-		}
+		s.Does = append(s.Does, p.supports(pr, l)...)
 		if edges != nil {
 			s.Does = append(s.Does, fmt.Sprintf("Break the edges that lay on the bed by %s on %s: a foot of spread plastic keeps faces from meeting.", p.mm(chamfer), and(edges)))
 		}
@@ -580,8 +659,8 @@ func (p *planner) glue() {
 		s.Parts = slices.Concat(parts, ids)
 		s.Needs = append([]string{"glue/how", "print/check"}, p.about(Inserts, parts...)...)
 		s.Drawings = []string{"body/" + p.pl.Seams.Bodies[k.bodies[0]].ID}
-		if p.Fixtures != nil {
-			for _, c := range p.Fixtures.Clamping {
+		if p.pl.Fixtures != nil {
+			for _, c := range p.pl.Fixtures.Clamping {
 				if !slices.ContainsFunc(c.Serves, func(x string) bool { return slices.Contains(ids, x) }) {
 					continue
 				}
@@ -603,12 +682,12 @@ func (p *planner) glue() {
 // glueUpsOf are the glue-ups of a body, by the clamping plans if there are any.
 func (p *planner) glueUpsOf(body int) []glueUp {
 	ups := glueUps(p.pl, body)
-	if p.Fixtures == nil {
+	if p.pl.Fixtures == nil {
 		return ups
 	}
 	var out []glueUp
 	closed := 0
-	for _, c := range p.Fixtures.Clamping {
+	for _, c := range p.pl.Fixtures.Clamping {
 		if c.Step != fixture.GlueSegments {
 			continue
 		}
@@ -888,8 +967,8 @@ func (p *planner) lay() {
 		},
 	})
 	how := &p.steps[len(p.steps)-1]
-	if p.Fixtures != nil {
-		for _, f := range p.Fixtures.Fixtures {
+	if p.pl.Fixtures != nil {
+		for _, f := range p.pl.Fixtures.Fixtures {
 			if f.Step == fixture.LayLeaves || f.Step == fixture.TrimLeaves {
 				how.Does = append(how.Does, fmt.Sprintf("*%s*: %s", f.ID, f.Words))
 				how.Parts = append(how.Parts, f.ID)
@@ -960,7 +1039,7 @@ func (p *planner) lay() {
 			ID: "lay/plugs", Phase: Lay, Title: fmt.Sprintf("Cover %d plugs", len(plugs)), Needs: append([]string{"lay/how"}, p.about(Cut, plugs...)...), Parts: plugs,
 			Does: []string{
 				"Lay each leaf on its plug, rub it down, and trim it flush.",
-				"Mark the grain's direction on the plug's underside: it is pressed in so that the grain runs on across it. Do not glue it now: the screw behind it is tightened again after a day.",
+				"Mark the grain's direction on the plug's underside: it is pressed in so that the grain runs on across it. Do not press it in yet: the screw behind it is tightened again after a day.",
 			},
 		})
 	}
@@ -1076,8 +1155,8 @@ func (p *planner) join() {
 			fmt.Sprintf("Glue the dowels into one side, then spread a thin film on both faces and close the joint square. Press lightly: cauls of another plastic, or under tape. Leave it for %s.", unit.FormatDuration(cementLoaded)),
 			"Before it sets, measure both diagonals of the frame: they are equal when it is square.",
 		}
-		if p.Fixtures != nil {
-			for _, c := range p.Fixtures.Clamping {
+		if p.pl.Fixtures != nil {
+			for _, c := range p.pl.Fixtures.Clamping {
 				if c.Step == fixture.GlueMembers && slices.ContainsFunc(c.Serves, func(x string) bool { return slices.Contains(joints, x) }) {
 					if c.Like != "" {
 						s.Does = append(s.Does, fmt.Sprintf("*%s* for %s is done as %s.", c.ID, and(c.Serves), c.Like))

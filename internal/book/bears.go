@@ -1,0 +1,94 @@
+package book
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"groundwork/internal/strength"
+	"groundwork/internal/unit"
+)
+
+// bears is the chapter of how the piece bears its loads, if that was worked out.
+func (w *writer) bears(f *flow) {
+	r := w.pl.Strength
+	if r == nil {
+		return
+	}
+	f.chapter("strength", "How it bears its loads")
+	f.caution("NOTE", "Engineering estimates by analogy with published standards; nothing here is a certificate. Local codes and licensed practice come first. A print with gaps between its layers, or a dry glue line, bears less.", "")
+	failing := 0
+	for _, v := range r.Verdicts {
+		if v.Fails() {
+			failing++
+		}
+	}
+	switch {
+	case failing > 0:
+		f.para(para{}, fmt.Sprintf("*It does not bear all of its loads:* %d of %d comparisons fail. Do not load it as below before that is mended; see what the plan warns of.", failing, len(r.Verdicts)))
+	case r.Lowest != "":
+		v, _ := r.Verdict(r.Lowest)
+		f.para(para{}, fmt.Sprintf("It bears all that was looked at. The least margin is %s: %s of %s.", margin(r.Margin), v.What, v.Subject))
+	default:
+		f.para(para{}, "Nothing was judged: the cases below are reported only.")
+	}
+	f.gap(1.5)
+	var rows []row
+	for _, c := range r.Cases {
+		says := "holds"
+		switch {
+		case !c.Solved:
+			says = "could not be worked out"
+		case !c.Judged:
+			says = "reported only"
+		}
+		for _, v := range r.Verdicts {
+			if v.Case == c.ID && v.Fails() {
+				says = "*does not hold*"
+			}
+		}
+		least, gives := "-", "-"
+		if c.Solved {
+			least, gives = margin(c.Margin), w.mm(c.Moved.Value)
+		}
+		rows = append(rows, row{cells: []string{c.What, says, least, gives}})
+	}
+	f.table([]column{{title: "Load", wide: 8}, {title: "Verdict", wide: 2.4}, {title: "Margin", wide: 1.6, right: true}, {title: "Gives by", wide: 1.9, right: true}}, rows)
+	f.gap(2)
+	worst := slices.Clone(r.Worst())
+	slices.SortStableFunc(worst, func(a, b strength.Verdict) int { return cmp.Compare(a.Margin, b.Margin) })
+	worst = slices.DeleteFunc(worst, func(v strength.Verdict) bool { return v.Margin >= strength.Ample })
+	if len(worst) > 12 {
+		worst = worst[:12]
+	}
+	rows = nil
+	for _, v := range worst {
+		says := "holds"
+		if v.Fails() {
+			says = "*does not hold*"
+		} else if !v.Judged {
+			says = "reported only"
+		}
+		rows = append(rows, row{cells: []string{v.Subject, v.What, fmt.Sprintf("%.3g of %.3g %s", v.Value, v.Limit, v.Unit), margin(v.Margin), says}, tells: []string{v.Subject}})
+	}
+	if rows != nil {
+		f.section("", "Where it is nearest to its limits")
+		f.table([]column{{title: "Part", wide: 2.4}, {title: "What", wide: 4}, {title: "Bears", wide: 3}, {title: "Margin", wide: 1.5, right: true}, {title: "", wide: 2}}, rows)
+	}
+	for _, k := range r.Racking {
+		f.gap(1)
+		f.para(para{}, fmt.Sprintf("Pushed sideways along %s with %.0f N it gives by %s at %s above the floor (%.0f N/mm).", k.Axis, k.Force, w.mm(k.Moved), unit.FormatLength(k.Height, w.sys), k.Stiffness))
+	}
+}
+
+// margin is a margin in words: how many times the load it would bear.
+func margin(m float64) string {
+	if m >= strength.Ample || math.IsInf(m, 1) {
+		return "ample"
+	}
+	if m >= 10 {
+		return fmt.Sprintf("%.0f x", m)
+	}
+	return fmt.Sprintf("%.1f x", math.Floor(m*10)/10)
+}
