@@ -121,9 +121,10 @@ func (w *work) add(s Section, line, of string, seconds float64, counts ...count)
 	}
 }
 
-// each is so many of a unit, with the time of one.
+// each is so many of something, with the time of one. The word for it is a format too:
+// it has no percent sign.
 func each(n float64, what string, seconds float64) count {
-	return count{n, "%.4g " + strings.ReplaceAll(what, "%", "%%") + " x " + minutes(seconds)}
+	return count{n, what + ": %.4g x " + minutes(seconds)}
 }
 
 func minutes(s float64) string {
@@ -139,7 +140,7 @@ func (w *work) note(s Section, line string) string {
 	for _, c := range w.counts[string(s)+"/"+line] {
 		out = append(out, fmt.Sprintf(c.format, c.amount))
 	}
-	return strings.Join(out, ", ")
+	return strings.Join(out, "; ")
 }
 
 // labour counts the hand work of the piece and of its fixtures, thing by thing;
@@ -195,7 +196,7 @@ func (w *work) cores(in Inputs) {
 			}
 		}
 		if n > 0 {
-			w.add(Labour, DryFit, it.ID, h.fit+h.fitFace*n, each(1, "fits", h.fit), each(n, "seams and joints", h.fitFace))
+			w.add(Labour, DryFit, it.ID, h.fit+h.fitFace*n, each(1, "dry fits", h.fit), each(n, "seams and joints", h.fitFace))
 		}
 	}
 	for _, s := range in.Seams.Seams {
@@ -219,8 +220,8 @@ func (w *work) veneer(in Inputs) {
 		w.add(Labour, Ground, p.ID, h.groundPerSquareMetre*m2, each(m2, "m2", h.groundPerSquareMetre))
 		w.add(Labour, Laying, p.ID, h.leaf, each(1, "leaves", h.leaf))
 		w.add(Labour, Trimming, p.ID, h.trimPerMetre*edge, each(edge, "m", h.trimPerMetre))
-		w.add(Labour, Sanding, p.ID, float64(len(grits))*h.sandPerSquareMetre*m2, each(float64(len(grits))*m2, "m2, grit by grit,", h.sandPerSquareMetre))
-		w.add(Labour, Finishing, p.ID, coats*h.coatPerSquareMetre*m2, each(coats*m2, "m2, coat by coat,", h.coatPerSquareMetre))
+		w.add(Labour, Sanding, p.ID, float64(len(grits))*h.sandPerSquareMetre*m2, each(float64(len(grits))*m2, "m2 in all grits", h.sandPerSquareMetre))
+		w.add(Labour, Finishing, p.ID, coats*h.coatPerSquareMetre*m2, each(coats*m2, "m2 in all coats", h.coatPerSquareMetre))
 		if p.Release == "" {
 			continue
 		}
@@ -245,7 +246,7 @@ func (w *work) veneer(in Inputs) {
 		w.add(Labour, Blanks, id, h.blank, each(1, "blanks", h.blank))
 		// A laser is never left alone (a rule of every workshop with one): who tends
 		// it is there for as long as it cuts.
-		w.add(Labour, Watching, id, math.Ceil(s-h.blank), count{math.Ceil(max(0, s-h.blank)) / 60, "%.1f min of cutting beyond that"})
+		w.add(Labour, Watching, id, math.Ceil(s-h.blank), count{math.Ceil(max(0, s-h.blank)) / 60, "%.1f min of cutting beyond the time of the blank"})
 	}
 }
 
@@ -268,12 +269,12 @@ func (w *work) together(in Inputs) {
 		}
 	}
 	if across > 0 {
-		w.add(Labour, DryFit, Whole, h.fit+h.fitFace*across, each(1, "fits", h.fit), each(across, "seams and joints", h.fitFace))
+		w.add(Labour, DryFit, Whole, h.fit+h.fitFace*across, each(1, "dry fits", h.fit), each(across, "seams and joints", h.fitFace))
 	}
 	w.add(Labour, Tightening, Whole, h.turnScrew*screws, each(screws, "screws", h.turnScrew))
 	k := float64(len(in.Joints.Plugs))
 	w.add(Labour, Plugging, Whole, h.plug*k, each(k, "plugs", h.plug))
-	w.add(Labour, LookOver, Whole, h.lookOver, each(1, "piece", h.lookOver))
+	w.add(Labour, LookOver, Whole, h.lookOver, each(1, "pieces", h.lookOver))
 }
 
 // fixtures counts what is done for them, and for coupons.
@@ -286,7 +287,7 @@ func (w *work) fixtures(in Inputs) {
 		w.add(Fixtures, Loading, l.ID, h.loadPrint, each(1, "loads", h.loadPrint))
 	}
 	if slices.ContainsFunc(in.Fixtures.Fixtures, func(f fixture.Fixture) bool { return f.Kind == fixture.Coupon }) {
-		w.add(Fixtures, Testing, Coupons, h.coupons, each(1, "set, once for a shop and a filament,", h.coupons))
+		w.add(Fixtures, Testing, Coupons, h.coupons, each(1, "sets, once for a shop and a filament", h.coupons))
 	}
 }
 

@@ -133,6 +133,10 @@ const DefaultSchedules = 5000
 type Options struct {
 	Schedules int // how many to make at most; 0 stands for DefaultSchedules
 	Seed      uint64
+	// Bound is a time, s, that the caller knows no schedule to be shorter than, as
+	// the LowerBound of the same project with fewer links is; 0 for none. Where there
+	// is one, none is worked out, which takes as long as some hundreds of schedules.
+	Bound int64
 }
 
 // Solve looks for a short schedule. It stops at a schedule as short as the lower
@@ -147,6 +151,9 @@ type Options struct {
 func Solve(ctx context.Context, p Project, o Options) (*Schedule, error) {
 	if o.Schedules < 0 {
 		return nil, fmt.Errorf("project: %d schedules asked for", o.Schedules)
+	}
+	if o.Bound < 0 {
+		return nil, fmt.Errorf("project: a bound of %d s", o.Bound)
 	}
 	if o.Schedules == 0 {
 		o.Schedules = DefaultSchedules

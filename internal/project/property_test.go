@@ -56,8 +56,8 @@ func TestSchedulesHold(t *testing.T) {
 		seed := rapid.Uint64Range(0, 5).Draw(t, "seed")
 		few := rapid.IntRange(1, 150).Draw(t, "few")
 		more := few + rapid.IntRange(0, 150).Draw(t, "more")
-		a, err := Solve(context.Background(), p, Options{few, seed})
-		b, later := Solve(context.Background(), p, Options{more, seed})
+		a, err := Solve(context.Background(), p, Options{Schedules: few, Seed: seed})
+		b, later := Solve(context.Background(), p, Options{Schedules: more, Seed: seed})
 		if fault := (*Error)(nil); errors.As(later, &fault) && err != nil {
 			return
 		}
@@ -75,7 +75,7 @@ func TestSchedulesHold(t *testing.T) {
 		if b.Makespan > a.Makespan {
 			t.Fatalf("%d with %d schedules, %d with %d", a.Makespan, few, b.Makespan, more)
 		}
-		if again := solve(t, p, Options{few, seed}); !reflect.DeepEqual(a, again) {
+		if again := solve(t, p, Options{Schedules: few, Seed: seed}); !reflect.DeepEqual(a, again) {
 			t.Fatalf("twice the same gave %+v and %+v", a, again)
 		}
 	})

@@ -63,7 +63,9 @@ func newSearch(n *net, o Options) *search {
 	}
 	c := s.m.forward(s.key)
 	s.best = member{slices.Clone(s.m.start), c}
-	s.bound = newBounder(n).bound(min(c, never))
+	if s.bound = o.Bound; s.bound == 0 {
+		s.bound = newBounder(n).bound(min(c, never))
+	}
 	return s
 }
 

@@ -456,10 +456,8 @@ func (c *checker) veneer() {
 	for i, p := range c.in.Patterns {
 		lay, body := "lay "+p.ID, bodyOf(i)
 		c.after("seal "+body, lay, w.SealerDry)
-		if _, ok := c.w["dry fit piece"]; ok { // the piece together on bare cores, before any leaf
-			if body != "plugs" {
-				c.after("seal "+body, "dry fit piece", 0)
-			}
+		if _, ok := c.w["dry fit piece"]; ok && body != "plugs" { // the piece together on bare cores, before any leaf
+			c.after("seal "+body, "dry fit piece", 0)
 			c.after("dry fit piece", lay, 0)
 		}
 		c.after(lay, "trim "+surfaceOf(i), w.BondFirst)

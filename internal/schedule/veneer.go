@@ -72,7 +72,9 @@ func (n *net) veneer() {
 		for _, e := range n.before(surfaces, s) {
 			before = append(before, after(surfaces[e].trimmed)...)
 		}
-		before = append(before, after(n.fitted...)...)
+		if f.body != plugs { // they are beside the piece until they are pressed in
+			before = append(before, after(n.fitted...)...)
+		}
 		var last []int
 		var ids []string
 		for _, p := range f.patterns {
