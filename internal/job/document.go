@@ -267,16 +267,18 @@ type SegmentDoc struct {
 }
 
 type PlateDoc struct {
-	ID       string      `json:"id"`
-	File     string      `json:"file"`
-	Printer  string      `json:"printer"`
-	Filament string      `json:"filament"`
-	Segments []PlacedDoc `json:"segments"`
-	MassG    float64     `json:"mass_g" jsonschema:"description=Filament used with waste"`
-	Seconds  float64     `json:"seconds"`
-	Low      float64     `json:"seconds_low"`
-	High     float64     `json:"seconds_high"`
-	HeightMM float64     `json:"height_mm"`
+	ID        string      `json:"id"`
+	File      string      `json:"file"`
+	Printer   string      `json:"printer"`
+	Filament  string      `json:"filament"`
+	Segments  []PlacedDoc `json:"segments"`
+	MassG     float64     `json:"mass_g" jsonschema:"description=Filament used with waste"`
+	Seconds   float64     `json:"seconds"`
+	Low       float64     `json:"seconds_low"`
+	High      float64     `json:"seconds_high"`
+	ReckonedS float64     `json:"reckoned_s" jsonschema:"description=As worked out; before the printer's log corrects it"`
+	ReckonedG float64     `json:"reckoned_g"`
+	HeightMM  float64     `json:"height_mm"`
 }
 
 type PlacedDoc struct {

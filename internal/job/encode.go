@@ -269,7 +269,8 @@ func describeCores(d *Document, p *plan.Plan, names Names) {
 	plate := make([]string, len(p.Printing.Prints))
 	for _, l := range p.Printing.Loads {
 		doc := PlateDoc{ID: l.ID, File: names.Load(l.ID), Printer: l.Printer, Filament: l.Filament, Segments: []PlacedDoc{},
-			MassG: round(l.Grams), Seconds: round(l.Seconds), Low: round(l.Low), High: round(l.High), HeightMM: round(l.Height)}
+			MassG: round(l.Grams), Seconds: round(l.Seconds), Low: round(l.Low), High: round(l.High), HeightMM: round(l.Height),
+			ReckonedS: round(l.Reckoned.Seconds), ReckonedG: round(l.Reckoned.Grams)}
 		for _, it := range l.Items {
 			plate[it.Print] = l.ID
 			doc.Segments = append(doc.Segments, PlacedDoc{p.Printing.Prints[it.Print].Segment, round(it.At.X), round(it.At.Y), degrees(it.Turn)})

@@ -62,6 +62,7 @@ func describeFixtures(d *Document, p *plan.Plan, names Names) {
 		doc := PlateDoc{
 			ID: fixtureLoad(l.ID), File: names.FixtureLoad(l.ID), Printer: l.Printer, Filament: l.Filament, Segments: []PlacedDoc{},
 			MassG: round(l.Grams), Seconds: round(l.Seconds), Low: round(l.Low), High: round(l.High), HeightMM: round(l.Height),
+			ReckonedS: round(l.Reckoned.Seconds), ReckonedG: round(l.Reckoned.Grams),
 		}
 		for _, it := range l.Items {
 			doc.Segments = append(doc.Segments, PlacedDoc{p.FixturePrinting.Prints[it.Print].Segment, round(it.At.X), round(it.At.Y), degrees(it.Turn)})

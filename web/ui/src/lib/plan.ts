@@ -342,6 +342,9 @@ export interface PlateDoc {
   seconds: number;
   seconds_low: number;
   seconds_high: number;
+  /** As worked out, before the printer's log corrects it */
+  reckoned_s: number;
+  reckoned_g: number;
   height_mm: number;
 }
 
