@@ -21,7 +21,7 @@ import (
 )
 
 // brisk is for tests: what takes half a minute in the shop takes a second or two.
-var brisk = pace{beat: 200 * time.Millisecond, lease: 1500 * time.Millisecond, poll: 20 * time.Millisecond, ask: 500 * time.Millisecond, fetch: 50 * time.Millisecond}
+var brisk = pace{beat: 200 * time.Millisecond, lease: 2500 * time.Millisecond, poll: 20 * time.Millisecond, ask: 500 * time.Millisecond, fetch: 50 * time.Millisecond}
 
 // TestMain is also the worker and the maker of other processes.
 func TestMain(m *testing.M) {
@@ -149,6 +149,19 @@ func start(t testing.TB, what, database string, notes notebook) *exec.Cmd {
 	return cmd
 }
 
+// joined waits until so many workers are there.
+func joined(t testing.TB, database string, want int) {
+	t.Helper()
+	q := opened(t, database, Options{})
+	for ctx := limited(t); ; time.Sleep(10 * time.Millisecond) {
+		if n, err := q.workers(ctx, "slow"); err != nil {
+			t.Fatal(err)
+		} else if n == want {
+			return
+		}
+	}
+}
+
 // quiet shows what a child says only if the test has failed.
 type quiet struct {
 	t  testing.TB
@@ -165,7 +178,8 @@ func (q *quiet) Write(b []byte) (int, error) {
 func tasks(n, ms int) []Task {
 	out := make([]Task, n)
 	for i := range out {
-		out[i] = Task{Key: fmt.Sprintf("task %02d", i), Args: fmt.Appendf(nil, "%d %02d", ms, i)}
+		// Not all of one length, or all workers would be between tasks at once.
+		out[i] = Task{Key: fmt.Sprintf("task %02d", i), Args: fmt.Appendf(nil, "%d %02d", ms+ms*(i*7%5)/10, i)}
 	}
 	return out
 }
@@ -420,11 +434,7 @@ func sameKey(t *testing.T, db database) {
 		}
 	}
 	// A task that waits: nobody knows the kind.
-	ctx, stop := context.WithTimeout(t.Context(), 200*time.Millisecond)
-	defer stop()
-	if err := q.Run(ctx, "waits", []Task{{"a", []byte("1")}}, nil); !errors.Is(err, context.DeadlineExceeded) {
-		t.Error(err)
-	}
+	askedAndLeft(t, q, "waits", []Task{{"a", []byte("1")}})
 	var got error
 	if err := q.Run(limited(t), "waits", []Task{{"a", []byte("2")}}, func(_ int, _ []byte, err error) { got = err }); err != nil || !errors.Is(got, ErrKey) {
 		t.Errorf("two arguments in two calls: %v, %v", err, got)
@@ -434,11 +444,7 @@ func sameKey(t *testing.T, db database) {
 func programs(t *testing.T, db database) {
 	name := db(t)
 	stranger := opened(t, name, Options{Program: "nobody's"})
-	ctx, stop := context.WithTimeout(t.Context(), 200*time.Millisecond)
-	defer stop()
-	if err := stranger.Run(ctx, "who", []Task{{"a", nil}, {"b", nil}}, nil); !errors.Is(err, context.DeadlineExceeded) {
-		t.Error(err)
-	}
+	askedAndLeft(t, stranger, "who", []Task{{"a", nil}, {"b", nil}})
 	for program, want := range map[string][2]int{"nobody's": {2, 0}, "one": {0, 2}} {
 		ours, others, err := opened(t, name, Options{Program: program}).Waiting(t.Context())
 		if err != nil || ours != want[0] || others != want[1] {
@@ -480,6 +486,32 @@ func kinds(t *testing.T, db database) {
 	}
 }
 
+// askedAndLeft has a maker ask for tasks that nobody does, and stop when they are
+// queued.
+func askedAndLeft(t *testing.T, q *Queue, kind string, tasks []Task) {
+	t.Helper()
+	ctx, stop := context.WithCancel(limited(t))
+	defer stop()
+	ended := make(chan error, 1)
+	go func() {
+		ended <- q.Run(ctx, kind, tasks, func(int, []byte, error) { t.Error("done by nobody") })
+	}()
+	for {
+		ours, _, err := q.Waiting(limited(t))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if ours >= len(tasks) {
+			break
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	stop()
+	if err := <-ended; !errors.Is(err, context.Canceled) {
+		t.Errorf("stopped: %v", err)
+	}
+}
+
 // Two who ask for the same at the same time share the work.
 func twoMakers(t *testing.T, db database) {
 	name := db(t)
@@ -514,6 +546,7 @@ func otherMakers(t *testing.T, db database) {
 	notes := newNotebook(t)
 	start(t, "worker", name, notes)
 	start(t, "worker", name, notes)
+	joined(t, name, 2)
 	a, b := start(t, "maker", name, notes), start(t, "maker", name, notes)
 	for _, cmd := range []*exec.Cmd{a, b} {
 		if err := cmd.Wait(); err != nil {
@@ -580,8 +613,6 @@ func givesBack(t *testing.T, db database) {
 	notes := newNotebook(t)
 	var told events
 	q := opened(t, name, Options{Finish: 50 * time.Millisecond, Told: told.told})
-	var first atomic.Bool
-	first.Store(true)
 	begun := make(chan struct{}, 1)
 	stop := works(t, q, map[string]Handler{"slow": func(ctx context.Context, args []byte) ([]byte, error) {
 		begun <- struct{}{}
@@ -640,11 +671,7 @@ func makerStops(t *testing.T, db database) {
 	for _, withdraw := range []bool{false, true} {
 		name := db(t)
 		q := opened(t, name, Options{Withdraw: withdraw})
-		ctx, stop := context.WithTimeout(t.Context(), 300*time.Millisecond)
-		defer stop()
-		if err := q.Run(ctx, "slow", tasks(6, 0), func(int, []byte, error) { t.Error("done by nobody") }); !errors.Is(err, context.DeadlineExceeded) {
-			t.Errorf("stopped: %v", err)
-		}
+		askedAndLeft(t, q, "slow", tasks(6, 0))
 		var n int
 		if err := q.rows(t.Context(), q.reading, func(scan func(...any) error) error { return scan(&n) }, "SELECT count(*) FROM river_job WHERE state = 'available'"); err != nil {
 			t.Fatal(err)
@@ -657,11 +684,7 @@ func makerStops(t *testing.T, db database) {
 			other := opened(t, name, Options{})
 			ended := make(chan error, 1)
 			go func() { ended <- other.Run(limited(t), "slow", both.tasks, both.done) }()
-			ctx, stop := context.WithTimeout(t.Context(), 300*time.Millisecond)
-			defer stop()
-			if err := q.Run(ctx, "slow", tasks(6, 0), func(int, []byte, error) {}); !errors.Is(err, context.DeadlineExceeded) {
-				t.Error(err)
-			}
+			askedAndLeft(t, q, "slow", tasks(6, 0))
 			works(t, other, slow(""), 2)
 			if err := <-ended; err != nil {
 				t.Error(err)
@@ -694,6 +717,7 @@ func killed(t *testing.T, db database) {
 	q := opened(t, name, Options{})
 	a := start(t, "worker", name, notes)
 	start(t, "worker", name, notes)
+	joined(t, name, 2)
 	c := count(t, tasks(24, 150), func(n int) {
 		if n == 6 {
 			a.Process.Kill() // SIGKILL, in the middle of two tasks
@@ -728,6 +752,7 @@ func allKilled(t *testing.T, db database) {
 	notes := newNotebook(t)
 	q := opened(t, name, Options{})
 	workers := []*exec.Cmd{start(t, "worker", name, notes), start(t, "worker", name, notes)}
+	joined(t, name, 2)
 	c := count(t, tasks(24, 100), func(n int) {
 		if n == 8 {
 			for _, w := range workers {
@@ -752,6 +777,7 @@ func paused(t *testing.T, db database) {
 	q := opened(t, name, Options{})
 	a := start(t, "worker", name, notes)
 	start(t, "worker", name, notes)
+	joined(t, name, 2)
 	var again sync.WaitGroup
 	c := count(t, tasks(24, 150), func(n int) {
 		if n == 6 {
@@ -816,11 +842,7 @@ func deadly(t *testing.T, db database) {
 func astray(t *testing.T, db database) {
 	q := opened(t, db(t), Options{})
 	w := &working{Queue: q, name: "the-worker", kinds: []string{"slow"}, active: map[int64]bool{}}
-	ctx, stop := context.WithTimeout(t.Context(), 200*time.Millisecond)
-	defer stop()
-	if err := q.Run(ctx, "slow", tasks(2, 0), nil); !errors.Is(err, context.DeadlineExceeded) {
-		t.Fatal(err)
-	}
+	askedAndLeft(t, q, "slow", tasks(2, 0))
 	by := `jsonb('["an-other", "the-worker"]')`
 	if q.dialect.postgres {
 		by = "ARRAY['an-other', 'the-worker']"
@@ -1069,15 +1091,11 @@ func takenUp(b *testing.B, db database) {
 		b.Fatal(err)
 	}
 	b.Cleanup(func() { q.Close() })
-	ctx, stop := context.WithCancel(b.Context())
 	ended := make(chan error, 1)
-	var first atomic.Bool
 	begun := make(chan time.Time, 1)
-	join := func() {
+	join := func(ctx context.Context) {
 		ended <- q.Work(ctx, map[string]Handler{"slow": func(_ context.Context, args []byte) ([]byte, error) {
-			if first.CompareAndSwap(false, true) {
-				begun <- time.Now()
-			}
+			begun <- time.Now()
 			return made(args), nil
 		}}, 2)
 	}
@@ -1085,14 +1103,13 @@ func takenUp(b *testing.B, db database) {
 	for i := range b.N {
 		notes := newNotebook(b)
 		a := start(b, "worker", name, notes)
-		go q.Run(ctx, "slow", []Task{{strconv.Itoa(i), []byte("600000 " + strconv.Itoa(i))}}, func(int, []byte, error) {})
+		go q.Run(b.Context(), "slow", []Task{{fmt.Sprint(b.N, " ", i), []byte("600000 " + strconv.Itoa(i))}}, func(int, []byte, error) {})
 		for notes.count(b, "start") == 0 {
 			time.Sleep(10 * time.Millisecond)
 		}
-		ctx, stop = context.WithCancel(b.Context())
-		go join()
+		ctx, stop := context.WithCancel(b.Context())
+		go join(ctx)
 		time.Sleep(time.Duration(20_000+i*777) * time.Millisecond) // the other is well awake, and the beats fall anywhere
-		first.Store(false)
 		a.Process.Kill()
 		killed := time.Now()
 		took := (<-begun).Sub(killed)
