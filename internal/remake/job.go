@@ -236,8 +236,10 @@ func differences(was, is *job.Document) []string {
 	say("members", members(was), members(is))
 	say("segments", segments(was), segments(is))
 	say("leaves and bands", patterns(was), patterns(is))
-	say("bores", bores(was), bores(is))
-	say("hardware", hardware(was), hardware(is))
+	if len(out) == 0 { // else they differ, too, and that tells nothing more
+		say("bores", bores(was), bores(is))
+		say("hardware", hardware(was), hardware(is))
+	}
 	return out
 }
 

@@ -31,7 +31,11 @@ func (r *Result) Text() string {
 		say("\nMind")
 		title := map[finding.Severity]string{finding.Stop: "MUST CHANGE: ", finding.Warning: "WARNING: ", finding.Note: ""}
 		for _, f := range r.Findings {
-			wrap(&b, "- ", title[f.Severity]+f.Message+" "+f.Remedy)
+			message := strings.TrimSuffix(f.Message, ".") + "." // which may begin with an ID
+			if !strings.Contains(message, f.Subject) {
+				message = f.Subject + ": " + message
+			}
+			wrap(&b, "- ", title[f.Severity]+message+" "+sentence(f.Remedy))
 		}
 	}
 
@@ -47,8 +51,20 @@ func (r *Result) Text() string {
 		say("  %-42s %14s %12s", string(l.Section)+": "+l.Item, what, fmt.Sprintf("%.2f", l.Cost))
 	}
 	say("  %-42s %14s %12s %s", "together", "", fmt.Sprintf("%.2f", r.Cost), p.Shop.Currency)
-	wrap(&b, "  ", "Glue, sealer and finish are not counted. Times of printing are estimates: "+r.basis()+".")
+	basis := ""
+	if len(p.Printing.Loads)+len(p.FixturePrinting.Loads) > 0 {
+		basis = " Times of printing are estimates: " + r.basis() + "."
+	}
+	wrap(&b, "  ", "Glue, sealer and finish are not counted."+basis)
 	return b.String()
+}
+
+// sentence is words that begin with a capital and end with a stop.
+func sentence(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + strings.TrimSuffix(s[1:], ".") + "."
 }
 
 // basis is what the times of printing rest on.
@@ -58,7 +74,7 @@ func (r *Result) basis() string {
 			return p.Basis
 		}
 	}
-	return "nothing is printed"
+	return printing.Basis
 }
 
 func (r *Result) printed(b *strings.Builder, title string, p *printing.Result, folder, called string) {
