@@ -106,7 +106,8 @@ func withoutCopy(id string) string {
 }
 
 // load adds the print of a load and its taking off, for which the bill counts so
-// many seconds. Where it counts none they are guessed.
+// many seconds. Where it counts none they are guessed. It is told by its name, for
+// fixtures have loads with IDs like the piece's.
 func (n *net) load(name string, l printing.Load, counted int64, before []int) int {
 	hand := counted
 	if hand == 0 {
@@ -121,7 +122,7 @@ func (n *net) load(name string, l printing.Load, counted int64, before []int) in
 		return 0
 	}
 	seconds := int64(math.Ceil(l.Seconds))
-	p := task{id: "print " + name, kind: Print, of: l.ID, hand: start, bill: bill(start), long: start + seconds, after: after(before...)}
+	p := task{id: "print " + name, kind: Print, of: name, hand: start, bill: bill(start), long: start + seconds, after: after(before...)}
 	printer := n.printer(l.Printer)
 	if printer >= 0 {
 		u := use{resource: printer, amount: 1, hours: project.Unattended}
@@ -130,8 +131,8 @@ func (n *net) load(name string, l printing.Load, counted int64, before []int) in
 			if most := n.hours.longestRoom; p.long > most {
 				u.hours = project.Unattended
 				n.found(finding.Finding{
-					Severity: finding.Stop, Code: "load-too-long", Subject: l.ID,
-					Message: fmt.Sprintf("%s prints for %s, but the shop is never open longer than %s and does not print when nobody is there; the calendar lets it go on", l.ID, span(float64(p.long)), span(float64(most))),
+					Severity: finding.Stop, Code: "load-too-long", Subject: name,
+					Message: fmt.Sprintf("%s prints for %s, but the shop is never open longer than %s and does not print when nobody is there; the calendar lets it go on", name, span(float64(p.long)), span(float64(most))),
 					Remedy:  "allow night_printing in the shop's section work; or take a printer with a smaller bed, so that loads are smaller", Source: "the shop's section work",
 				})
 			}
@@ -140,7 +141,7 @@ func (n *net) load(name string, l printing.Load, counted int64, before []int) in
 	}
 	p.uses = append(p.uses, use{resource: person, amount: 1, to: start, hours: project.Attended})
 	print := n.add(p)
-	t := task{id: "take off " + name, kind: TakeOff, of: l.ID, hand: off, bill: bill(off), after: after(print)}
+	t := task{id: "take off " + name, kind: TakeOff, of: name, hand: off, bill: bill(off), after: after(print)}
 	if printer >= 0 {
 		t.uses = append(t.uses, use{resource: printer, amount: 1, hours: project.Unattended})
 	}

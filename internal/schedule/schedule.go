@@ -90,7 +90,7 @@ var Kinds = []Kind{Coupons, Print, TakeOff, Inserts, DryFit, Glue, Ground, Measu
 type Activity struct {
 	ID       string // "print load-01", "glue body top", "lay top/face"; " (2 of 3)" behind it where it is done in parts
 	Kind     Kind
-	Of       string    // ID of the load, body, blank, pattern, surface or joint; "piece"
+	Of       string    // ID of the load ("fixtures load-01" of fixtures), body, blank, pattern, surface or joints ("joint-1+joint-2"); "piece"
 	Start    float64   // s from the midnight before the first day
 	End      float64   // s
 	Begin    time.Time // the same in the calendar; zero without Options.Start

@@ -174,6 +174,13 @@ func (c *checker) machines() {
 			}
 		}
 	}
+	loads := map[string]bool{}
+	for _, a := range c.r.Activities {
+		if a.Kind == schedule.Print && loads[a.Of] {
+			c.fault("two loads are %s", a.Of)
+		}
+		loads[a.Of] = loads[a.Of] || a.Kind == schedule.Print
+	}
 	busy := map[string]string{} // machine, and what lies on it
 	for _, a := range c.r.Activities {
 		switch {
