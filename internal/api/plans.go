@@ -400,7 +400,7 @@ func (p *plans) file(ctx context.Context, in *struct {
 		return nil, problem(http.StatusNotFound, "the job folder has no file "+quoted(in.Name), "look at the list of its files")
 	}
 	// Types that a browser shows but does not run; all others are saved.
-	kinds := map[string]string{".json": "application/json", ".csv": "text/csv; charset=utf-8", ".txt": "text/plain; charset=utf-8", ".svg": "image/svg+xml", ".dxf": "image/vnd.dxf", ".stl": "model/stl", ".3mf": "model/3mf", ".pdf": "application/pdf"}
+	kinds := map[string]string{".json": "application/json", ".csv": "text/csv; charset=utf-8", ".txt": "text/plain; charset=utf-8", ".svg": "image/svg+xml", ".dxf": "image/vnd.dxf", ".stl": "model/stl", ".3mf": "model/3mf", ".pdf": "application/pdf", ".yaml": "application/yaml", ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}
 	kind := kinds[path.Ext(in.Name)]
 	if kind == "" {
 		kind = "application/octet-stream"

@@ -20,13 +20,13 @@ for (const [theme, scheme] of [['paper', 'light'], ['slate', 'dark']] as const) 
     await sheet.workedOut();
     for (const [name, heading] of [
       ['Piece', 'The piece'], ['Put right', 'What must be put right'], ['Cores', 'Cores'], ['Veneer', 'Veneer'],
-      ['Will it hold', 'Will it hold'], ['Bill', 'Bill and hours'], ['Take along', 'Take it along'],
+      ['Fixtures', 'Fixtures'], ['Will it hold', 'Will it hold'], ['Calendar', 'Calendar'], ['Bill', 'Bill and hours'], ['Kit', 'Kit'], ['Take along', 'Take it along'],
     ] as const) {
       await sheet.goto(new RegExp(name));
       const section = sheet.section(heading);
       // What can be opened is open; of rows alike the first.
       for (const s of (await section.locator('details:not([open]) > summary').all()).reverse()) await s.click();
-      const row = section.getByRole('button', { name: /^(Segments|Leaves and bands) of/ }).first();
+      const row = section.getByRole('button', { name: /^(Segments of|Leaves and bands of|About|What you do on) / }).first();
       if (await row.count()) await row.click();
       await sheet.drawn();
       await accessible(page, info, `${name}, ${theme}`, `section[aria-labelledby="${await section.getAttribute('aria-labelledby')}"]`);

@@ -16,7 +16,7 @@ import { orphan, Writes } from './writes.svelte';
 export type Look = 'piece' | 'cores' | 'veneer' | 'sheets' | 'strength';
 
 /** The sections of the job sheet, in the order of the work. */
-export type Section = 'piece' | 'findings' | 'cores' | 'veneer' | 'strength' | 'bill' | 'take';
+export type Section = 'piece' | 'findings' | 'cores' | 'veneer' | 'fixtures' | 'strength' | 'calendar' | 'bill' | 'kit' | 'take';
 
 export type Theme = 'auto' | 'light' | 'dark';
 
@@ -28,7 +28,8 @@ export interface Notice {
 
 /** The drawing that belongs to each section. */
 const looks: Record<Section, Look> = {
-  piece: 'piece', findings: 'piece', cores: 'cores', veneer: 'veneer', strength: 'strength', bill: 'piece', take: 'piece',
+  piece: 'piece', findings: 'piece', cores: 'cores', veneer: 'veneer', fixtures: 'cores', strength: 'strength', calendar: 'piece', bill: 'piece',
+  kit: 'piece', take: 'piece',
 };
 
 class Job {

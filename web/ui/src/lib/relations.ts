@@ -5,7 +5,7 @@ import type { PlanDoc } from './plan';
 
 export type Kind =
   | 'member' | 'body' | 'segment' | 'seam' | 'joint' | 'contact' | 'bore' | 'plug'
-  | 'pattern' | 'surface' | 'lap' | 'blank' | 'sheet' | 'load' | 'case' | 'verdict';
+  | 'pattern' | 'surface' | 'lap' | 'blank' | 'sheet' | 'load' | 'fixture' | 'clamping' | 'case' | 'verdict';
 
 export class Relations {
   readonly #kinds = new Map<string, Kind>();
@@ -48,6 +48,11 @@ export class Relations {
       this.#add(s.id, 'sheet', [], doc.panels.filter((p) => p.sheet === s.id).map((p) => p.id));
     }
     for (const l of doc.plates) this.#add(l.id, 'load', [], l.segments.map((s) => s.segment));
+    // Shows as what it serves; and belongs to the members of that.
+    const served = (ids: readonly string[]) => [...new Set(ids.flatMap((id) => this.#members.get(id) ?? []))];
+    for (const f of doc.fixtures ?? []) this.#add(f.id, 'fixture', served(f.serves), f.serves);
+    for (const c of doc.clamping ?? []) this.#add(c.id, 'clamping', served(c.serves), c.serves);
+    for (const l of doc.fixture_loads ?? []) this.#add(l.id, 'load', []);
     for (const c of doc.strength?.cases ?? []) this.#add(c.id, 'case', []);
     for (const v of doc.strength?.verdicts ?? []) this.#add(v.id, 'verdict', this.#members.get(v.subject) ?? [], [v.subject]);
   }

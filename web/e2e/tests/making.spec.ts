@@ -1,0 +1,229 @@
+// Fixtures, the calendar and the kit: what is told of them, how the calendar's
+// bars are read with the keyboard, and what is saved.
+
+import { readFileSync } from 'node:fs';
+import { accessible } from '../access.ts';
+import { expect, measured, picture, Sheet, stage, test, type Page } from '../workshop.ts';
+
+const file = 'heron-side-table.yaml';
+
+interface Made {
+  fixtures: { id: string; kind: string; step: string; serves: string[]; parts: { file: string }[]; templates: { id: string }[] }[];
+  fixture_loads: { id: string; file: string }[];
+  clamping: { id: string; clamps: number; drawing: string; closes: { force_n: number }[]; words: string[] }[];
+  calendar: { end_s: number; hands_s: number; activities: { id: string; start_s: number; end_s: number; hand_s: number; critical: boolean; machine: string }[]; alternatives: { what: string; end_s: number }[] };
+  kit: { revision: string; insert: string[]; parcels: { id: string; things: number[]; steps: string[]; length_and_girth_mm: number; drawing: string }[]; prices: { batch: number; total: number; lines: { what: string }[] }[]; hardware: { item: string }[] };
+  bill: { section: string; cost: number }[];
+  totals: { cost: number };
+  units: { money: string };
+}
+
+async function opened(page: Page, server: Parameters<Sheet['open']>[0], folder: { bring: (...n: string[]) => void }): Promise<[Sheet, Made]> {
+  folder.bring(file, 'shop.yaml');
+  const sheet = new Sheet(page);
+  await sheet.open(server, 'Heron side table');
+  await sheet.workedOut();
+  return [sheet, await sheet.plan<Made>()];
+}
+
+/** Saves what a link offers; gives its first bytes. */
+async function saved(page: Page, click: () => Promise<void>): Promise<{ name: string; data: Buffer }> {
+  const coming = page.waitForEvent('download');
+  await click();
+  const d = await coming;
+  return { name: d.suggestedFilename(), data: readFileSync(await d.path()) };
+}
+
+/** No picture that stands in the sheet is broken. */
+async function whole(page: Page): Promise<void> {
+  await expect.poll(() => page.evaluate(() => [...document.images].filter((i) => i.complete && i.naturalWidth === 0).map((i) => i.src))).toEqual([]);
+}
+
+test('fixtures by the work that they serve', async ({ page, server, folder }, info) => {
+  const [sheet, plan] = await opened(page, server, folder);
+  await sheet.goto('Fixtures');
+  const section = sheet.section('Fixtures');
+  await expect(section).toContainText(`${plan.fixtures.length} fixtures`);
+
+  // Every one has its row, under its operation and nowhere else.
+  for (const name of ['Gluing segments', 'Laying leaves and bands', 'Before all: measuring coupons']) await expect(section.getByRole('heading', { name })).toBeVisible();
+  await expect(section.getByRole('button', { name: /^About / })).toHaveCount(plan.fixtures.length);
+  await expect(section.getByRole('button', { name: /^Clamping of / })).toHaveCount(plan.clamping.length);
+  const gluing = plan.fixtures.filter((f) => f.step === 'glue segments');
+  await expect(section.getByRole('list', { name: 'Fixtures, Gluing segments' }).getByRole('button', { name: /^About / })).toHaveCount(gluing.length);
+  // What is folded is not in the page.
+  expect(await section.locator('img').count()).toBe(0);
+
+  const caul = gluing.find((f) => f.kind === 'caul' && f.templates.length)!;
+  await section.getByRole('button', { name: `About ${caul.id}`, exact: true }).click();
+  const row = section.getByRole('listitem').filter({ has: page.getByRole('button', { name: `About ${caul.id}`, exact: true }) });
+  const seam = row.getByRole('button', { name: caul.serves[0]!, exact: true });
+  await seam.click();
+  await expect(seam).toHaveAttribute('aria-pressed', 'true');
+  await sheet.drawn();
+  await expect.poll(async () => (await stage(page))?.selected).toBe(caul.serves[0]);
+  await expect.poll(async () => (await stage(page))?.look).toBe('cores');
+  const stl = await saved(page, () => row.getByRole('link', { name: /as STL$/ }).first().click());
+  expect(stl.name).toMatch(/^caul-\d+\.stl$/);
+  expect(stl.data.readUInt32LE(80) * 50 + 84, 'a binary STL of as many triangles as it says').toBe(stl.data.length);
+
+  const template = row.getByRole('button', { name: `Template ${caul.templates[0]!.id}, large` });
+  await template.click();
+  const large = page.getByRole('dialog', { name: `Template ${caul.templates[0]!.id}` });
+  await expect(large.getByRole('img')).toBeVisible();
+  await expect.poll(() => large.getByRole('img').evaluate((i: HTMLImageElement) => i.naturalWidth)).toBeGreaterThan(0);
+  await picture(page, 'fixture-template');
+  await accessible(page, info, 'a template, large', 'dialog');
+  await page.keyboard.press('Escape');
+  await expect(large).toBeHidden();
+  await expect(template).toBeFocused();
+  await expect(seam).toHaveAttribute('aria-pressed', 'true'); // Escape closed the drawing alone
+
+  const plan1 = plan.clamping[0]!;
+  const about = plan1.id.replace('clamping/', '');
+  await section.getByRole('button', { name: `Clamping of ${about}`, exact: true }).click();
+  const clamp = section.getByRole('listitem').filter({ has: page.getByRole('button', { name: `Clamping of ${about}`, exact: true }) });
+  await expect(clamp).toContainText(`${plan1.clamps} ${plan1.clamps === 1 ? 'clamp' : 'clamps'}`);
+  await expect(clamp).toContainText(`${Math.round(plan1.closes[0]!.force_n)}\u00a0N`);
+  await expect(clamp).toContainText(plan1.words[plan1.words.length - 1]!.slice(0, 30));
+  await clamp.scrollIntoViewIfNeeded();
+  await whole(page);
+  await picture(page, 'fixture-clamping');
+
+  const form = await saved(page, () => section.getByRole('link', { name: 'coupons.yaml' }).click());
+  expect(form.data.toString()).toContain('groundwork: 1');
+  await expect(section.getByText('groundwork measure coupons.yaml --shop shop.yaml')).toBeVisible();
+  for (const l of plan.fixture_loads) await expect(section.getByRole('link', { name: `${l.id} as 3MF` })).toHaveAttribute('href', new RegExp(`${l.file}$`));
+  await accessible(page, info, 'fixtures, folds open', 'section[aria-labelledby="heading-fixtures"]');
+});
+
+test('the calendar as bars, by the keyboard, as a table and day by day', async ({ page, server, folder }, info) => {
+  const [sheet, plan] = await opened(page, server, folder);
+  await sheet.goto('Calendar');
+  const section = sheet.section('Calendar');
+  const { calendar } = plan;
+  const day = 86_400;
+  const end = Math.ceil(calendar.end_s / day);
+  await expect(section).toContainText(`Ends on day ${end},`);
+  const other = calendar.alternatives.find((a) => Math.ceil(a.end_s / day) !== end);
+  if (other) await expect(section.getByRole('list', { name: 'With something else' })).toContainText(`ends on day ${Math.ceil(other.end_s / day)} instead of ${end}`);
+
+  const chart = section.getByRole('group', { name: /^Bars of the calendar/ });
+  const bars = chart.getByRole('button');
+  const first = await bars.count();
+  expect(first).toBeGreaterThan(10);
+  measured(info, `calendar of the side table: ${calendar.activities.length} activities in ${first} bars`);
+  // One stop for Tab; from there arrows.
+  await expect(chart.locator('[tabindex="0"]')).toHaveCount(1);
+  await chart.locator('[tabindex="0"]').focus();
+  const seen = new Set<string>();
+  const told = section.locator('.told');
+  for (const k of ['ArrowDown', 'ArrowRight', 'ArrowUp', 'End', 'Home']) {
+    await page.keyboard.press(k);
+    const label = await page.evaluate(() => document.activeElement?.getAttribute('aria-label') ?? '');
+    expect(label).toMatch(/day \d+, \d+:\d\d to /);
+    await expect(told).toHaveText(label);
+    seen.add(label);
+  }
+  expect(seen.size).toBeGreaterThan(2);
+  await sheet.goto('Calendar');
+  await picture(page, 'calendar-job');
+
+  // The day of a bar: each of its activities is in one bar, at its time.
+  await bars.first().focus();
+  await page.keyboard.press('Enter');
+  await expect(section.getByRole('button', { name: 'A day' })).toHaveAttribute('aria-pressed', 'true');
+  await expect(section.getByRole('status')).toHaveText('Mon 1');
+  await expect(section.getByRole('button', { name: 'Earlier' })).toBeDisabled();
+  const early = calendar.activities.find((a) => a.machine && a.start_s < day)!;
+  await expect(chart.getByRole('button', { name: new RegExp(`^${early.id}[,;].* day 1, 8:0\\d`) })).toBeAttached();
+  await picture(page, 'calendar-day');
+  await section.getByRole('button', { name: 'Later' }).click();
+  await expect(section.getByRole('status')).toHaveText('Tue 2');
+  await section.getByRole('button', { name: 'A week' }).click();
+  await expect(section.getByRole('status')).toHaveText('Mon 1 to Sun 7');
+  await picture(page, 'calendar-week');
+  await section.getByRole('button', { name: 'Whole job' }).click();
+  await expect(bars).toHaveCount(first);
+
+  await section.getByText('The same as a table').click();
+  await expect(section.getByRole('row', { name: /day \d+, / })).toHaveCount(calendar.activities.length);
+  await section.getByText('The same as a table').click();
+  const days = new Set(calendar.activities.filter((a) => a.hand_s > 0).map((a) => Math.floor(a.start_s / day) + 1));
+  await expect(section.getByRole('button', { name: /^What you do on day / })).toHaveCount(days.size);
+  await section.getByRole('button', { name: 'What you do on day 1, Monday' }).click();
+  await expect(section.getByRole('list', { name: 'Day by day' }).getByRole('listitem').first()).toContainText('load-');
+  await section.getByRole('list', { name: 'Day by day' }).scrollIntoViewIfNeeded();
+  await picture(page, 'calendar-days');
+  const csv = await saved(page, () => section.getByRole('link', { name: 'calendar.csv' }).click());
+  expect(csv.data.toString().trim().split('\n').length).toBe(calendar.activities.length + 1);
+  await accessible(page, info, 'calendar, folds open', 'section[aria-labelledby="heading-calendar"]');
+});
+
+test('the kit, the bill with and without fixtures, and the bench book', async ({ page, server, folder }, info) => {
+  const [sheet, plan] = await opened(page, server, folder);
+  await sheet.goto('Kit');
+  const kit = sheet.section('Kit');
+  await expect(kit).toContainText(plan.kit.revision);
+  const parcel = plan.kit.parcels[0]!;
+  await expect(kit).toContainText(`${(Math.round(parcel.length_and_girth_mm * 10) / 10).toString()}\u00a0mm`);
+  for (const s of parcel.steps) await expect(kit).toContainText(s);
+  await expect(kit.getByRole('table', { name: `What goes into ${parcel.id}` }).getByRole('row')).toHaveCount(parcel.things.length + 1);
+  for (const h of plan.kit.hardware) await expect(kit.getByRole('cell', { name: h.item, exact: true })).toBeVisible();
+  for (const p of plan.kit.prices) await expect(kit.getByRole('cell', { name: `${p.total.toFixed(2)} ${plan.units.money}`, exact: true }).first()).toBeVisible();
+  await whole(page);
+  await picture(page, 'kit');
+  await kit.getByText('The insert sheet').click();
+  for (const l of plan.kit.insert) await expect(kit.getByText(l, { exact: true }).first()).toBeVisible();
+  await kit.getByRole('button', { name: 'What the price of 5 rests on' }).click();
+  const five = plan.kit.prices.find((p) => p.batch === 5)!;
+  await expect(kit.getByRole('listitem').or(kit.getByRole('row')).filter({ hasText: five.lines[0]!.what }).first()).toBeVisible();
+  await accessible(page, info, 'kit, folds open', 'section[aria-labelledby="heading-kit"]');
+  await kit.getByRole('button', { name: `Packing of ${parcel.id}, large` }).click();
+  await expect.poll(() => page.getByRole('dialog').getByRole('img').evaluate((i: HTMLImageElement) => i.naturalWidth)).toBeGreaterThan(0);
+  await page.getByRole('dialog').getByRole('button', { name: 'Close' }).click();
+
+  await sheet.goto('Bill');
+  const bill = sheet.section('Bill and hours');
+  const once = plan.bill.filter((l) => l.section === 'fixtures').reduce((n, l) => n + l.cost, 0);
+  expect(once).toBeGreaterThan(0);
+  await expect(bill.getByRole('row', { name: 'The piece, without fixtures' })).toContainText(`${plan.totals.cost.toFixed(2)} ${plan.units.money}`);
+  await expect(bill.getByRole('row', { name: 'The first piece, with fixtures' })).toContainText(`${(plan.totals.cost + once).toFixed(2)} ${plan.units.money}`);
+  await picture(page, 'bill-fixtures');
+
+  await sheet.goto('Take along');
+  const take = sheet.section('Take it along');
+  const names = await take.getByRole('link').allInnerTexts();
+  expect(names.slice(0, 2), 'the book and the labels stand first').toEqual(['Bench book', 'Labels']);
+  for (const name of ['Bench book', 'Labels']) {
+    const pdf = await saved(page, () => take.getByRole('link', { name, exact: true }).click());
+    expect(pdf.name).toMatch(/^(book|labels)\.pdf$/);
+    expect(pdf.data.subarray(0, 5).toString()).toBe('%PDF-');
+    measured(info, `${pdf.name}: ${Math.round(pdf.data.length / 1000)} kB`);
+  }
+  await take.getByText('Single files').click();
+  await expect(take.getByRole('list', { name: 'For the bench' })).toContainText(/PDF, \d+ kB/);
+  await picture(page, 'take-along');
+});
+
+for (const scheme of ['light', 'dark'] as const) {
+  test(`on a tablet held upright, ${scheme}`, async ({ server, folder, another }, info) => {
+    const page = await another({ viewport: { width: 800, height: 1180 }, colorScheme: scheme });
+    const [sheet] = await opened(page, server, folder);
+    for (const [name, heading] of [['Fixtures', 'Fixtures'], ['Calendar', 'Calendar'], ['Kit', 'Kit'], ['Bill', 'Bill and hours']] as const) {
+      await sheet.goto(name);
+      // Nothing but the chart's own scroller is wider than the sheet.
+      const wide = await page.evaluate(() => {
+        const m = document.querySelector('main.sheet')!;
+        return m.scrollWidth - m.clientWidth;
+      });
+      expect.soft(wide, `${name} is no wider than the sheet`).toBeLessThanOrEqual(0);
+      if (name !== 'Bill') await accessible(page, info, `${name} on a tablet, ${scheme}`, `section[aria-labelledby="${await sheet.section(heading).getAttribute('aria-labelledby')}"]`);
+      await picture(page, `tablet-${name.toLowerCase()}-${scheme}`);
+    }
+    // Inches: no millimetres are left in what the page itself writes of the kit.
+    await page.getByRole('combobox', { name: 'Measure in' }).selectOption('in, 1/32');
+    await expect(sheet.section('Kit').locator('dl')).toContainText(/\d\sin/);
+    await expect(sheet.section('Kit').locator('dl')).not.toContainText('mm');
+  });
+}
