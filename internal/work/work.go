@@ -127,8 +127,8 @@ type pace struct {
 	fetch time.Duration // a worker looks for tasks this often, if nothing wakes it
 }
 
-// A killed worker's task is free between lease and lease + beat after the last
-// beat, which is 15 to 18 s after, and taken up within a fetch.
+// A killed worker's task is freed at the first beat of another after the lease
+// has run out, 12 to 18 s after the kill, and taken up within a fetch.
 var usual = pace{beat: 3 * time.Second, lease: 15 * time.Second, poll: 100 * time.Millisecond, ask: 10 * time.Second, fetch: 250 * time.Millisecond}
 
 // patience is for how long a Run goes on asking a database that does not answer.
