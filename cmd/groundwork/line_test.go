@@ -81,7 +81,7 @@ func TestLineSaysWhatIsWrong(t *testing.T) {
 		want string
 	}{
 		{nil, "nothing is varied"},
-		{[]string{"--vary", "long=100mm..150mm"}, `--vary "long=100mm..150mm": the range has no step`},
+		{[]string{"--vary", "long=100mm..150mm"}, `--vary "long=100mm..150mm" at "100mm..150mm": the range has no step`},
 		{[]string{"--vary", "lnog=100mm"}, "no parameter of that name"},
 		{[]string{"--species", "teak"}, "no veneer of that name"},
 		{[]string{"--filament", "pla,"}, "--filament \"pla,\": a name is missing"},
