@@ -272,8 +272,8 @@ func TestPrices(t *testing.T) {
 	one, eight, many := r.Prices[0], r.Prices[1], r.Prices[2]
 	for what, want := range map[string]float64{
 		"filament": sum(bill.Filament), "veneer": sum(bill.Veneer), "hardware": sum(bill.Hardware), "machines": sum(bill.Machine),
-		"labour": sum(bill.Labour) - sum(bill.Labour, "assembly"), "packing": 0.5 * in.Shop.Labour, "set-up": 2 * in.Shop.Labour,
-		"made again": (sum(bill.Filament) + sum(bill.Veneer) + sum(bill.Machine) + sum(bill.Labour, "loading and clearing printers", "cutting blanks and tending the laser")) * 5 / 95,
+		"labour": sum(bill.Labour) - sum(bill.Labour, "assembly", "tightening again", "fitting plugs", "looking over and handing over"), "packing": 0.5 * in.Shop.Labour, "set-up": 2 * in.Shop.Labour,
+		"made again": (sum(bill.Filament) + sum(bill.Veneer) + sum(bill.Machine) + sum(bill.Labour, "loading and clearing printers", "cutting blanks and tending the laser", "watching the laser")) * 5 / 95,
 	} {
 		if got := line(t, one, what); !near(got, want) {
 			t.Errorf("%s: %g, want %g", what, got, want)
@@ -306,7 +306,8 @@ func TestPrices(t *testing.T) {
 	// Every line of labour is one that is known to be the buyer's or the seller's.
 	for _, l := range in.Bill.Lines {
 		if l.Section == bill.Labour && !slices.Contains([]string{"loading and clearing printers", "gluing seams", "setting inserts",
-			"cutting blanks and tending the laser", "sanding and sealing cores", "laying veneer", "trimming", "finishing", "assembly"}, l.Item) {
+			"cutting blanks and tending the laser", "sanding and sealing cores", "laying veneer", "trimming", "finishing", "assembly",
+			"dry fitting", "measuring and entering measures", "watching the laser", "gluing members", "sanding veneer", "tightening again", "fitting plugs", "looking over and handing over"}, l.Item) {
 			t.Errorf("%s: whose work is it?", l.Item)
 		}
 	}
@@ -339,6 +340,29 @@ func TestAnyLimits(t *testing.T) {
 			rt.Fatal("see above")
 		}
 	})
+}
+
+// Fixtures are paid for once where they stay, with every kit where they are sent,
+// and not at all where the buyer prints them.
+func TestFixturesAreCharged(t *testing.T) {
+	in := given(t, "otter-stool")
+	b := *in.Bill
+	b.CostBySection = []bill.SectionCost{{Section: bill.Fixtures, Cost: 40}}
+	in.Bill = &b
+	for split, want := range map[kit.Split][2]float64{kit.Ready: {40, 4}, kit.Cores: {40, 40}, kit.Leaves: {}} {
+		r := made(t, in, kit.Options{Split: split, Batches: []int{1, 10}})
+		for i, p := range r.Prices {
+			got := 0.0
+			for _, l := range p.Lines {
+				if l.What == "fixtures" {
+					got = l.Each
+				}
+			}
+			if got != want[i] {
+				t.Errorf("%s, one of %d: %g for fixtures, want %g", split, p.Batch, got, want[i])
+			}
+		}
+	}
 }
 
 // Fixtures go with printed cores: small ones in one box, large ones by

@@ -29,9 +29,11 @@ type PriceLine struct {
 // Hand work of the bill that the buyer does, by who does what. What the bill
 // names otherwise is the seller's.
 var buyers = map[Split][]string{
-	Ready:  {"assembly"},
-	Cores:  {"gluing seams", "setting inserts", "sanding and sealing cores", "laying veneer", "trimming", "finishing", "assembly"},
-	Leaves: {"loading and clearing printers", "gluing seams", "setting inserts", "sanding and sealing cores", "laying veneer", "trimming", "finishing", "assembly"},
+	Ready: {bill.Assembly, bill.Tightening, bill.Plugging, bill.LookOver},
+	Cores: {bill.Inserts, bill.DryFit, bill.Gluing, bill.Ground, bill.Laying, bill.Trimming, bill.Joining, bill.Sanding, bill.Finishing,
+		bill.Assembly, bill.Tightening, bill.Plugging, bill.LookOver},
+	Leaves: {bill.Loading, bill.Inserts, bill.DryFit, bill.Gluing, bill.Ground, bill.Measuring, bill.Laying, bill.Trimming, bill.Joining, bill.Sanding, bill.Finishing,
+		bill.Assembly, bill.Tightening, bill.Plugging, bill.LookOver},
 }
 
 func (m *making) price() {
@@ -97,7 +99,7 @@ func (m *making) priceOf(n int) Price {
 	})
 	add("labour", cost, fmt.Sprintf("bill: %.1f h at %.2f; what the buyer does is left out", hours, m.Shop.Labour))
 	made, _ := section(bill.Labour, func(l bill.Line) bool {
-		return prints && l.Item == "loading and clearing printers" || l.Item == "cutting blanks and tending the laser"
+		return prints && l.Item == bill.Loading || l.Item == bill.Blanks || l.Item == bill.Watching
 	})
 	again += made
 	var board, soft float64
@@ -120,6 +122,13 @@ func (m *making) priceOf(n int) Price {
 	add("box and filling", board+soft*shop.SoftPrice, fmt.Sprintf("%d parcels, %.1f l of wrapping and filling", len(m.r.Parcels), soft))
 	pack := float64(len(m.r.Parcels)) * shop.Packing / 3600
 	add("packing", pack*m.Shop.Labour, fmt.Sprintf("%.1f h at %.2f", pack, m.Shop.Labour))
+	switch set := m.Bill.CostOf(bill.Fixtures); {
+	case set == 0 || m.Split == Leaves: // the buyer prints them
+	case m.Split == Cores:
+		add("fixtures", set, "bill: a set of them goes with every kit")
+	default:
+		add("fixtures", set/float64(n), fmt.Sprintf("bill: made once, shared by %d", n))
+	}
 	// If a share f of what is made fails, 1/(1-f) times as much is made.
 	add("made again", again*shop.Failures/(1-shop.Failures), fmt.Sprintf("%.0f %% of printed parts and leaves fail", 100*shop.Failures))
 	add("set-up", shop.SetUp/3600*m.Shop.Labour/float64(n), fmt.Sprintf("%.1f h once, shared by %d", shop.SetUp/3600, n))

@@ -192,7 +192,7 @@ func Make(ctx context.Context, in Inputs, o Options) (*Result, error) {
 	var refused *project.Error
 	switch {
 	case errors.As(err, &refused):
-		return &Result{Rests: rests, Findings: append(n.findings, finding.Finding{
+		return &Result{Rests: rests(in), Findings: append(n.findings, finding.Finding{
 			Severity: finding.Stop, Stage: stageName, Code: "no-calendar", Subject: "piece",
 			Message: fmt.Sprintf("the job finds no place in the shop's hours: %v", refused),
 			Remedy:  "give longer hours, or fewer holidays, in the shop's section work", Source: "arithmetic",
@@ -214,9 +214,11 @@ func Make(ctx context.Context, in Inputs, o Options) (*Result, error) {
 const stageName = "schedule"
 
 // rests is what every calendar rests on.
-var rests = []string{
-	"hand times are the bill's: common practice, no source; replace them by what your own bench takes",
-	"print times are " + printing.Basis,
-	"what is waited for, hours, persons and clamps stand in the shop's section work",
-	"nobody is ill, nothing is spoilt, and what is bought is there",
+func rests(in Inputs) []string {
+	return []string{
+		"hand times are the bill's: common practice, no source; replace them by what your own bench takes",
+		"print times are " + in.Printing.Basis,
+		"what is waited for, hours, persons and clamps stand in the shop's section work",
+		"nobody is ill, nothing is spoilt, and what is bought is there",
+	}
 }

@@ -200,7 +200,7 @@ func (n *net) why(s *solution, i int) string {
 
 // result tells a schedule in the words of the job.
 func (n *net) result(s *solution) *Result {
-	r := &Result{End: float64(s.Makespan), LowerBound: float64(s.bound), Start: n.hours.start, Rests: rests, Evaluated: s.tries}
+	r := &Result{End: float64(s.Makespan), LowerBound: float64(s.bound), Start: n.hours.start, Rests: rests(n.in), Evaluated: s.tries}
 	r.Finish = r.At(r.End)
 	r.open = stretches(n.hours.persons, s.Makespan+7*day)
 	busy := make([]float64, len(n.resources))

@@ -62,7 +62,7 @@ type ParcelsDoc struct {
 	Boxes          []ParcelBoxDoc `json:"boxes" jsonschema:"maxItems=100" jsonschema_description:"Boxes that the shop has; the smallest that takes a kit is used, and one is made to measure where none does."`
 	Packing        given.Number   `json:"packing" jsonschema_description:"Time that packing one parcel takes; 30 min when left out (common practice, no source)."`
 	Failures       given.Number   `json:"failures" jsonschema_description:"Share of printed parts and leaves that are made again; 5 % when left out (common practice, no source: count yours)."`
-	SetUp          given.Number   `json:"set_up" jsonschema_description:"Work once for a batch: files, first pieces, fixtures; 2 h when left out (common practice, no source)."`
+	SetUp          given.Number   `json:"set_up" jsonschema_description:"Work once for a batch: files, first pieces; 2 h when left out (common practice, no source)."`
 	Margin         given.Number   `json:"margin" jsonschema_description:"Share of the cost that is put on it; 30 % when left out (common practice, no source)."`
 }
 
