@@ -1,6 +1,7 @@
 package book
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -10,6 +11,7 @@ import (
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
 	"groundwork/internal/joint"
+	"groundwork/internal/parallel"
 	"groundwork/internal/printing"
 	"groundwork/internal/sheet"
 	"groundwork/internal/unit"
@@ -33,75 +35,60 @@ func (w *writer) flow() *flow {
 	return &flow{paper: w.paper, left: left, right: right, top: 18, foot: 16}
 }
 
-// draw makes all pictures.
+// drawing is a picture to be made, or several, under the name that steps have
+// for them.
+type drawing struct {
+	name string
+	make func() ([]*picture, error)
+}
+
+// draw makes all pictures, side by side.
 func (w *writer) draw() error {
 	f := w.flow()
 	wide := f.wide()
-	w.pictures, w.blanks = map[string][]*picture{}, map[string][]row{}
-	w.jointKeys = map[string][]string{}
-	put := func(name string, p *picture, err error) error {
-		if err == nil && p != nil {
-			w.pictures[name] = append(w.pictures[name], p)
-		}
-		return err
+	half, rest := f.columns(0.5)
+	var all []drawing
+	add := func(name string, make func() (*picture, error)) {
+		all = append(all, drawing{name, func() ([]*picture, error) {
+			p, err := make()
+			if err != nil || p == nil {
+				return nil, err
+			}
+			return []*picture{p}, nil
+		}})
 	}
-	p, err := w.cover(geom.V2(wide, 150))
-	if err := put("cover", p, err); err != nil {
-		return err
+	add("exploded", func() (*picture, error) { return w.exploded(geom.V2(wide, 168)) }) // takes longest
+	for i := range w.moves {
+		add(fmt.Sprintf("move/%d", i), func() (*picture, error) { return w.move(i, geom.V2(wide, 120)) })
 	}
-	p, err = w.exploded(geom.V2(wide, 168))
-	if err := put("exploded", p, err); err != nil {
-		return err
-	}
+	add("cover", func() (*picture, error) { return w.cover(geom.V2(wide, 150)) })
 	for _, k := range w.kinds {
 		id := w.pl.Seams.Bodies[k.bodies[0]].ID
-		p, err := w.body(id, geom.V2(wide, 100))
-		if err := put("body/"+id, p, err); err != nil {
-			return err
-		}
+		add("body/"+id, func() (*picture, error) { return w.body(id, geom.V2(wide, 100)) })
 		for _, v := range variants(w.pl, k) {
 			id := w.pl.Seams.Bodies[v[0]].ID
-			if len(laying(w.pl, v[0])) == 0 {
-				continue
+			if len(laying(w.pl, v[0])) > 0 {
+				all = append(all, drawing{"laying/" + id, func() ([]*picture, error) { return w.laying(id, geom.V2(half, 112)) }})
 			}
-			half, _ := f.columns(0.5)
-			ps, err := w.laying(id, geom.V2(half, 112))
-			if err != nil {
-				return err
-			}
-			w.pictures["laying/"+id] = ps
 		}
 	}
 	for _, l := range w.pl.Layout.Laps {
-		p, err := w.lap(l.ID, geom.V2(wide, 70))
-		if err := put("lap/"+l.ID, p, err); err != nil {
-			return err
-		}
+		add("lap/"+l.ID, func() (*picture, error) { return w.lap(l.ID, geom.V2(wide, 70)) })
 	}
-	for i := range w.moves {
-		p, err := w.move(i, geom.V2(wide, 120))
-		if err := put(fmt.Sprintf("move/%d", i), p, err); err != nil {
-			return err
-		}
+	kinds := w.jointKinds()
+	keys := make([][]string, len(kinds))
+	for i, k := range kinds {
+		add("joint/"+k.of.ID, func() (p *picture, err error) {
+			p, keys[i], err = w.section(k.of, geom.V2(rest, 80))
+			return p, err
+		})
 	}
-	_, rest := f.columns(0.5)
-	for _, k := range w.jointKinds() {
-		p, key, err := w.section(k.of, geom.V2(rest, 80))
-		if err := put("joint/"+k.of.ID, p, err); err != nil {
-			return err
-		}
-		w.jointKeys[k.of.ID] = key
-	}
-	half, _ := f.columns(0.5)
 	for _, l := range w.pl.Printing.Loads {
-		var all []int
+		var marked []int
 		for i := range l.Items {
-			all = append(all, i)
+			marked = append(marked, i)
 		}
-		p, err := w.load(w.pl.Printing, l, all, geom.V2(half, 62))
-		if err := put("load/"+l.ID, p, err); err != nil {
-			return err
-		}
+		add("load/"+l.ID, func() (*picture, error) { return w.load(w.pl.Printing, l, marked, geom.V2(half, 62)) })
 	}
 	if w.pl.Fixtures != nil && w.pl.FixturePrinting != nil {
 		for _, l := range w.pl.FixturePrinting.Loads {
@@ -109,33 +96,41 @@ func (w *writer) draw() error {
 			for _, x := range w.together(w.pl.FixturePrinting, l) {
 				firsts = append(firsts, x.at)
 			}
-			p, err := w.load(w.pl.FixturePrinting, l, firsts, geom.V2(half, 75))
-			if err := put("fixtures/"+l.ID, p, err); err != nil {
-				return err
-			}
+			add("fixtures/"+l.ID, func() (*picture, error) { return w.load(w.pl.FixturePrinting, l, firsts, geom.V2(half, 75)) })
 		}
 	}
 	for i, s := range w.pl.Sheets.Sheets {
-		p, err := w.sheet(i, geom.V2(wide, 120))
-		if err := put("sheet/"+s.ID, p, err); err != nil {
-			return err
-		}
+		add("sheet/"+s.ID, func() (*picture, error) { return w.sheet(i, geom.V2(wide, 120)) })
 	}
+	rows := make([][]row, len(w.pl.Sheets.Blanks))
 	for i, b := range w.pl.Sheets.Blanks {
-		share := w.blankShare(i)
-		left, _ := f.columns(share)
-		p, rows, err := w.blank(i, geom.V2(left, 105))
-		if err := put("blank/"+b.ID, p, err); err != nil {
-			return err
-		}
-		w.blanks[b.ID] = rows
+		left, _ := f.columns(w.blankShare(i))
+		add("blank/"+b.ID, func() (p *picture, err error) {
+			p, rows[i], err = w.blank(i, geom.V2(left, 105))
+			return p, err
+		})
 	}
 	if w.pl.Fixtures != nil {
 		for _, c := range w.pl.Fixtures.Clamping {
 			if c.Like == "" {
-				put("clamping/"+c.ID, w.clamping(c, geom.V2(124, 100)), nil)
+				add("clamping/"+c.ID, func() (*picture, error) { return w.clamping(c, geom.V2(124, 100)), nil })
 			}
 		}
+	}
+	made, errs := make([][]*picture, len(all)), make([]error, len(all))
+	parallel.Each(len(all), 0, func(i int) { made[i], errs[i] = all[i].make() })
+	if err := cmp.Or(errs...); err != nil {
+		return err
+	}
+	w.pictures, w.blanks, w.jointKeys = map[string][]*picture{}, map[string][]row{}, map[string][]string{}
+	for i, d := range all {
+		w.pictures[d.name] = made[i]
+	}
+	for i, k := range kinds {
+		w.jointKeys[k.of.ID] = keys[i]
+	}
+	for i, b := range w.pl.Sheets.Blanks {
+		w.blanks[b.ID] = rows[i]
 	}
 	return nil
 }

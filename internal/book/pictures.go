@@ -37,10 +37,18 @@ const (
 	toneMetal = 0.34
 )
 
-// segmentsToSee makes the segments anew.
+// segmentsToSee makes the segments anew, of the bodies that are drawn apart at
+// their seams.
 func (a *artist) segmentsToSee() error {
 	pl := a.pl
-	made, err := core.Build(a.ctx, a.kernel, core.Inputs{Cores: pl.Layout.Cores, Seams: pl.Seams, Bores: pl.Joints.Bores(), Cuts: pl.Layout.Cuts}, core.Options{Chord: 0.2})
+	seams := *pl.Seams
+	seams.Segments = nil
+	for _, s := range pl.Seams.Segments {
+		if slices.ContainsFunc(a.kinds, func(k kind) bool { return k.bodies[0] == s.Body }) {
+			seams.Segments = append(seams.Segments, s)
+		}
+	}
+	made, err := core.Build(a.ctx, a.kernel, core.Inputs{Cores: pl.Layout.Cores, Seams: &seams, Bores: pl.Joints.Bores(), Cuts: pl.Layout.Cuts}, core.Options{Chord: 0.2})
 	if err != nil {
 		return fmt.Errorf("book: segments to draw: %w", err)
 	}
