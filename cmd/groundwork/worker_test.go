@@ -27,28 +27,11 @@ import (
 	"groundwork/internal/work"
 )
 
-// asWorker makes this test binary a worker, since the command may not be among
-// those of the program.
-const asWorker = "GROUNDWORK_TEST_AS_WORKER"
-
-func init() {
-	database := os.Getenv(asWorker)
-	if database == "" {
-		return
-	}
-	c := workerCommand{databaseFlag: databaseFlag{database}, Jobs: 2}
-	if err := c.Run(context.Background(), &output{os.Stdout, os.Stderr}); err != nil {
-		fmt.Fprintln(os.Stderr, err)
-		os.Exit(1)
-	}
-	os.Exit(0)
-}
-
 // startWorker starts a worker in a process of its own. heard gets what it says.
 func startWorker(t *testing.T, database string, heard io.Writer) *exec.Cmd {
 	t.Helper()
-	cmd := exec.Command(os.Args[0])
-	cmd.Env = append(os.Environ(), asWorker+"="+database)
+	cmd := exec.Command(os.Args[0], "worker")
+	cmd.Env = append(os.Environ(), asProgram+"=1", "GROUNDWORK_DATABASE="+database)
 	cmd.Stderr = heard
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
