@@ -70,7 +70,7 @@ func forLoads(pl *Plan) Plan {
 		},
 		Shop:   &shop.Shop{Printers: s.Printers, Filaments: s.Filaments, Screws: s.Screws, Inserts: s.Inserts, Dowels: s.Dowels, Fits: s.Fits},
 		Joints: settled(pl.Joints),
-		Layout: laidOut(pl.Layout),
+		Layout: unnamed(laidOut(pl.Layout)),
 	}
 	if pl.options.Strength != nil { // only that it was asked for
 		out.options.Strength = &StrengthOptions{}
@@ -93,7 +93,7 @@ func forSeams(pl *Plan) Plan {
 	for i := range p.Seams {
 		p.Seams[i].Line = 0
 	}
-	l := laidOut(pl.Layout)
+	l := unnamed(laidOut(pl.Layout))
 	return Plan{
 		Piece:  p,
 		Shop:   &shop.Shop{Printers: s.Printers, Filaments: s.Filaments, Dowels: s.Dowels, Fits: s.Fits},
@@ -105,7 +105,7 @@ func forSeams(pl *Plan) Plan {
 }
 
 func forCores(pl *Plan) Plan {
-	l := laidOut(pl.Layout)
+	l := unnamed(laidOut(pl.Layout))
 	return Plan{
 		Joints:  &joint.Result{Contacts: pl.Joints.Contacts, Joints: pl.Joints.Joints},
 		Layout:  &veneer.Layout{Cores: l.Cores, Cuts: l.Cuts, Coverings: l.Coverings},
@@ -329,6 +329,20 @@ func unpriced(s *shop.Shop) *shop.Shop {
 	}
 	for i := range out.Dowels {
 		out.Dowels[i].Price = 0
+	}
+	return &out
+}
+
+// unnamed is a layout without which veneer lies where: cores go by how thick it
+// is, and are the same under species of one thickness.
+func unnamed(l *veneer.Layout) *veneer.Layout {
+	out := *l
+	out.Coverings = make([][]veneer.Covering, len(l.Coverings))
+	for i, m := range l.Coverings {
+		out.Coverings[i] = slices.Clone(m)
+		for j := range out.Coverings[i] {
+			out.Coverings[i][j].Veneer = ""
+		}
 	}
 	return &out
 }
