@@ -111,13 +111,16 @@ func (w *writer) daily() (out []entry) {
 	return out
 }
 
-// verb is what is done, and to what: "print fixtures" and "load-01".
+// verb is what is done, and to what: "sand P180" and "leg-1", "glue body" and
+// "top/1".
 func verb(a schedule.Activity) (does, to string) {
 	id, _, _ := strings.Cut(a.ID, " (") // done in parts
-	if does, ok := strings.CutSuffix(id, " "+a.Of); ok {
-		return does, a.Of
+	before, after, ok := strings.Cut(id+" ", " "+a.Of)
+	if !ok || a.Of == "" || after[0] != ' ' && after[0] != '/' {
+		return id, ""
 	}
-	return id, ""
+	which, rest, _ := strings.Cut(after, " ")
+	return strings.TrimSpace(before + " " + rest), a.Of + which
 }
 
 // who does an activity: a machine, or hands.

@@ -730,6 +730,24 @@ func TestHours(t *testing.T) {
 	}
 }
 
+// What is done and to what, from an activity's ID.
+func TestVerb(t *testing.T) {
+	for _, c := range []struct{ id, of, does, to string }{
+		{"print load-01", "load-01", "print", "load-01"},
+		{"print fixtures load-01", "fixtures load-01", "print", "fixtures load-01"},
+		{"sand leg-1 P180", "leg-1", "sand P180", "leg-1"},
+		{"glue body top/1", "top", "glue body", "top/1"},
+		{"lay top/face (2 of 3)", "top/face", "lay", "top/face"},
+		{"unpack veneer", "piece", "unpack veneer", ""},
+		{"fill leg-12", "leg-1", "fill leg-12", ""},
+		{"hand over", "", "hand over", ""},
+	} {
+		if does, to := verb(schedule.Activity{ID: c.id, Of: c.of}); does != c.does || to != c.to {
+			t.Errorf("%q of %q: %q to %q", c.id, c.of, does, to)
+		}
+	}
+}
+
 // Every file of a fixture stands in the book, as the job folder calls it, and
 // every load of fixtures has its card.
 func TestFixtureFiles(t *testing.T) {
