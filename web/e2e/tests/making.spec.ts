@@ -63,6 +63,13 @@ test('fixtures by the work that they serve', async ({ page, server, folder }, in
   await sheet.drawn();
   await expect.poll(async () => (await stage(page))?.selected).toBe(caul.serves[0]);
   await expect.poll(async () => (await stage(page))?.look).toBe('cores');
+  // A fixture shows as what it serves.
+  const itself = row.getByRole('button', { name: caul.id, exact: true });
+  await itself.first().click();
+  await expect.poll(async () => (await stage(page))?.selected).toBe(caul.id);
+  await expect(row.locator('.part.lit', { hasText: caul.serves[0]! })).toBeVisible();
+  await picture(page, 'fixture-chosen');
+  await seam.click();
   const stl = await saved(page, () => row.getByRole('link', { name: /as STL$/ }).first().click());
   expect(stl.name).toMatch(/^caul-\d+\.stl$/);
   expect(stl.data.readUInt32LE(80) * 50 + 84, 'a binary STL of as many triangles as it says').toBe(stl.data.length);
@@ -134,6 +141,7 @@ test('the calendar as bars, by the keyboard, as a table and day by day', async (
   await page.keyboard.press('Enter');
   await expect(section.getByRole('button', { name: 'A day' })).toHaveAttribute('aria-pressed', 'true');
   await expect(section.getByRole('status')).toHaveText('Mon 1');
+  await expect(told, 'the bar keeps the focus').toHaveText(/^print load-\d+/);
   await expect(section.getByRole('button', { name: 'Earlier' })).toBeDisabled();
   const early = calendar.activities.find((a) => a.machine && a.start_s < day)!;
   await expect(chart.getByRole('button', { name: new RegExp(`^${early.id}[,;].* day 1, 8:0\\d`) })).toBeAttached();

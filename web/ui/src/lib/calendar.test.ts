@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { barWords, bars, busy, byDay, chain, clock, day, dayName, dayOf, instead, lastDay, moment, quiet, rows, shortDay, stretch, summary, thing, weekday } from './calendar';
+import { barWords, bars, busy, byDay, chain, clock, day, dayName, dayOf, deed, instead, lastDay, moment, quiet, rows, shortDay, stretch, summary, thing, weekday } from './calendar';
 import type { ActivityDoc, CalendarDoc } from './plan';
 
 const hour = 3600;
@@ -123,6 +123,14 @@ describe('words', () => {
   });
 });
 
+describe('what is done', () => {
+  it.each([
+    ['print fixtures load-02', 'print', 'load-02', 'Start', 'fixtures load-02'], ['take off load-02', 'take off', 'load-02', 'Take off', 'load-02'], ['unpack veneer', 'cut', 'piece', 'Unpack veneer', ''], ['enter measures', 'measure', 'piece', 'Enter measures', ''],
+    ['glue body top/2', 'glue', 'top', 'Glue body', 'top'], ['sand leg-1 P180', 'sand', 'leg-1', 'Sand P180', 'leg-1'], ['sand ground top (1 of 2)', 'ground', 'top', 'Sand ground', 'top'], ['lay top/face', 'lay', 'top/face', 'Lay', 'top/face'],
+    ['coat 4 plugs', 'finish', 'plugs', 'Coat 4', 'plugs'], ['assemble piece', 'assemble', 'piece', 'Assemble', 'piece'], ['glue members joint-9+joint-10', 'join', 'joint-9+joint-10', 'Glue members', 'joint-9+joint-10'],
+  ])('%s', (id, kind, of, what, with_) => expect(deed({ id, kind, of })).toEqual({ what, of: with_ }));
+});
+
 describe('the job in words', () => {
   const all = [
     activity('print load-01', 'print', 8 * hour, 12 * hour, { hand_s: 150, machine: 'bed 1' }), activity('take off load-01', 'take off', 12 * hour, 12 * hour + 150, { hand_s: 150, machine: 'bed 1' }),
@@ -147,8 +155,8 @@ describe('the job in words', () => {
   });
   it('day by day', () => {
     const got = byDay(c);
-    expect(got.map((d) => [d.n, d.hands, d.doings.map((w) => `${w.kind} ${w.things.join('+')}`).join('; ')])).toEqual([
-      [1, 450, 'print load-01; take off load-01; print load-02'], [2, 750, 'take off load-02; lay a+b'], [4, 60, 'finish a'],
+    expect(got.map((d) => [d.n, d.hands, d.doings.map((w) => `${w.what} ${w.things.join('+')}`).join('; ')])).toEqual([
+      [1, 450, 'Start load-01; Take off load-01; Start load-02'], [2, 750, 'Take off load-02; Lay a+b'], [4, 60, 'Coat 1 a'],
     ]);
     expect(got[1]!.doings[0]!.notes).toEqual(['cold']);
     expect(got.reduce((n, d) => n + d.hands, 0)).toBe(all.reduce((n, a) => n + a.hand_s, 0));

@@ -10,33 +10,28 @@ export const day = 86_400;
 const weekdays = ['Monday', 'Tuesday', 'Wednesday', 'Thursday', 'Friday', 'Saturday', 'Sunday'];
 const months = ['Jan', 'Feb', 'Mar', 'Apr', 'May', 'June', 'July', 'Aug', 'Sept', 'Oct', 'Nov', 'Dec'];
 
-/** What each kind of work is called: what is done, and as the name of a row. The
- * order is that of the job. */
-const kinds: Record<string, readonly [string, string]> = {
-  coupons: ['Measure coupons', 'Coupons'],
-  print: ['Start', 'Printing'],
-  'take off': ['Take off', 'Taking off'],
-  inserts: ['Set inserts in', 'Inserts'],
-  'dry fit': ['Fit dry', 'Dry fit'],
-  glue: ['Glue', 'Gluing segments'],
-  ground: ['Fill, sand, seal', 'Ground'],
-  measure: ['Fit dry and measure', 'Measuring'],
-  cut: ['Cut', 'Cutting veneer'],
-  lay: ['Lay', 'Laying veneer'],
-  trim: ['Trim', 'Trimming'],
-  join: ['Glue members at', 'Gluing members'],
-  sand: ['Sand', 'Sanding veneer'],
-  finish: ['Finish', 'Finishing'],
-  assemble: ['Put together', 'Putting together'],
-  'hand over': ['Hand over', 'Handing over'],
+/** What a row of each kind of work is called, in the order of the job. */
+const kinds: Record<string, string> = {
+  coupons: 'Coupons',
+  print: 'Printing',
+  'take off': 'Taking off',
+  inserts: 'Inserts',
+  'dry fit': 'Dry fit',
+  glue: 'Gluing segments',
+  ground: 'Ground',
+  measure: 'Measuring',
+  cut: 'Cutting veneer',
+  lay: 'Laying veneer',
+  trim: 'Trimming',
+  join: 'Gluing members',
+  sand: 'Sanding veneer',
+  finish: 'Finishing',
+  assemble: 'Putting together',
+  'hand over': 'Handing over',
 };
 
-export function doing(kind: string): string {
-  return kinds[kind]?.[0] ?? capital(kind);
-}
-
 export function rowName(kind: string): string {
-  return kinds[kind]?.[1] ?? capital(kind);
+  return kinds[kind] ?? capital(kind);
 }
 
 export function capital(s: string): string {
@@ -104,6 +99,18 @@ export function stretch(c: Pick<CalendarDoc, 'start'>, from: number, to: number)
  * of their own. */
 export function thing(a: Pick<ActivityDoc, 'id' | 'kind' | 'of'>): string {
   return (a.kind === 'print' || a.kind === 'take off') && a.id.includes(`fixtures ${a.of}`) ? `fixtures ${a.of}` : a.of;
+}
+
+/** What is done, and with what: "coat 2 top" is "Coat 2" of the top. Activities
+ * that do not name their thing, such as "unpack veneer", are all in the words. */
+export function deed(a: Pick<ActivityDoc, 'id' | 'kind' | 'of'>): { what: string; of: string } {
+  const of = thing(a);
+  const whole = a.id.replace(/ \(\d+ of \d+\)$/, '');
+  const at = whole.indexOf(` ${of}`);
+  if (at < 0) return { what: capital(whole), of: '' };
+  // Behind the thing stands with what it is done, or the number of the glue-up.
+  const after = whole.slice(at + 1 + of.length).replace(/^\/\d+/, '');
+  return { what: a.kind === 'print' ? 'Start' : capital(whole.slice(0, at) + after), of };
 }
 
 /** What the end is in another case, beside what it is: "ends on day 14 instead of 16". */
@@ -288,14 +295,14 @@ export function busy(c: CalendarDoc): Busy[] {
   ];
 }
 
-/** One thing done after another of the same kind. */
+/** One thing after another with which the same is done. */
 export interface Doing {
   from: number;
+  what: string;
   kind: string;
   hands: number;
   things: string[];
   notes: string[];
-  critical: boolean;
 }
 
 export interface DayDoing {
@@ -314,13 +321,12 @@ export function byDay(c: CalendarDoc): DayDoing[] {
     out.set(n, today);
     today.hands += a.hand_s;
     const last = today.doings[today.doings.length - 1];
-    const of = thing(a);
-    if (last && last.kind === a.kind) {
+    const { what, of } = deed(a);
+    if (last && last.what === what) {
       last.hands += a.hand_s;
-      last.critical ||= a.critical;
-      if (!last.things.includes(of)) last.things.push(of);
+      if (of && !last.things.includes(of)) last.things.push(of);
       if (a.note && !last.notes.includes(a.note)) last.notes.push(a.note);
-    } else today.doings.push({ from: a.start_s, kind: a.kind, hands: a.hand_s, things: [of], notes: a.note ? [a.note] : [], critical: a.critical });
+    } else today.doings.push({ from: a.start_s, what, kind: a.kind, hands: a.hand_s, things: of ? [of] : [], notes: a.note ? [a.note] : [] });
   }
   return [...out.values()];
 }

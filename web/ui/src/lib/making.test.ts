@@ -37,6 +37,7 @@ describe('fixtures', () => {
     const r = new Relations(doc);
     expect([r.kind('caul/1'), r.kind('clamping/top/1'), r.kind('fixtures load-01')]).toEqual(['fixture', 'clamping', 'load']);
     expect(r.lit('top/seam-1', 'caul/1')).toBe(true);
+    expect(r.lit('top.a', 'caul/1')).toBe(true);
     expect(r.lit('leg', 'caul/1')).toBe(false);
     expect(r.lit('caul/1', 'top')).toBe(true);
     expect(r.lit('caul/1', 'leg')).toBe(false);

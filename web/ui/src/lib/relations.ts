@@ -48,10 +48,11 @@ export class Relations {
       this.#add(s.id, 'sheet', [], doc.panels.filter((p) => p.sheet === s.id).map((p) => p.id));
     }
     for (const l of doc.plates) this.#add(l.id, 'load', [], l.segments.map((s) => s.segment));
-    // Shows as what it serves; and belongs to the members of that.
-    const served = (ids: readonly string[]) => [...new Set(ids.flatMap((id) => this.#members.get(id) ?? []))];
-    for (const f of doc.fixtures ?? []) this.#add(f.id, 'fixture', served(f.serves), f.serves);
-    for (const c of doc.clamping ?? []) this.#add(c.id, 'clamping', served(c.serves), c.serves);
+    // Shows as what it serves and the parts of that; and belongs to its members.
+    const serve = (id: string, kind: Kind, ids: readonly string[]) =>
+      this.#add(id, kind, [...new Set(ids.flatMap((x) => this.#members.get(x) ?? []))], ids.flatMap((x) => [x, ...(this.#parts.get(x) ?? [])]));
+    for (const f of doc.fixtures ?? []) serve(f.id, 'fixture', f.serves);
+    for (const c of doc.clamping ?? []) serve(c.id, 'clamping', c.serves);
     for (const l of doc.fixture_loads ?? []) this.#add(l.id, 'load', []);
     for (const c of doc.strength?.cases ?? []) this.#add(c.id, 'case', []);
     for (const v of doc.strength?.verdicts ?? []) this.#add(v.id, 'verdict', this.#members.get(v.subject) ?? [], [v.subject]);
