@@ -41,6 +41,7 @@ type commands struct {
 	Check  checkCommand  `cmd:"" group:"A piece:" help:"Read a piece and say what would have to change, without writing anything."`
 	Plan   planCommand   `cmd:"" group:"A piece:" help:"Work out the whole job and write the job folder."`
 	Line   lineCommand   `cmd:"" group:"A piece:" help:"Plan a family of one piece over sizes and veneers, and compare hours, material and money."`
+	Remake remakeCommand `cmd:"" group:"A piece:" help:"Make one segment or leaf again, alone, so that it fits the job that is under way."`
 	Nest   nestCommand   `cmd:"" group:"A piece:" help:"Lay outlines of your own on a strip as short as can be."`
 	Serve  serveCommand  `cmd:"" group:"A piece:" help:"Open a folder of pieces as a page in the browser."`
 

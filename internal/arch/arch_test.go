@@ -19,7 +19,7 @@ const module = "groundwork/"
 // layers lists every package, lowest first: the reading order of the program.
 // A package may import only packages that stand before it.
 var layers = strings.Fields(`
-	internal/unit internal/geom internal/finding internal/digest internal/parallel
+	internal/unit internal/geom internal/finding internal/digest internal/parallel internal/whole
 	internal/solid internal/mesh internal/mend internal/surface internal/unfold internal/draw internal/nest internal/guillotine internal/project internal/elastic internal/instance internal/pack
 	internal/given internal/piece internal/shop
 	internal/joint internal/veneer internal/seam internal/core internal/printing internal/sheet internal/marks

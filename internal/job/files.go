@@ -56,7 +56,7 @@ func (e entry) file() (File, error) {
 	if err != nil {
 		return File{}, fmt.Errorf("job: %s: %w", e.name, err)
 	}
-	return File{e.name, data}, nil
+	return File{Name: e.name, Data: data}, nil
 }
 
 // entries are all files of the job: what takes longest to make stands first.

@@ -4,18 +4,14 @@ package job
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io/fs"
-	"os"
-	"path/filepath"
-	"slices"
 	"strings"
 
 	"groundwork/internal/book"
 	"groundwork/internal/plan"
 	"groundwork/internal/sheet"
 	"groundwork/internal/solid"
+	"groundwork/internal/whole"
 )
 
 // Names are the names of files in a job folder. Those of fixtures' parts and
@@ -51,10 +47,10 @@ type Options struct {
 }
 
 // File is one file of a job folder.
-type File struct {
-	Name string // slash-separated, below the folder
-	Data []byte
-}
+type File = whole.File
+
+// folder is what a job lies in.
+var folder = whole.Folder{Marker: "plan.json", Holds: "a job"}
 
 // Write makes every file of the job and puts the folder in place by renaming.
 // It returns an error that wraps fs.ErrExist if dir is there and is not to be
@@ -67,34 +63,7 @@ func Write(ctx context.Context, k *solid.Kernel, p *plan.Plan, dir string, o Opt
 	if err != nil {
 		return err
 	}
-	parent := filepath.Dir(dir)
-	if err := os.MkdirAll(parent, 0o755); err != nil {
-		return fmt.Errorf("job: %w", err)
-	}
-	tmp, err := os.MkdirTemp(parent, "."+filepath.Base(dir)+"-*")
-	if err != nil {
-		return fmt.Errorf("job: %w", err)
-	}
-	defer os.RemoveAll(tmp)
-	fresh := filepath.Join(tmp, "new")
-	if err := os.Mkdir(fresh, 0o755); err != nil {
-		return fmt.Errorf("job: %w", err)
-	}
-	for _, f := range files {
-		name := filepath.Join(fresh, filepath.FromSlash(f.Name))
-		if err := os.MkdirAll(filepath.Dir(name), 0o755); err != nil {
-			return fmt.Errorf("job: %w", err)
-		}
-		if err := os.WriteFile(name, f.Data, 0o644); err != nil {
-			return fmt.Errorf("job: %w", err)
-		}
-	}
-	old := filepath.Join(tmp, "old")
-	if err := os.Rename(dir, old); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("job: %w", err)
-	}
-	if err := os.Rename(fresh, dir); err != nil {
-		os.Rename(old, dir) // put back what was there
+	if err := folder.Write(dir, o.Replace, files); err != nil {
 		return fmt.Errorf("job: %w", err)
 	}
 	return nil
@@ -104,15 +73,8 @@ func Write(ctx context.Context, k *solid.Kernel, p *plan.Plan, dir string, o Opt
 // job that is to be replaced. The error wraps fs.ErrExist if only replace is
 // wanting.
 func Ready(dir string, replace bool) error {
-	switch entries, err := os.ReadDir(dir); {
-	case errors.Is(err, fs.ErrNotExist):
-	case err != nil:
-		return fmt.Errorf("job: %s: %w", dir, err)
-	case len(entries) == 0:
-	case !slices.ContainsFunc(entries, func(e os.DirEntry) bool { return e.Name() == "plan.json" }):
-		return fmt.Errorf("job: %s holds other things than a job; choose another folder", dir)
-	case !replace:
-		return fmt.Errorf("job: %s holds a job already: %w", dir, fs.ErrExist)
+	if err := folder.Ready(dir, replace); err != nil {
+		return fmt.Errorf("job: %w", err)
 	}
 	return nil
 }

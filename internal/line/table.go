@@ -62,7 +62,7 @@ func bearing(f func(*Bears) float64) func(*Row) (float64, bool) {
 	}
 }
 
-func whole(f func(*Row) int) func(*Row) (float64, bool) {
+func count(f func(*Row) int) func(*Row) (float64, bool) {
 	return func(r *Row) (float64, bool) { return float64(f(r)), true }
 }
 
@@ -108,9 +108,9 @@ var columns = []column{
 	}},
 	{"Strength", "cases fail", "strength_cases_fail", "", 0, false, "load cases with a verdict that fails", bearing(func(b *Bears) float64 { return float64(b.Fails) })},
 	{"Strength", "not solved", "strength_cases_not_solved", "", 0, false, "", bearing(func(b *Bears) float64 { return float64(b.Cases - b.Solved) })},
-	{"Findings", "stops", "stops", "", 0, true, "", whole(func(r *Row) int { return r.Stops })},
-	{"Findings", "warnings", "warnings", "", 0, true, "", whole(func(r *Row) int { return r.Warns })},
-	{"Findings", "notes", "notes", "", 0, true, "", whole(func(r *Row) int { return r.Notes })},
+	{"Findings", "stops", "stops", "", 0, true, "", count(func(r *Row) int { return r.Stops })},
+	{"Findings", "warnings", "warnings", "", 0, true, "", count(func(r *Row) int { return r.Warns })},
+	{"Findings", "notes", "notes", "", 0, true, "", count(func(r *Row) int { return r.Notes })},
 }
 
 // columns are those that some row has a number in; without those aside, if not all.

@@ -3,20 +3,16 @@ package remake
 import (
 	"bytes"
 	"context"
-	"errors"
 	"fmt"
-	"io/fs"
-	"os"
-	"path/filepath"
-	"slices"
 
 	"groundwork/internal/draw"
 	"groundwork/internal/job"
 	"groundwork/internal/solid"
+	"groundwork/internal/whole"
 )
 
-// marker is the file by which a folder is known to hold what was made again.
-const marker = "remake.txt"
+// folder is what lies in one that was made again.
+var folder = whole.Folder{Marker: "remake.txt", Holds: "parts made again"}
 
 // Files makes every file, in a fixed order. What the job folder has too is made
 // by the job: its own bytes, of fewer parts.
@@ -88,22 +84,15 @@ func (r *Result) Files(ctx context.Context, k *solid.Kernel, o job.Options) ([]j
 			out = append(out, job.File{Name: names.Blank(b.ID, f.ext), Data: w.Bytes()})
 		}
 	}
-	return append(out, job.File{Name: marker, Data: []byte(r.Text())}), nil
+	return append(out, job.File{Name: folder.Marker, Data: []byte(r.Text())}), nil
 }
 
 // Ready says whether what is made again may be written to dir: it must be free,
 // or hold what was made again earlier and is to be replaced. The error wraps
 // fs.ErrExist if only replace is wanting.
 func Ready(dir string, replace bool) error {
-	switch entries, err := os.ReadDir(dir); {
-	case errors.Is(err, fs.ErrNotExist):
-	case err != nil:
-		return fmt.Errorf("remake: %s: %w", dir, err)
-	case len(entries) == 0:
-	case !slices.ContainsFunc(entries, func(e os.DirEntry) bool { return e.Name() == marker }):
-		return fmt.Errorf("remake: %s holds other things than parts made again; choose another folder", dir)
-	case !replace:
-		return fmt.Errorf("remake: %s holds parts made again already: %w", dir, fs.ErrExist)
+	if err := folder.Ready(dir, replace); err != nil {
+		return fmt.Errorf("remake: %w", err)
 	}
 	return nil
 }
@@ -117,30 +106,7 @@ func (r *Result) Write(ctx context.Context, k *solid.Kernel, dir string, o job.O
 	if err != nil {
 		return err
 	}
-	parent := filepath.Dir(dir)
-	if err := os.MkdirAll(parent, 0o755); err != nil {
-		return fmt.Errorf("remake: %w", err)
-	}
-	tmp, err := os.MkdirTemp(parent, "."+filepath.Base(dir)+"-*")
-	if err != nil {
-		return fmt.Errorf("remake: %w", err)
-	}
-	defer os.RemoveAll(tmp)
-	fresh, old := filepath.Join(tmp, "new"), filepath.Join(tmp, "old")
-	for _, f := range files {
-		name := filepath.Join(fresh, filepath.FromSlash(f.Name))
-		if err := os.MkdirAll(filepath.Dir(name), 0o755); err != nil {
-			return fmt.Errorf("remake: %w", err)
-		}
-		if err := os.WriteFile(name, f.Data, 0o644); err != nil {
-			return fmt.Errorf("remake: %w", err)
-		}
-	}
-	if err := os.Rename(dir, old); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("remake: %w", err)
-	}
-	if err := os.Rename(fresh, dir); err != nil {
-		os.Rename(old, dir) // put back what was there
+	if err := folder.Write(dir, o.Replace, files); err != nil {
 		return fmt.Errorf("remake: %w", err)
 	}
 	return nil
