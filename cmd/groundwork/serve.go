@@ -20,6 +20,7 @@ type serveCommand struct {
 	Listen  string `help:"Address to listen on. Others can reach the page, and change the folder, if it is not this machine's own (127.0.0.1)." default:"127.0.0.1" placeholder:"ADDRESS"`
 	Open    bool   `help:"Open the page in your browser."`
 	OpenAPI bool   `name:"openapi" help:"Print the OpenAPI description of the page's interface and end."`
+	storeFlag
 }
 
 func (c *serveCommand) Run(ctx context.Context, out *output) error {
@@ -48,7 +49,7 @@ func (c *serveCommand) Run(ctx context.Context, out *output) error {
 		return fmt.Errorf("%w; choose another --port, or leave it out for any free one", err)
 	}
 	files := web.Files()
-	s, err := api.New(api.Options{Folder: c.Folder, Page: files, Log: func(format string, a ...any) { fmt.Fprintf(out.Err, "groundwork: "+format+"\n", a...) }})
+	s, err := api.New(api.Options{Folder: c.Folder, Page: files, Stock: c.path, Log: func(format string, a ...any) { fmt.Fprintf(out.Err, "groundwork: "+format+"\n", a...) }})
 	if err != nil {
 		l.Close()
 		return err

@@ -30,7 +30,7 @@ func TestDescription(t *testing.T) {
 			}
 		}
 	}
-	if n != 25 {
-		t.Errorf("%d operations, want 25", n)
+	if n != 35 {
+		t.Errorf("%d operations, want 35", n)
 	}
 }

@@ -31,6 +31,7 @@ import (
 	"groundwork/internal/sheet"
 	"groundwork/internal/shop"
 	"groundwork/internal/solid"
+	"groundwork/internal/store"
 	"groundwork/internal/veneer"
 )
 
@@ -41,6 +42,7 @@ type plans struct {
 	bench  *bench
 	kernel *solid.Kernel
 	cache  plan.Cache
+	stock  *stock
 }
 
 // kept is how many bytes of results of stages are kept for the next plan.
@@ -67,7 +69,7 @@ func failure(err error) FailedEvent {
 	return FailedEvent{err.Error(), []Fault{}}
 }
 
-func (p *plans) order(_ context.Context, in *struct{ Body PlanOrder }) (*answer[Ordered], error) {
+func (p *plans) order(ctx context.Context, in *struct{ Body PlanOrder }) (*answer[Ordered], error) {
 	asked := in.Body
 	if asked.Remedies && !asked.Strength {
 		return nil, problem(http.StatusUnprocessableEntity, "remedies are looked for only where strength is worked out", "ask for strength too")
@@ -76,18 +78,31 @@ func (p *plans) order(_ context.Context, in *struct{ Body PlanOrder }) (*answer[
 	if err != nil {
 		return nil, err
 	}
+	has := &store.Stock{} // a plan that does not go by the stock goes by an empty one
+	if asked.Stock {
+		if has, err = p.stock.snapshot(ctx, asked.Job); err != nil {
+			return nil, err
+		}
+	}
 	t, err := p.bench.begin(p.ctx, order{
-		Key: orderKey(files, p.desk.reading(files).solids, asked), View: asked.View,
-		Make: func(ctx context.Context, t *task) (*made, error) { return p.make(ctx, t, files, asked) },
+		Key: orderKey(files, p.desk.reading(files).solids, asked, has), View: asked.View,
+		Make: func(ctx context.Context, t *task) (*made, error) { return p.make(ctx, t, files, asked, has) },
 	})
 	if err != nil {
 		return nil, err
 	}
-	return &answer[Ordered]{Ordered{t.id}}, nil
+	out := Ordered{ID: t.id}
+	if s, err := shop.Parse(p.desk.where(files.shop.Name), files.shop.Data); err == nil && asked.Stock { // a faulty shop is told by the plan
+		_, found := has.Overlay(s, asked.Job)
+		for _, f := range found {
+			out.Findings = append(out.Findings, told(f))
+		}
+	}
+	return &answer[Ordered]{out}, nil
 }
 
 // orderKey tells orders apart by all that their plans depend on.
-func orderKey(f papers, solids string, o PlanOrder) string {
+func orderKey(f papers, solids string, o PlanOrder, has *store.Stock) string {
 	h := sha256.New()
 	fmt.Fprintf(h, "%q %q %q %q\n%s\n", f.piece.Name, f.piece.Version, f.marks.Version, f.shop.Name, solids)
 	h.Write(f.shop.Data)
@@ -95,11 +110,18 @@ func orderKey(f papers, solids string, o PlanOrder) string {
 		fmt.Fprintf(h, "%q %q\n", k, o.Set[k])
 	}
 	fmt.Fprintln(h, o.Strength, o.Remedies, o.FaceDown, o.Kerf)
+	for _, it := range has.Items {
+		for _, l := range it.Lots {
+			if l.Piece != nil && l.For(o.Job) > 0 {
+				fmt.Fprintf(h, "%q %q %v %v\n", it.ID, l.Lot, l.Piece.Outline, l.Piece.Reserved)
+			}
+		}
+	}
 	return hex.EncodeToString(h.Sum(nil))
 }
 
 // make works a plan out, as the command line does.
-func (p *plans) make(ctx context.Context, t *task, f papers, asked PlanOrder) (*made, error) {
+func (p *plans) make(ctx context.Context, t *task, f papers, asked PlanOrder, has *store.Stock) (*made, error) {
 	r := p.desk.reading(f)
 	pc, found, err := r.piece, r.findings, r.err
 	if err == nil && len(asked.Set) > 0 {
@@ -118,6 +140,7 @@ func (p *plans) make(ctx context.Context, t *task, f papers, asked PlanOrder) (*
 	if err != nil {
 		return nil, &faultyError{f.shop.Name + " has faults", p.desk.faults(err, f.shop.Name)}
 	}
+	s, _ = has.Overlay(s, asked.Job)
 	m, err := readMarks(f)
 	if err != nil {
 		return nil, &faultyError{f.marks.Name + " has faults", p.desk.faults(err, f.marks.Name)}

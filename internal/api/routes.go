@@ -102,7 +102,7 @@ func (s *Server) routes(mux *http.ServeMux) *huma.OpenAPI {
 	huma.Register(api, op("POST", "/api/pieces/{file}/undo", "undo", "Take back the last step"), d.undo)
 	huma.Register(api, op("POST", "/api/pieces/{file}/redo", "redo", "Do again what was taken back"), d.redo)
 	sse.Register(api, op("GET", "/api/events", "folderEvents", "Changes in the folder as they come"),
-		map[string]any{"change": ChangeEvent{}, "missed": MissedEvent{}, "ping": PingEvent{}}, d.events)
+		map[string]any{"change": ChangeEvent{}, "stock": StockEvent{}, "missed": MissedEvent{}, "ping": PingEvent{}}, d.events)
 
 	up := op("POST", "/api/uploads/{kind}/{file}", "upload", "Put a photograph or a file with solids into the folder; of solids a piece is made")
 	up.Parameters = []*huma.Param{
@@ -148,6 +148,18 @@ func (s *Server) routes(mux *http.ServeMux) *huma.OpenAPI {
 	huma.Register(api, binary("/api/plans/{id}/job.zip", "jobFolder", "The whole job folder", "application/zip"), p.folder)
 	huma.Register(api, op("POST", "/api/plans/{id}/clashes", "clashes", "Whether patterns may lie where the maker holds them"), p.clashes)
 
+	k := s.stock
+	huma.Register(api, op("GET", "/api/stock", "stock", "What the shop has, what is laid aside for which job, and the jobs"), k.tell)
+	huma.Register(api, op("POST", "/api/stock/entries", "enterStock", "Take something in, put a count right, or say what it costs"), k.entry)
+	huma.Register(api, op("GET", "/api/stock/calibration", "calibration", "What the log of print loads says of the estimates"), k.calibration)
+	huma.Register(api, op("POST", "/api/plans/{id}/reserve", "reservePlan", "Enter a plan as a job, and lay aside what it takes, or tell what is short"), k.reserve)
+	huma.Register(api, op("GET", "/api/stock/jobs/{job}", "stockJob", "All of one job"), k.job)
+	huma.Register(api, op("POST", "/api/stock/jobs/{job}/reserve", "reserveJob", "Lay aside what a job takes that was entered before, or tell what is short"), k.reserveJob)
+	huma.Register(api, op("POST", "/api/stock/jobs/{job}/release", "releaseJob", "Let go what is laid aside for a job; it stays planned"), k.release)
+	huma.Register(api, op("POST", "/api/stock/jobs/{job}/print", "logLoad", "Log what a print load really took"), k.print)
+	huma.Register(api, op("POST", "/api/stock/jobs/{job}/finish", "finishJob", "End a job that was made: take out what it used, put back its offcuts"), k.finish)
+	huma.Register(api, op("POST", "/api/stock/jobs/{job}/abandon", "abandonJob", "End a job that will not be made"), k.abandon)
+
 	q := s.searches
 	huma.Register(api, op("POST", "/api/plans/{id}/improve", "improve", "Begin a search for tighter layouts"), q.begin)
 	sse.Register(api, stream("/api/searches/{id}/events", "searchEvents", "How a search comes along, from its beginning", q.has),
@@ -158,6 +170,6 @@ func (s *Server) routes(mux *http.ServeMux) *huma.OpenAPI {
 
 // Description is the OpenAPI document of the interface, as JSON.
 func Description() ([]byte, error) {
-	s := &Server{desk: &desk{}, plans: &plans{}, searches: &searches{}} // only looked at, never asked
+	s := &Server{desk: &desk{}, plans: &plans{}, searches: &searches{}, stock: &stock{}} // only looked at, never asked
 	return s.routes(http.NewServeMux()).MarshalJSON()
 }

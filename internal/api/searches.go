@@ -62,7 +62,7 @@ func (q *searches) begin(_ context.Context, in *struct {
 		return nil, err
 	}
 	q.work.Go(func() { q.run(s, m, time.Duration(in.Body.Seconds*float64(time.Second))) })
-	return &answer[Ordered]{Ordered{s.id}}, nil
+	return &answer[Ordered]{Ordered{ID: s.id}}, nil
 }
 
 // enlist makes room for a search. A view's earlier one is stopped.

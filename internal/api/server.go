@@ -33,6 +33,7 @@ const (
 type Options struct {
 	Folder string                        // the maker's
 	Page   fs.FS                         // the built page; without an index.html it is said that it is not built
+	Stock  func() (string, error)        // the file of the shop's stock; there is none where nil
 	Log    func(format string, a ...any) // of the program's own faults; nothing where nil
 }
 
@@ -46,6 +47,7 @@ type Server struct {
 	desk     *desk
 	plans    *plans
 	searches *searches
+	stock    *stock
 }
 
 // New opens the folder and starts the kernel. The caller closes the Server.
@@ -66,6 +68,8 @@ func New(o Options) (*Server, error) {
 	s.ctx, s.end = context.WithCancel(context.Background())
 	s.desk = newDesk(s.ctx, dir, k)
 	s.plans = newPlans(s.ctx, k, s.desk, o.Log)
+	s.stock = &stock{path: o.Stock, plans: s.plans, news: s.desk.news}
+	s.plans.stock = s.stock
 	s.searches = newSearches(s.ctx, k, s.plans, o.Log)
 	return s, nil
 }

@@ -180,11 +180,14 @@ type PlanOrder struct {
 	Remedies bool              `json:"remedies,omitempty" doc:"Look for what would help where it does not; needs strength"`
 	FaceDown bool              `json:"faceDown,omitempty" doc:"Veneer lies face down on the laser bed"`
 	Kerf     bool              `json:"kerf,omitempty" doc:"Cut lines run half a kerf outside"`
+	Stock    bool              `json:"stock,omitempty" doc:"Cut from the offcuts in stock before new sheets"`
+	Job      string            `json:"job,omitempty" maxLength:"100" doc:"Job that it is planned for: what is laid aside for it counts as free"`
 }
 
 // Ordered names what was begun.
 type Ordered struct {
-	ID string `json:"id"`
+	ID       string    `json:"id"`
+	Findings []Finding `json:"findings,omitempty" doc:"What of the stock could not be planned with"`
 }
 
 // JobFile is one file of the job folder.

@@ -311,6 +311,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/plans/{id}/reserve": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Enter a plan as a job, and lay aside what it takes, or tell what is short */
+        post: operations["reservePlan"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/plans/{id}/scene.glb": {
         parameters: {
             query?: never;
@@ -373,6 +390,159 @@ export interface paths {
         /** Save the text of a shop; text with faults is saved all the same */
         put: operations["writeShop"];
         post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/stock": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What the shop has, what is laid aside for which job, and the jobs */
+        get: operations["stock"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/stock/calibration": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What the log of print loads says of the estimates */
+        get: operations["calibration"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/stock/entries": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Take something in, put a count right, or say what it costs */
+        post: operations["enterStock"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/stock/jobs/{job}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** All of one job */
+        get: operations["stockJob"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/stock/jobs/{job}/abandon": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** End a job that will not be made */
+        post: operations["abandonJob"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/stock/jobs/{job}/finish": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** End a job that was made: take out what it used, put back its offcuts */
+        post: operations["finishJob"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/stock/jobs/{job}/print": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Log what a print load really took */
+        post: operations["logLoad"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/stock/jobs/{job}/release": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Let go what is laid aside for a job; it stays planned */
+        post: operations["releaseJob"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/stock/jobs/{job}/reserve": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Lay aside what a job takes that was entered before, or tell what is short */
+        post: operations["reserveJob"];
         delete?: never;
         options?: never;
         head?: never;
@@ -595,6 +765,8 @@ export interface components {
             moves: components["schemas"]["Move"][];
         };
         Ordered: {
+            /** @description What of the stock could not be planned with */
+            findings?: components["schemas"]["Finding"][];
             id: string;
         };
         Parameter: {
@@ -686,6 +858,8 @@ export interface components {
         PlanOrder: {
             /** @description Veneer lies face down on the laser bed */
             faceDown?: boolean;
+            /** @description Job that it is planned for: what is laid aside for it counts as free */
+            job?: string;
             /** @description Cut lines run half a kerf outside */
             kerf?: boolean;
             /** @description Piece file */
@@ -696,6 +870,8 @@ export interface components {
             set?: {
                 [key: string]: string;
             };
+            /** @description Cut from the offcuts in stock before new sheets */
+            stock?: boolean;
             /** @description Work out how it bears its loads */
             strength?: boolean;
             view?: string;
@@ -759,6 +935,349 @@ export interface components {
             /** Format: date-time */
             when: string;
         } | null;
+        Stock: {
+            /** @description By kind, then by name */
+            items: components["schemas"]["StockItem"][];
+            /** @description Those under way, then the last that ended */
+            jobs: components["schemas"]["StockJobEntry"][];
+            /** @description Printers that jobs were planned or printed on */
+            printers: string[];
+            /** @description Of these more is laid aside than is there */
+            uncovered: components["schemas"]["StockHolders"][];
+            /**
+             * Format: int64
+             * @description Items there of which no price is known
+             */
+            unpriced: number;
+            /** @description What it is worth at the last prices, such as 312.40 EUR, by currency */
+            worth: string[];
+        };
+        StockArea: {
+            at: number[];
+            size: number[];
+        };
+        StockBack: {
+            item: string;
+            /** @description The number to write on it; empty while the job is under way */
+            lot: string;
+            piece?: components["schemas"]["StockPiece"];
+        };
+        StockCalibration: {
+            filament: string;
+            grams: components["schemas"]["StockFit"];
+            printer: string;
+            time: components["schemas"]["StockFit"];
+        };
+        StockDo: {
+            /** @description Made by the client for this one deed: sent again, after an answer was lost, it does nothing twice */
+            key: string;
+            /** @description In the maker's words; kept with the change */
+            reason?: string;
+            view?: string;
+        };
+        StockEntered: {
+            item: string;
+            kind: string;
+            /** @description The number to write on it; empty for what is counted together */
+            lot: string;
+            /**
+             * Format: double
+             * @description How much of the item there is now
+             */
+            there: number;
+            unit: string;
+        };
+        StockEntry: {
+            /** @description As people write it: 750 g, 1 kg, 250 ml, 40. Of a count, what there is now */
+            amount?: string;
+            /** @description What all that is added cost together, such as 22 EUR; from then on its price */
+            cost?: string;
+            /** @enum {string} */
+            do: "add" | "count" | "price";
+            /**
+             * @description What a piece of veneer is
+             * @enum {string}
+             */
+            form?: "offcut" | "blank" | "sheet";
+            /** @description Its id in the shop file, or what it is called on the bill */
+            item: string;
+            /** @description Made by the client for this one deed: sent again, after an answer was lost, it does nothing twice */
+            key: string;
+            /** @enum {string} */
+            kind: "filament" | "sheet" | "offcut" | "hardware" | "consumable";
+            /** @description Spool or piece; left out, what is added gets the next number */
+            lot?: string;
+            /** @description Corners of a piece of veneer, mm, x across the grain, y along it */
+            outline?: number[][];
+            /** @description Such as 22 EUR for 1 kg */
+            price?: string;
+            /** @description In the maker's words; kept with the change */
+            reason?: string;
+            reserved?: components["schemas"]["StockArea"][];
+            /**
+             * @description Of a consumable that is new
+             * @enum {string}
+             */
+            unit?: "g" | "piece" | "ml" | "m";
+            view?: string;
+        };
+        StockEvent: {
+            /** @description Window that changed it */
+            view: string;
+        };
+        StockFinish: {
+            /** @description Made by the client for this one deed: sent again, after an answer was lost, it does nothing twice */
+            key: string;
+            /** @description Nothing of its veneer is worth keeping */
+            noOffcuts?: boolean;
+            /** @description In the maker's words; kept with the change */
+            reason?: string;
+            view?: string;
+        };
+        StockFinished: {
+            /** @description Filament that was taken as planned, for loads that were not logged */
+            asPlanned: components["schemas"]["StockTaken"][];
+            /** @description Pieces of veneer that are in stock again, with the numbers to write on them */
+            back: components["schemas"]["StockBack"][];
+            job: components["schemas"]["StockJob"];
+        };
+        StockFit: {
+            /** @description False for fewer than three runs, of which nothing is said */
+            claimed: boolean;
+            /** Format: double */
+            factor: number;
+            /** Format: double */
+            high: number;
+            /**
+             * Format: double
+             * @description Low and high are the factor's 95 % interval
+             */
+            low: number;
+            /** Format: double */
+            offset: number;
+            /** @description Runs that do not go with the others */
+            outliers: number[];
+            /** Format: int64 */
+            runs: number;
+            /**
+             * Format: double
+             * @description Standard deviation of one run, as a share
+             */
+            spread: number;
+        };
+        StockHold: {
+            /** Format: double */
+            amount: number;
+            job: string;
+        };
+        StockHolders: {
+            holds: components["schemas"]["StockHold"][];
+            item: string;
+            kind: string;
+            lot: string;
+            /** Format: double */
+            there: number;
+            unit: string;
+        };
+        StockItem: {
+            /** Format: double */
+            free: number;
+            /** @description Its id in the shop file, or what it is called on the bill */
+            item: string;
+            /** @enum {string} */
+            kind: "filament" | "sheet" | "offcut" | "hardware" | "consumable";
+            /** @description In the order in which they came */
+            lots: components["schemas"]["StockLot"][];
+            /** @description Such as 22.00 EUR for 1000 g; empty where none is known */
+            price: string;
+            /**
+             * Format: double
+             * @description Laid aside for jobs
+             */
+            reserved: number;
+            /** Format: double */
+            there: number;
+            /** @enum {string} */
+            unit: "g" | "piece" | "ml" | "m";
+        };
+        StockJob: {
+            job: string;
+            /** @description Offcuts that it will leave; they have no numbers yet */
+            leaves: components["schemas"]["StockBack"][];
+            /** Format: int64 */
+            loads: number;
+            /**
+             * Format: int64
+             * @description Loads of which a run that came out is logged
+             */
+            logged: number;
+            /** @description What it takes from stock */
+            needs: components["schemas"]["StockNeed"][];
+            /** @description Name of the piece */
+            piece: string;
+            /** @description Its print loads */
+            plan: components["schemas"]["StockLoad"][];
+            /** @description Of the kit that it was planned as; empty for none */
+            revision: string;
+            /** @description What loads really took, oldest first */
+            runs: components["schemas"]["StockRun"][];
+            /** Format: date-time */
+            since: string;
+            /** @enum {string} */
+            state: "planned" | "reserved" | "finished" | "abandoned";
+            /** @description What is laid aside for it */
+            taken: components["schemas"]["StockTaken"][];
+        };
+        StockJobEntry: {
+            job: string;
+            /** Format: int64 */
+            loads: number;
+            /**
+             * Format: int64
+             * @description Loads of which a run that came out is logged
+             */
+            logged: number;
+            /** @description Name of the piece */
+            piece: string;
+            /** Format: date-time */
+            since: string;
+            /** @enum {string} */
+            state: "planned" | "reserved" | "finished" | "abandoned";
+        };
+        StockLoad: {
+            filament: string;
+            /** Format: double */
+            grams: number;
+            load: string;
+            /** @description A run that came out is logged */
+            logged: boolean;
+            printer: string;
+            /**
+             * Format: double
+             * @description As worked out, before any correction by the log
+             */
+            seconds: number;
+            /** @description Spool that it will be printed from, where only one comes into question */
+            spool: string;
+        };
+        StockLot: {
+            /** Format: double */
+            free: number;
+            holds: components["schemas"]["StockHold"][];
+            /** @description What is written on it; empty for a bin */
+            lot: string;
+            /** @description Of a piece of veneer */
+            piece?: components["schemas"]["StockPiece"];
+            /** Format: double */
+            reserved: number;
+            /** Format: double */
+            there: number;
+        };
+        StockNeed: {
+            /** Format: double */
+            amount: number;
+            /** @description Such as load-03; empty for the whole job */
+            for: string;
+            item: string;
+            kind: string;
+            /** @description Piece of veneer that it must be; empty for any */
+            lot: string;
+            /** @description It must all be on one spool */
+            oneLot: boolean;
+            unit: string;
+        };
+        StockPiece: {
+            /** @enum {string} */
+            form: "offcut" | "blank" | "sheet";
+            /** @description What it was cut from, where that is known */
+            from: string;
+            outline: number[][];
+            /** @description Knots and cracks to keep off */
+            reserved: components["schemas"]["StockArea"][];
+            size: number[];
+        };
+        StockPrint: {
+            /** @description It did not come out: hours and filament are counted, but nothing is learnt from it */
+            failed?: boolean;
+            /** @description What it took from the spool, weighed before and after, such as 212 g */
+            grams: string;
+            /** @description Made by the client for this one deed: sent again, after an answer was lost, it does nothing twice */
+            key: string;
+            load: string;
+            /** @description The printer was never planned or printed on */
+            newPrinter?: boolean;
+            /** @description If it was another than planned */
+            printer?: string;
+            /** @description In the maker's words; kept with the change */
+            reason?: string;
+            /** @description What is written on the spool; left out, it is taken from none */
+            spool?: string;
+            /** @description How long the printer was busy, such as 3 h 20 min */
+            took: string;
+            view?: string;
+        };
+        StockReserve: {
+            /** @description What the job is called, such as stool-1 */
+            job: string;
+            /** @description Made by the client for this one deed: sent again, after an answer was lost, it does nothing twice */
+            key: string;
+            /** @description In the maker's words; kept with the change */
+            reason?: string;
+            view?: string;
+            /** @description Its fixtures are there already: no filament is counted for them */
+            withoutFixtures?: boolean;
+        };
+        StockReserved: {
+            job: components["schemas"]["StockJob"];
+            short: components["schemas"]["StockShort"][];
+            taken: components["schemas"]["StockTaken"][];
+        };
+        StockRun: {
+            /** @description Why it is not learnt from; empty if it is */
+            aside: string;
+            /** Format: date-time */
+            at: string;
+            failed: boolean;
+            /** Format: double */
+            grams: number;
+            load: string;
+            printer: string;
+            /** Format: int64 */
+            run: number;
+            /** Format: double */
+            seconds: number;
+            spool: string;
+        };
+        StockShort: {
+            /** Format: double */
+            amount: number;
+            /** @description Such as load-03; empty for the whole job */
+            for: string;
+            /**
+             * Format: double
+             * @description What could be had: of what must be on one spool, the most that one has
+             */
+            free: number;
+            /** @description What other jobs have of it */
+            holds: components["schemas"]["StockHold"][];
+            item: string;
+            kind: string;
+            /** @description Piece of veneer that it must be; empty for any */
+            lot: string;
+            /** @description It must all be on one spool */
+            oneLot: boolean;
+            /** Format: double */
+            short: number;
+            unit: string;
+        };
+        StockTaken: {
+            /** Format: double */
+            amount: number;
+            item: string;
+            kind: string;
+            lot: string;
+            unit: string;
+        };
         SupersededEvent: Record<string, never>;
         UnitChoice: {
             /**
@@ -840,6 +1359,17 @@ export interface operations {
                          * @constant
                          */
                         event: "ping";
+                        /** @description The event ID. */
+                        id?: number;
+                        /** @description The retry time in milliseconds. */
+                        retry?: number;
+                    } | {
+                        data: components["schemas"]["StockEvent"];
+                        /**
+                         * @description The event name.
+                         * @constant
+                         */
+                        event: "stock";
                         /** @description The event ID. */
                         id?: number;
                         /** @description The retry time in milliseconds. */
@@ -1543,6 +2073,41 @@ export interface operations {
             };
         };
     };
+    reservePlan: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["StockReserve"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StockReserved"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
     planScene: {
         parameters: {
             query?: {
@@ -1711,6 +2276,312 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Shop"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    stock: {
+        parameters: {
+            query?: {
+                /** @description Tell what is used up too */
+                empty?: boolean;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Stock"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    calibration: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StockCalibration"][];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    enterStock: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["StockEntry"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StockEntered"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    stockJob: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description What the job is called */
+                job: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StockJob"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    abandonJob: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description What the job is called */
+                job: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["StockDo"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StockJob"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    finishJob: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description What the job is called */
+                job: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["StockFinish"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StockFinished"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    logLoad: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description What the job is called */
+                job: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["StockPrint"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StockJob"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    releaseJob: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description What the job is called */
+                job: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["StockDo"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StockJob"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    reserveJob: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description What the job is called */
+                job: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["StockDo"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["StockReserved"];
                 };
             };
             /** @description Error */
