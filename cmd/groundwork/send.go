@@ -14,15 +14,16 @@ import (
 
 // bookFlags say how the bench book looks, and what it tells of its maker.
 type bookFlags struct {
-	Paper   string `help:"Paper of the bench book and the labels: a4 or letter." enum:"a4,letter" default:"a4"`
-	Maker   string `help:"Who made the piece, for the bench book; the shop's name when left out."`
-	Notes   string `help:"A text file with words of your own for the bench book." type:"existingfile" placeholder:"FILE"`
-	Licence string `help:"Under which the files may be used, for the bench book; a line to write on when left out." placeholder:"WORDS"`
+	Paper       string `help:"Paper of the bench book and the labels: a4 or letter." enum:"a4,letter" default:"a4"`
+	Maker       string `help:"Who made the piece, for the bench book; the shop's name when left out."`
+	Notes       string `help:"A text file with words of your own for the bench book." type:"existingfile" placeholder:"FILE"`
+	NoTemplates bool   `help:"Leave the templates at full size out of the bench book; they lie in the job folder all the same."`
+	Licence     string `help:"Under which the files may be used, for the bench book; a line to write on when left out." placeholder:"WORDS"`
 }
 
 // book sets how the book of a job is written.
 func (f bookFlags) book(o *job.Options, inch bool) error {
-	o.Maker, o.Licence, o.Book.Inch = f.Maker, f.Licence, inch
+	o.Maker, o.Licence, o.Book.Inch, o.Book.NoTemplates = f.Maker, f.Licence, inch, f.NoTemplates
 	if f.Paper == "letter" {
 		o.Book.Paper = book.Letter
 	}

@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io/fs"
 
 	"groundwork/internal/finding"
 	"groundwork/internal/piece"
@@ -43,10 +42,8 @@ func (w Worker) Do(ctx context.Context, data []byte) ([]byte, error) {
 	if err := d.Decode(&a); err != nil {
 		return nil, fmt.Errorf("line: reading a task: %w", err)
 	}
-	if ours, err := Program(); err != nil {
+	if err := Ours(a.Program); err != nil {
 		return nil, fmt.Errorf("line: %w", err)
-	} else if a.Program != ours {
-		return nil, fmt.Errorf("line: %w: it names %s, and this is %s", ErrProgram, a.Program, ours)
 	}
 	r, err := w.row(ctx, a)
 	if err != nil {
@@ -68,12 +65,7 @@ func (w Worker) row(ctx context.Context, a args) (*Row, error) {
 	if err != nil {
 		return nil, fmt.Errorf("line: %w", err)
 	}
-	doc.Open = func(name string) ([]byte, error) {
-		if data, ok := a.Solids[name]; ok {
-			return data, nil
-		}
-		return nil, &fs.PathError{Op: "open", Path: name, Err: fs.ErrNotExist}
-	}
+	doc.Open = Carried(a.Solids)
 	p, found, err := doc.Resolve(a.Set)
 	if err != nil {
 		r := &Row{State: Alter, Error: "the piece file does not allow these values"}
@@ -87,6 +79,7 @@ func (w Worker) row(ctx context.Context, a args) (*Row, error) {
 		p.Filament = a.Filament
 	}
 	o := plan.Options{Cache: w.Cache}
+	o.Fixture.NoCoupons = true // they are the shop's, once for all variants
 	o.Schedule.NoRemedies = true // what more machines would bring is asked of one piece
 	if a.Options.Strength {
 		o.Strength = &plan.StrengthOptions{}

@@ -9,9 +9,6 @@
 package line
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
-	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
@@ -87,16 +84,9 @@ func New(pieceFile, shopFile File, axes []Axis, o Options, open func(name string
 	if l.Axes, err = settle(axes, base, s); err != nil {
 		return nil, err
 	}
-	solids := map[string][]byte{}
-	for _, m := range doc.Members.Values {
-		if m.Solid == nil || solids[m.Solid.File.Value] != nil {
-			continue
-		}
-		data, err := open(m.Solid.File.Value)
-		if err != nil {
-			return nil, fmt.Errorf("reading %s: %w", m.Solid.File.Value, err)
-		}
-		solids[m.Solid.File.Value] = data
+	solids, err := Carry(doc, open)
+	if err != nil {
+		return nil, err
 	}
 	n := 1
 	for _, a := range l.Axes {
@@ -245,10 +235,9 @@ func (l *Line) task(values []string, solids map[string][]byte) (Task, error) {
 			a.Filament = values[j]
 		}
 	}
-	data, err := json.Marshal(a)
+	t, err := TaskOf(TaskKind, a)
 	if err != nil {
 		return Task{}, fmt.Errorf("line: %w", err)
 	}
-	sum := sha256.Sum256(append([]byte(TaskKind+"\n"), data...))
-	return Task{hex.EncodeToString(sum[:]), data}, nil
+	return t, nil
 }

@@ -7,6 +7,7 @@ import (
 
 	"groundwork/internal/bill"
 	"groundwork/internal/core"
+	"groundwork/internal/finding"
 	"groundwork/internal/fixture"
 	"groundwork/internal/geom"
 	"groundwork/internal/kit"
@@ -234,6 +235,21 @@ func billInputs(pl *Plan) bill.Inputs {
 // Workbook writes the bill as a workbook whose sums go on working.
 func (pl *Plan) Workbook(w io.Writer) error {
 	return bill.XLSX(w, pl.Piece.Title, pl.Bill, billInputs(pl))
+}
+
+// lighter is what there is to say of how fixtures print: less than of the piece,
+// which can be made without.
+func lighter(fs []finding.Finding) []finding.Finding {
+	out := slices.Clone(fs)
+	for i := range out {
+		switch out[i].Severity {
+		case finding.Stop:
+			out[i].Severity = finding.Warning
+		case finding.Warning:
+			out[i].Severity = finding.Note
+		}
+	}
+	return out
 }
 
 func scheduleInputs(pl *Plan) schedule.Inputs {

@@ -36,7 +36,7 @@ type Options struct {
 	Printing printing.Options
 	Sheet    sheet.Options
 	Fixture  fixture.Options
-	Schedule schedule.Options
+	Schedule schedule.Options // Coupons goes by Fixture.NoCoupons
 	Kit      kit.Options
 	Strength *StrengthOptions // nil: how it bears its loads is not worked out
 
@@ -215,7 +215,7 @@ var stages = []stage{
 		run: func(ctx context.Context, k *solid.Kernel, pl *Plan) (f []finding.Finding, err error) {
 			parts, filament := pl.Fixtures.Segments()
 			if pl.FixturePrinting, err = printing.Plan(ctx, k, parts, pl.Shop, filament, fixturePrintingOptions(pl, pl.options.Printing)); err == nil {
-				f = pl.FixturePrinting.Findings
+				f = lighter(pl.FixturePrinting.Findings)
 			}
 			return f, err
 		},
@@ -233,7 +233,9 @@ var stages = []stage{
 		name: "schedule", after: []string{"bill"},
 		sees: forSchedule,
 		run: func(ctx context.Context, _ *solid.Kernel, pl *Plan) (f []finding.Finding, err error) {
-			if pl.Schedule, err = schedule.Make(ctx, scheduleInputs(pl), pl.options.Schedule); err == nil {
+			o := pl.options.Schedule
+			o.Coupons = !pl.options.Fixture.NoCoupons
+			if pl.Schedule, err = schedule.Make(ctx, scheduleInputs(pl), o); err == nil {
 				f = pl.Schedule.Findings
 			}
 			return f, err

@@ -164,7 +164,7 @@ func forSchedule(pl *Plan) Plan {
 		Shop:   &shop.Shop{Printers: s.Printers, Filaments: s.Filaments, Lasers: s.Lasers, Work: pl.Shop.Work},
 		Joints: settled(pl.Joints), Layout: laidOut(pl.Layout), Patterns: pl.Patterns, Seams: divided(pl.Seams),
 		Cores: built(pl.Cores), Printing: posed(pl.Printing), Sheets: pl.Sheets, Fixtures: pl.Fixtures, FixturePrinting: pl.FixturePrinting, Bill: hours(pl.Bill),
-		options: Options{Schedule: pl.options.Schedule},
+		options: Options{Schedule: pl.options.Schedule, Fixture: pl.options.Fixture},
 	}
 }
 
