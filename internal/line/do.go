@@ -79,7 +79,7 @@ func (w Worker) row(ctx context.Context, a args) (*Row, error) {
 		p.Filament = a.Filament
 	}
 	o := plan.Options{Cache: w.Cache}
-	o.Fixture.NoCoupons = true // they are the shop's, once for all variants
+	o.Fixture.NoCoupons = true   // they are the shop's, once for all variants
 	o.Schedule.NoRemedies = true // what more machines would bring is asked of one piece
 	if a.Options.Strength {
 		o.Strength = &plan.StrengthOptions{}
