@@ -140,8 +140,8 @@ func (w *working) sweep(ctx context.Context, others bool, astray map[int64]time.
 		}
 		if freed {
 			e := Event{What: Freed, Worker: o.holder}
-			if err := w.rows(ctx, w.reading, func(scan func(...any) error) error { return scan(&e.Kind, &e.Key) },
-				"SELECT kind, key FROM task WHERE id = $1", o.task); err != nil {
+			if err := w.rows(ctx, w.reading, func(scan func(...any) error) error { return scan(&e.Kind, &e.Key, &e.Args) },
+				"SELECT kind, key, args FROM task WHERE id = $1", o.task); err != nil {
 				return err
 			}
 			w.Told(e)

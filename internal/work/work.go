@@ -97,6 +97,7 @@ type Event struct {
 	Worker  string
 	Kind    string
 	Key     string
+	Args    []byte        // of the task, not to be changed; of all but Alone
 	Elapsed time.Duration // of Finished, Failed and GivenBack
 	Err     error         // of Failed
 	Again   bool          // of Failed: it will be tried again

@@ -125,6 +125,7 @@ func (w *working) do(ctx context.Context, job *river.Job[jobArgs]) error {
 			return scan(&e.Key, &args, &lost, &done)
 		}, "SELECT key, args, lost, EXISTS (SELECT 1 FROM result WHERE result.id = task.id) FROM task WHERE id = $1", job.Args.ID)
 	})
+	e.Args = args
 	switch {
 	case err != nil && ctx.Err() != nil:
 		return river.JobSnooze(0)
