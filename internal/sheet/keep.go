@@ -89,6 +89,7 @@ type lot struct {
 	keeps    []*kept
 	pinned   map[int]bool // by pattern
 	stock    []numbered
+	marked   bool // a sheet that the marks speak of has reserved areas
 }
 
 // numbered is a stock, and from which number on its sheets are counted.

@@ -19,7 +19,7 @@ import (
 // It returns nil if there is nothing to be gained, or no way: a layout that is
 // kept whole stays as it is.
 func (l *lot) over(ctx context.Context, plans []*blankPlan) (*cutting, error) {
-	if l.settled() || !slices.ContainsFunc(l.stock, func(s numbered) bool { return s.known && len(s.Reserved) > 0 }) {
+	if l.settled() || !l.marked {
 		return nil, nil
 	}
 	avoid := map[string][]guillotine.Rect{}
@@ -163,10 +163,9 @@ func (l *lot) around(ctx context.Context, b *blankPlan, at guillotine.Rect, unde
 	var areas []nest.Laid
 	var reserved []geom.Polygons
 	for _, k := range under {
-		box := onBlank(geom.Box2{Min: corner(k), Max: far(k)}, corner(at), b.size)
-		box.Min, box.Max = geom.V2(max(0, box.Min.X), max(0, box.Min.Y)), geom.V2(min(b.size.X, box.Max.X), min(b.size.Y, box.Max.Y))
-		if box.Max.X-box.Min.X < 2*micron || box.Max.Y-box.Min.Y < 2*micron {
-			continue // only the rounding of their edges meets
+		box, ok := lying(k, at)
+		if !ok {
+			continue
 		}
 		ps := geom.Polygons{rectangle(box)}
 		a, err := nest.Lay(ps, 0, geom.Vec2{})

@@ -301,7 +301,9 @@ func lotsOf(patterns []veneer.Pattern, s *shop.Shop, o Options) (lots []*lot, er
 		if !ok {
 			return nil, fmt.Errorf("sheet: the shop has no veneer %q", id)
 		}
-		lots = append(lots, &lot{patterns: patterns, v: v, laser: laser, o: o, gap: o.Gap + laser.Kerf, pinned: map[int]bool{}, stock: aside(v, o)})
+		l := &lot{patterns: patterns, v: v, laser: laser, o: o, gap: o.Gap + laser.Kerf, pinned: map[int]bool{}, stock: aside(v, o)}
+		l.marked = slices.ContainsFunc(l.stock, func(s numbered) bool { return s.known && len(s.Reserved) > 0 })
+		lots = append(lots, l)
 	}
 	return lots, nil
 }
@@ -333,21 +335,23 @@ type outcome struct {
 	*cutting
 	out    []nest.Unplaced // what has no place, or only on a strip of its own
 	rows   int
+	outlay int     // in sheets, if the shop has offcuts
 	spoils float64 // mm² of new sheet
 }
 
 // before reports whether a layout is better: less is left out, more matched sets
-// are whole, fewer sheets are bought beside the marked ones, less veneer is
-// spoilt.
+// are whole, fewer sheets are bought beside the marked ones, fewer at all if the
+// shop has offcuts, less veneer is spoilt: new veneer a hundred times before that
+// of offcuts.
 func (r *outcome) before(q *outcome) bool {
-	return q == nil || cmp.Or(cmp.Compare(len(r.out), len(q.out)), cmp.Compare(r.rows, q.rows), cmp.Compare(r.last, q.last), cmp.Compare(r.spoils, q.spoils-1e-6)) < 0
+	return q == nil || cmp.Or(cmp.Compare(len(r.out), len(q.out)), cmp.Compare(r.rows, q.rows), cmp.Compare(r.last, q.last), cmp.Compare(r.outlay, q.outlay), cmp.Compare(r.spoils, q.spoils-1e-6)) < 0
 }
 
 // lay lays out the patterns of one veneer. Which blanks they are best laid on,
 // and whether tight blanks make for whole offcuts, shows only once the sheets are
 // cut: several layouts are made, on blanks that are charged the length of sheet
-// that they take and on others, and the one that spoils least veneer is kept,
-// matched sets whole before that.
+// that they take and on others, on the shop's offcuts if it has any, and the one
+// that spoils least veneer is kept, matched sets whole before that.
 func (l *lot) lay(ctx context.Context) (*outcome, error) {
 	tries := l.tries()
 	results := make([]*outcome, len(tries))
@@ -355,8 +359,8 @@ func (l *lot) lay(ctx context.Context) (*outcome, error) {
 	var wait sync.WaitGroup
 	for n := range tries {
 		wait.Go(func() {
-			results[n], errs[n] = l.try(ctx, tries[n], nest.Options{
-				Gap: l.gap, Seed: l.o.Seed, Iterations: l.o.Iterations, Lines: max(0, l.o.Lines/len(tries)),
+			results[n], errs[n] = tries[n].make(ctx, nest.Options{
+				Gap: l.gap, Seed: l.o.Seed, Iterations: l.o.Iterations, Lines: max(0, l.o.Lines/l.choices()),
 			}, nil)
 		})
 	}
@@ -382,7 +386,7 @@ func (l *lot) search(ctx context.Context, spent func() float64, found func(*outc
 		if spent() >= share(n+1) {
 			continue
 		}
-		r, err := l.try(ctx, tries[n], nest.Options{
+		r, err := tries[n].make(ctx, nest.Options{
 			Gap: l.gap, Seed: l.o.Seed, Iterations: l.o.Iterations, Spent: nest.Within(spent, share(n), share(n+1)),
 		}, found)
 		if err != nil {
@@ -393,8 +397,25 @@ func (l *lot) search(ctx context.Context, spent func() float64, found func(*outc
 	return nil
 }
 
-// tries are the choices of blanks that are laid out; one when all is pinned.
-func (l *lot) tries() [][]kind {
+// try is a choice of what patterns are laid on: kinds of blanks of new sheets,
+// and parts of offcuts.
+type try struct {
+	*lot
+	kinds []kind
+	cells []cell
+}
+
+// choices is how many tries there are without those on parts of offcuts: as
+// many share a budget, so that more offcuts do not make them worse.
+func (l *lot) choices() int {
+	if l.settled() {
+		return 1
+	}
+	return 4
+}
+
+// tries are the choices that are laid out; one when all is pinned.
+func (l *lot) tries() []try {
 	ks := kinds(l.laser, l.v)
 	narrow := shares(l.laser, l.v)
 	all := slices.Concat(ks, narrow)
@@ -402,9 +423,10 @@ func (l *lot) tries() [][]kind {
 	for i := range plain {
 		plain[i].cost = plain[i].size.X * plain[i].size.Y
 	}
-	tries := [][]kind{ks, {ks[1], narrow[0]}, all, plain}
-	if l.settled() {
-		return tries[:1]
+	tries := []try{{lot: l, kinds: ks}, {lot: l, kinds: []kind{ks[1], narrow[0]}}, {lot: l, kinds: all}, {lot: l, kinds: plain}}[:l.choices()]
+	apart, ways := l.onOffcuts()
+	for i, cells := range ways {
+		tries = append(tries, try{apart, [][]kind{all, plain}[i], cells})
 	}
 	return tries
 }
@@ -419,24 +441,38 @@ func (l *lot) settled() bool {
 	return true
 }
 
-// try is a layout on some kinds of blanks. on, if not nil, is also told what
-// comes of layouts on the way.
-func (l *lot) try(ctx context.Context, ks []kind, o nest.Options, on func(*outcome)) (*outcome, error) {
-	cut := func(plans []*blankPlan, out []nest.Unplaced) (*outcome, error) {
-		of := func(c *cutting) *outcome {
-			return &outcome{c, slices.Concat(out, c.left(l.patterns)), rows(c.plans, l.patterns), c.Cost - c.Value}
+// make makes the layout. on, if not nil, is also told what comes of layouts on
+// the way.
+func (l try) make(ctx context.Context, o nest.Options, on func(*outcome)) (*outcome, error) {
+	cut := func(plans []*blankPlan, out []nest.Unplaced) (best *outcome, err error) {
+		take := func(c *cutting, err error) error {
+			if c == nil || err != nil {
+				return err
+			}
+			r := &outcome{c, slices.Concat(out, c.left(l.patterns)), rows(c.plans, l.patterns), c.outlay(l.lot), c.Cost - c.Value}
+			if r.before(best) {
+				best = r
+			}
+			return nil
 		}
-		c, err := l.cutSheets(ctx, plans, l.stock)
-		if err != nil {
-			return nil, err
-		}
-		r := of(c)
-		if c, err = l.over(ctx, plans); c != nil {
-			if q := of(c); q.before(r) {
-				r = q
+		either := [][]*blankPlan{plans}
+		if len(l.cells) > 0 {
+			if loose := l.loosened(plans); loose != nil {
+				either = append(either, loose)
 			}
 		}
-		return r, err
+		for _, plans := range either {
+			if len(l.cells) > 0 && !l.cuttable(plans) { // with what the marks hold it might not be
+				continue
+			}
+			if err := take(l.cutSheets(ctx, plans, l.stock)); err != nil {
+				return nil, err
+			}
+			if err := take(l.over(ctx, plans)); err != nil {
+				return nil, err
+			}
+		}
+		return best, nil
 	}
 	var failed error
 	var tell func([]*blankPlan, []nest.Unplaced)
@@ -450,7 +486,7 @@ func (l *lot) try(ctx context.Context, ks []kind, o nest.Options, on func(*outco
 			on(r)
 		}
 	}
-	plans, out, err := l.layOut(ctx, ks, o, tell)
+	plans, out, err := l.layOut(ctx, o, tell)
 	if err = cmp.Or(err, failed); err != nil {
 		return nil, err
 	}
@@ -461,11 +497,14 @@ func (l *lot) try(ctx context.Context, ks []kind, o nest.Options, on func(*outco
 // first, and on those of the marks. What fits none of them but can be cut in
 // several set-ups has a blank of its own; out is all that fits none. on, if not
 // nil, is told the layouts that separation comes upon.
-func (l *lot) layOut(ctx context.Context, ks []kind, no nest.Options, on func([]*blankPlan, []nest.Unplaced)) (plans []*blankPlan, out []nest.Unplaced, err error) {
+func (l try) layOut(ctx context.Context, no nest.Options, on func([]*blankPlan, []nest.Unplaced)) (plans []*blankPlan, out []nest.Unplaced, err error) {
 	patterns, v, laser := l.patterns, l.v, l.laser
 	var bins []nest.Bin
-	for _, kd := range ks {
+	for _, kd := range l.kinds {
 		bins = append(bins, nest.Bin{ID: kd.name, Size: kd.size, Quantity: nest.Unlimited, Margin: laser.Margin, Cost: kd.cost})
+	}
+	for i, c := range l.cells {
+		bins = append(bins, c.bin(cellID(i), laser.Margin))
 	}
 	var items []nest.Item
 	index := map[string]int{}
@@ -503,7 +542,7 @@ func (l *lot) layOut(ctx context.Context, ks []kind, no nest.Options, on func([]
 		if vs := nest.Verify(items, bins, l2, no.Gap); len(vs) > 0 {
 			return nil, nil, fmt.Errorf("a layout does not hold: %v", vs[0])
 		}
-		return l.blanks(ks, index, own, l2)
+		return l.blanks(index, own, l2)
 	}
 	if on != nil {
 		no.Better = func(l2 *nest.Layout) {
@@ -519,11 +558,12 @@ func (l *lot) layOut(ctx context.Context, ks []kind, no nest.Options, on func([]
 	return made(l2)
 }
 
-// keepID names the bin of a blank of the marks.
+// keepID names the bin of a blank of the marks, cellID that of a part of an offcut.
 func keepID(i int) string { return fmt.Sprintf("kept %d", i) }
+func cellID(i int) string { return fmt.Sprintf("cell %d", i) }
 
 // blanks are the blanks of a layout, own among them, and those of the marks.
-func (l *lot) blanks(ks []kind, index map[string]int, own []*blankPlan, made *nest.Layout) (plans []*blankPlan, out []nest.Unplaced, err error) {
+func (l try) blanks(index map[string]int, own []*blankPlan, made *nest.Layout) (plans []*blankPlan, out []nest.Unplaced, err error) {
 	patterns, laser := l.patterns, l.laser
 	out = slices.Clone(made.Unplaced)
 	own = slices.Clone(own)
@@ -547,8 +587,8 @@ func (l *lot) blanks(ks []kind, index map[string]int, own []*blankPlan, made *ne
 	}
 	var on []*blankPlan // of the layout's bins
 	for _, b := range made.Bins {
-		if n := slices.IndexFunc(ks, func(kd kind) bool { return kd.name == b.ID }); n >= 0 {
-			p := &blankPlan{kind: ks[n], size: ks[n].size}
+		if n := slices.IndexFunc(l.kinds, func(kd kind) bool { return kd.name == b.ID }); n >= 0 {
+			p := &blankPlan{kind: l.kinds[n], size: l.kinds[n].size}
 			plans, on = append(plans, p), append(on, p)
 			continue
 		}
@@ -557,13 +597,23 @@ func (l *lot) blanks(ks []kind, index map[string]int, own []*blankPlan, made *ne
 				on = append(on, keeps[i])
 			}
 		}
+		for i, c := range l.cells {
+			if cellID(i) == b.ID {
+				p := &blankPlan{kind: c.kind, size: c.size, cell: &l.cells[i]}
+				plans, on = append(plans, p), append(on, p)
+			}
+		}
 	}
 	for _, p := range made.Placements {
 		b := on[p.Bin]
 		b.items = append(b.items, placed{pattern: index[p.Item], at: p.At, turn: p.Turn})
 	}
 	for _, b := range plans {
-		b.trim(patterns, laser.Margin, l.o.RoundUp)
+		if b.cell != nil {
+			b.trimOn(b.cell, l.lot)
+		} else {
+			b.trim(patterns, laser.Margin, l.o.RoundUp)
+		}
 	}
 	var kept []*blankPlan
 	for _, b := range keeps {
@@ -625,6 +675,7 @@ type blankPlan struct {
 	knife bool
 	given bool   // of the marks: not trimmed
 	fixed *place // where it is cut from; nil for wherever it is best
+	cell  *cell  // that it is a part of; nil if it is of no offcut in particular
 }
 
 // knifeBlank is a strip for one pattern that is longer than the bed.
