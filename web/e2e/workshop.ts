@@ -21,6 +21,8 @@ const pictures = resolve(process.env.PICTURES ?? join(root, 'out/page'));
 /** A folder of the maker's, gone after the test. */
 export class Folder {
   readonly path = mkdtempSync(join(tmpdir(), 'groundwork-page-'));
+  /** Where the shop's stock is kept. */
+  readonly data = mkdtempSync(join(tmpdir(), 'groundwork-stock-'));
 
   /** Copies examples into it. */
   bring(...names: string[]): void {
@@ -46,8 +48,13 @@ export class Folder {
     return out;
   }
 
+  /** Does something with the stock by the command line; gives what it said. */
+  async stock(...words: string[]): Promise<string> {
+    return (await promisify(execFile)(program, ['stock', ...words, '--data', this.data])).stdout;
+  }
+
   remove(): void {
-    rmSync(this.path, { recursive: true, force: true, maxRetries: 5 });
+    for (const dir of [this.path, this.data]) rmSync(dir, { recursive: true, force: true, maxRetries: 5 });
   }
 }
 
@@ -65,7 +72,7 @@ export class Server {
   /** Starts it on any free port, and on the same one again after it was ended. */
   async start(): Promise<void> {
     const port = this.url ? new URL(this.url).port : '0';
-    const child = spawn(program, ['serve', this.#folder.path, '--port', port], { stdio: ['ignore', 'pipe', 'pipe'] });
+    const child = spawn(program, ['serve', this.#folder.path, '--port', port, '--data', this.#folder.data], { stdio: ['ignore', 'pipe', 'pipe'] });
     this.#child = child;
     child.stderr!.on('data', (b: Buffer) => (this.#said += b.toString()));
     const address = new Promise<string>((told, fail) => {

@@ -3,7 +3,8 @@
 
 import type { PlanDoc } from './plan';
 import type {
-  Change, Clash, Fault, Folder, FolderEvents, JobFile, Marks, Move, Piece, PlanEvents, PlanOrder, SearchEvents, Upload,
+  Change, Clash, Fault, Folder, FolderEvents, JobFile, Marks, Move, Ordered, Piece, PlanEvents, PlanOrder, SearchEvents, Shop, Stock, StockCalibration,
+  StockEntered, StockEntry, StockJob, StockReserved, UnitChoice, Upload,
 } from './types';
 
 /** The server refused, and says why. */
@@ -24,6 +25,16 @@ export class Conflict extends Problem {
   constructor(message: string, current: Piece) {
     super(409, message);
     this.name = 'Conflict';
+    this.current = current;
+  }
+}
+
+/** The same of a shop file. */
+export class ShopConflict extends Problem {
+  readonly current: Shop;
+  constructor(message: string, current: Shop) {
+    super(409, message);
+    this.name = 'ShopConflict';
     this.current = current;
   }
 }
@@ -66,6 +77,10 @@ export function problemOf(status: number, statusText: string, body: string): Pro
   const current = doc.current;
   if (status === 409 && current && typeof current === 'object' && typeof (current as Piece).text === 'string') {
     return new Conflict(message, current as Piece);
+  }
+  const shop = doc.currentShop;
+  if (status === 409 && shop && typeof shop === 'object' && typeof (shop as Shop).text === 'string') {
+    return new ShopConflict(message, shop as Shop);
   }
   return new Problem(status, message, text('remedy'));
 }
@@ -149,14 +164,19 @@ export const saveMarks = (file: string, marks: Marks, base: string, what: string
 export const undo = (file: string) => json<Piece>('POST', `/api/pieces/${at(file)}/undo`, { view });
 export const redo = (file: string) => json<Piece>('POST', `/api/pieces/${at(file)}/redo`, { view });
 
-export const upload = (kind: 'photograph' | 'solid', file: File) =>
-  json<Upload>('POST', `/api/uploads/${kind}/${at(file.name)}`, new Blob([file]));
+/** Saves the text of a shop file; base is empty for a new one. A ShopConflict if
+ * it is no longer base. */
+export const saveShop = (file: string, text: string, base: string) => json<Shop>('PUT', `/api/shops/${at(file)}`, { text, base, view });
+
+/** unit is that of solids whose file states none; left out, it is guessed. */
+export const upload = (kind: 'photograph' | 'solid', file: File, unit?: UnitChoice['unit']) =>
+  json<Upload>('POST', `/api/uploads/${kind}/${at(file.name)}${unit ? `?unit=${unit}` : ''}`, new Blob([file]));
 
 /** Where a photograph of the folder is to be had. */
 export const photographURL = (file: string) => `/photographs/${eachPart(file)}`;
 
 export const plan = (request: PlanOrder, signal?: AbortSignal) =>
-  json<{ id: string }>('POST', '/api/plans', { ...request, view }, signal);
+  json<Ordered>('POST', '/api/plans', { ...request, view }, signal);
 
 export const cancel = async (id: string) => void (await call('DELETE', `/api/plans/${at(id)}`));
 export const geometry = (id: string, signal?: AbortSignal) =>
@@ -185,6 +205,18 @@ export const clashes = async (id: string, moves: Move[], signal?: AbortSignal) =
 export const improve = (id: string, seconds: number) =>
   json<{ id: string }>('POST', `/api/plans/${at(id)}/improve`, { seconds });
 export const stopSearch = async (id: string) => void (await call('POST', `/api/searches/${at(id)}/stop`, {}));
+
+export const stock = () => json<Stock>('GET', '/api/stock');
+export const stockJob = (job: string) => json<StockJob>('GET', `/api/stock/jobs/${at(job)}`);
+export const calibration = () => json<StockCalibration[]>('GET', '/api/stock/calibration');
+
+// Whatever is done to the stock has a key: sent again with it, it is not done
+// twice (deeds.ts).
+export const enterStock = (entry: StockEntry, key: string) => json<StockEntered>('POST', '/api/stock/entries', { ...entry, key, view });
+export const reservePlan = (id: string, ask: { job: string; withoutFixtures?: boolean }, key: string) =>
+  json<StockReserved>('POST', `/api/plans/${at(id)}/reserve`, { ...ask, key, view });
+export const stockDeed = <T = StockJob>(job: string, deed: 'reserve' | 'release' | 'print' | 'finish' | 'abandon', what: object, key: string) =>
+  json<T>('POST', `/api/stock/jobs/${at(job)}/${deed}`, { ...what, key, view });
 
 type Handlers<E> = { [K in keyof E]?: (data: E[K]) => void } & {
   /** The stream broke. again is true if the browser tries again by itself. */

@@ -7,7 +7,10 @@ import type { PlanDoc } from './plan';
 import { Planner } from './planner.svelte';
 import { Relations } from './relations';
 import { sentence } from './findings';
-import type { Change, Folder, Marks, Parameter, Piece } from './types';
+import { Shelf } from './shelf.svelte';
+import { asShop, shopWrites } from './shop-text';
+import { bearing, jobName } from './stock';
+import type { Change, Folder, Marks, Parameter, Piece, UnitChoice } from './types';
 import { writeArea, writeLength, writeSize, type Fraction, type Units } from './units';
 import { about, bound } from './words';
 import { orphan, Writes } from './writes.svelte';
@@ -16,7 +19,7 @@ import { orphan, Writes } from './writes.svelte';
 export type Look = 'piece' | 'cores' | 'veneer' | 'sheets' | 'strength';
 
 /** The sections of the job sheet, in the order of the work. */
-export type Section = 'piece' | 'findings' | 'cores' | 'veneer' | 'fixtures' | 'strength' | 'calendar' | 'bill' | 'kit' | 'take';
+export type Section = 'piece' | 'findings' | 'cores' | 'veneer' | 'fixtures' | 'strength' | 'calendar' | 'bill' | 'kit' | 'stock' | 'take';
 
 export type Theme = 'auto' | 'light' | 'dark';
 
@@ -29,7 +32,7 @@ export interface Notice {
 /** The drawing that belongs to each section. */
 const looks: Record<Section, Look> = {
   piece: 'piece', findings: 'piece', cores: 'cores', veneer: 'veneer', fixtures: 'cores', strength: 'strength', calendar: 'piece', bill: 'piece',
-  kit: 'piece', take: 'piece',
+  kit: 'piece', stock: 'piece', take: 'piece',
 };
 
 class Job {
@@ -39,6 +42,10 @@ class Job {
   writes = $state.raw<Writes | null>(null);
   /** The open piece as the server has it, or null in the opening view. */
   piece = $derived(this.writes?.piece ?? null);
+  /** The text of its shop file, null where the folder has none. */
+  shop = $state.raw<Writes | null>(null);
+  /** All that was written has reached the server. */
+  saved = $derived((this.writes?.saved ?? true) && (this.shop?.saved ?? true));
   /** The server does not answer; what is done is kept and sent when it does. */
   away = $state(false);
   notices = $state.raw<Notice[]>([]);
@@ -61,6 +68,20 @@ class Job {
   relations = $derived(new Relations(this.doc, this.whole?.doc ?? null));
   /** How the piece as it is bears its loads, if it has been asked. */
   strength = $derived(this.planner.strength && this.planner.strength.id === this.planId ? this.planner.strength : null);
+
+  // --- The stock ----------------------------------------------------------------
+
+  shelf = new Shelf(
+    () => this.#lost(),
+    () => this.#restocked(),
+  );
+  /** Plans are cut from the offcuts in stock before new sheets. */
+  byStock = $state(remembered('by stock', false));
+  #named = $state('');
+  /** What the job is called that stock is laid aside for. */
+  jobName = $derived(this.#named || (this.doc && this.shelf.now ? jobName(this.doc.piece.name, this.shelf.now.jobs) : ''));
+  /** Files with solids that state no unit, and what they may be in. */
+  unitless = $state.raw<{ file: File; units: UnitChoice[] }[]>([]);
 
   // --- What the maker looks at ------------------------------------------------
 
@@ -161,6 +182,7 @@ class Job {
       this.#deaf();
       clearTimeout(this.#retry);
       this.writes?.close();
+      this.shop?.close();
       this.planner.clear();
     };
   }
@@ -182,6 +204,10 @@ class Job {
     void this.writes?.flush();
     this.writes?.close();
     this.writes = null;
+    void this.shop?.flush();
+    this.shop?.close();
+    this.shop = null;
+    this.#named = '';
     this.planner.clear();
     this.select(null);
     this.#trial = {};
@@ -204,17 +230,36 @@ class Job {
         continue;
       }
       await this.#try('Bringing in', file.name, async () => {
-        const got = await api.upload(kind, file);
-        for (const f of got.findings) this.tell(about(f.subject, f.message), f.remedy);
-        pieces.push(...got.pieces);
+        pieces.push(...(await this.#brought(kind, file)));
       });
     }
     await this.#refresh();
     return pieces;
   }
 
+  /** Makes another piece of a file with solids, which is in this unit. */
+  async inUnit(file: File, unit: UnitChoice['unit']): Promise<string[]> {
+    let pieces: string[] = [];
+    await this.#try('Bringing in', file.name, async () => {
+      pieces = await this.#brought('solid', file, unit);
+    });
+    await this.#refresh();
+    return pieces;
+  }
+
+  async #brought(kind: 'photograph' | 'solid', file: File, unit?: UnitChoice['unit']): Promise<string[]> {
+    const got = await api.upload(kind, file, unit);
+    for (const f of got.findings) this.tell(about(f.subject, f.message), f.remedy);
+    this.unitless = this.unitless.filter((u) => u.file.name !== file.name);
+    if (got.units?.length) this.unitless = [...this.unitless, { file, units: got.units }];
+    return got.pieces;
+  }
+
   async #opened(piece: Piece): Promise<void> {
     this.writes?.close();
+    this.shop?.close();
+    this.shop = null;
+    this.#named = '';
     this.planner.clear();
     this.select(null);
     this.section = 'piece';
@@ -240,6 +285,12 @@ class Job {
       }
       await writes.restore(unsaved);
     }
+    const shop = this.writes === writes ? (this.shop as Writes | null) : null;
+    const text = shop && orphan(place, shop.piece.file, open);
+    if (text) {
+      this.tell(`What you had not saved of ${shop.piece.file} when the page ended is here again.`);
+      await shop.restore(text);
+    }
   }
 
   // --- What the maker does --------------------------------------------------------
@@ -247,6 +298,34 @@ class Job {
   /** Types into the piece file. */
   edit(text: string): void {
     this.writes?.edit(text);
+  }
+
+  /** Types into the shop file. */
+  editShop(text: string): void {
+    this.shop?.edit(text);
+  }
+
+  /** Keeps the program's ordinary shop in the folder, to be changed. */
+  async ownShop(): Promise<void> {
+    const writes = this.writes;
+    if (!writes || writes.piece.shop) return;
+    await this.#try('Keeping', 'shop.yaml', async () => {
+      await api.saveShop('shop.yaml', writes.piece.shopText, '');
+      writes.take(await api.piece(writes.piece.file));
+    });
+  }
+
+  /** Whether plans go by the stock. */
+  goByStock(on: boolean): void {
+    this.byStock = on;
+    remember('by stock', on);
+    this.plan();
+  }
+
+  /** Calls the job otherwise; empty for the name that it has by itself. */
+  nameJob(name: string): void {
+    this.#named = name;
+    this.#restocked();
   }
 
   /** Sets single values; `what` is what undo will call it. Changes of the same
@@ -313,7 +392,19 @@ class Job {
   }
 
   #order() {
-    return { piece: this.piece!.file, ...this.cutting };
+    const name = this.jobName;
+    this.#bearing = bearing(this.shelf.now, name);
+    return { piece: this.piece!.file, ...this.cutting, ...(this.byStock ? { stock: true, ...(name ? { job: name } : {}) } : {}) };
+  }
+
+  /** The stock as it was when the last plan was ordered. */
+  #bearing = '';
+
+  /** The stock or the job's name is another: plans that depend on it are made
+   * anew. */
+  #restocked(): void {
+    if (!this.byStock || !this.piece || this.piece.faults.length || !this.planner.order) return;
+    if (bearing(this.shelf.now, this.jobName) !== this.#bearing) this.plan();
   }
 
   /** Takes the maker to a finding's place: the line in the file, or the part. */
@@ -344,6 +435,7 @@ class Job {
   #taken(writes: Writes): void {
     const { piece } = writes;
     if (this.writes !== writes) return;
+    this.#shopOf(piece);
     const state = JSON.stringify([piece.version, piece.shopVersion, piece.marksVersion]);
     if (state === this.#planned && !Object.keys(this.#trial).length) return;
     this.#planned = state;
@@ -352,6 +444,40 @@ class Job {
     else this.planner.want(this.#order());
   }
   #planned = '';
+
+  /** The shop file of a piece has a new state, or is another. */
+  #shopOf(piece: Piece): void {
+    if (this.shop?.piece.file !== piece.shop) {
+      this.shop?.close();
+      this.shop = null;
+      if (!piece.shop) return;
+      const shop: Writes = shopWrites(piece, this.folder?.path ?? '', {
+        taken: () => void this.#shopAnew(shop),
+        unreachable: () => this.#lost(),
+        notice: (message, remedy) => this.tell(message, remedy),
+      });
+      this.shop = shop;
+    } else if (piece.shopVersion !== this.shop.piece.version) {
+      void this.#shopAnew(this.shop);
+    }
+  }
+
+  /** The piece and its shop know different states of the shop file: both are read
+   * anew, for either may have been told before the other was saved. */
+  async #shopAnew(shop: Writes): Promise<void> {
+    const writes = this.writes;
+    if (this.shop !== shop || !writes || writes.piece.shopVersion === shop.piece.version) return;
+    const before = shop.piece.version;
+    try {
+      const piece = await api.piece(writes.piece.file);
+      // What is being saved meanwhile comes back with its own answer.
+      if (this.shop === shop && !shop.busy && shop.piece.version === before && piece.shopVersion !== before) shop.take(asShop(piece));
+      if (this.writes === writes && !writes.busy && versions(piece) !== versions(writes.piece)) writes.take(piece);
+    } catch (err) {
+      if (err instanceof api.Unreachable) this.#lost();
+      else this.tell(err instanceof Error ? err.message : String(err), err instanceof api.Problem ? err.remedy : '');
+    }
+  }
 
   async #try(what: string, file: string, run: () => Promise<void>): Promise<boolean> {
     try {
@@ -368,6 +494,7 @@ class Job {
 
   /** Reads the folder and the open piece anew. */
   async #refresh(): Promise<void> {
+    void this.shelf.refresh();
     try {
       const folder = await api.folder();
       this.folder = folder;
@@ -395,6 +522,9 @@ class Job {
       },
       change: (c) => {
         if (c.view !== api.view) void this.#refresh();
+      },
+      stock: (e) => {
+        if (e.view !== api.view) void this.shelf.refresh();
       },
       missed: () => void this.#refresh(),
       lost: () => this.#lost(),
@@ -427,6 +557,7 @@ class Job {
       this.#listen();
       await this.#refresh();
       await this.writes?.flush();
+      await this.shop?.flush();
       if (this.planner.order) this.planner.again();
       else this.#follow();
     };

@@ -4,7 +4,7 @@
 import * as api from './api';
 import { Latest } from './latest';
 import type { PlanDoc, StrengthDoc } from './plan';
-import type { Fault, PlanEvents, PlanOrder } from './types';
+import type { Fault, Finding, PlanEvents, PlanOrder } from './types';
 
 export type Server = Pick<typeof api, 'plan' | 'onPlan' | 'geometry' | 'geometryScene' | 'whole' | 'cancel'>;
 
@@ -23,6 +23,9 @@ export class Planner {
   cancelled = $state(false);
   /** What the running or last plan was ordered with. */
   order = $state.raw<PlanOrder | null>(null);
+
+  /** What of the stock the running or last plan could not go by. */
+  notes = $state.raw<Finding[]>([]);
 
   /** The newest that is known of the piece, whole or not. */
   newest = $state.raw<(Known & ({ of: 'whole' } | { of: 'geometry'; scene: string })) | null>(null);
@@ -96,7 +99,9 @@ export class Planner {
     this.progress = { stage: '', done: 0, total: 0 };
     let id: string;
     try {
-      id = (await this.#server.plan(order)).id;
+      const ordered = await this.#server.plan(order);
+      id = ordered.id;
+      if (this.order === order) this.notes = ordered.findings ?? [];
     } catch (err) {
       if (this.order === order) this.#fail(err);
       return;

@@ -22,6 +22,10 @@ export type Move = S['Move'];
 export type Clash = S['Clash'];
 export type Upload = S['Uploaded'];
 export type PlanOrder = Omit<S['PlanOrder'], 'view'>;
+export type Ordered = S['Ordered'];
+export type Finding = S['Finding'];
+export type Shop = S['Shop'];
+export type UnitChoice = S['UnitChoice'];
 
 /** A piece file with the shop and marks it is planned with. */
 export type Piece = Omit<S['Piece'], 'marks'> & { marks: Marks };
@@ -31,6 +35,25 @@ export type Reserved = Omit<S['Reserved'], 'at' | 'size'> & { at: Place; size: P
 export type PinnedPattern = Omit<S['Pinned'], 'at'> & { at: Place };
 export type MarkedBlank = Omit<S['Blank'], 'at' | 'size' | 'patterns' | 'sheet' | 'rest'> &
   Partial<Pick<S['Blank'], 'sheet' | 'rest'>> & { size: Place; at?: Place; patterns: PinnedPattern[] };
+// The stock of the shop.
+export type StockArea = { at: Place; size: Place };
+export type StockPiece = Omit<S['StockPiece'], 'size' | 'outline' | 'reserved'> & { size: Place; outline: Place[]; reserved: StockArea[] };
+export type StockLot = Omit<S['StockLot'], 'piece'> & { piece?: StockPiece };
+export type StockItem = Omit<S['StockItem'], 'lots'> & { lots: StockLot[] };
+export type StockKind = StockItem['kind'];
+export type Stock = Omit<S['Stock'], 'items'> & { items: StockItem[] };
+export type StockBack = Omit<S['StockBack'], 'piece'> & { piece?: StockPiece };
+export type StockJobEntry = S['StockJobEntry'];
+export type StockJob = Omit<S['StockJob'], 'leaves'> & { leaves: StockBack[] };
+export type StockShort = S['StockShort'];
+export type StockTaken = S['StockTaken'];
+export type StockReserved = Omit<S['StockReserved'], 'job'> & { job: StockJob };
+export type StockFinished = Omit<S['StockFinished'], 'job' | 'back'> & { job: StockJob; back: StockBack[] };
+export type StockEntered = S['StockEntered'];
+export type StockEntry = Omit<S['StockEntry'], 'view' | 'key'>;
+export type StockPrint = Omit<S['StockPrint'], 'view' | 'key'>;
+export type StockCalibration = S['StockCalibration'];
+
 export type Photograph = Omit<S['Photograph'], 'corners'> & { corners: [Place, Place, Place, Place] };
 
 /** What the maker has marked on sheets and pinned on blanks; a list left out is
@@ -62,6 +85,8 @@ export interface SearchEvents {
 /** Events of the folder. */
 export interface FolderEvents {
   change: S['ChangeEvent'];
+  /** The stock is another. */
+  stock: S['StockEvent'];
   /** More changed than is kept: read everything again. */
   missed: object;
 }

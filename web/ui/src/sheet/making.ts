@@ -4,3 +4,4 @@
 export { default as Calendar } from './Calendar.svelte';
 export { default as Fixtures } from './Fixtures.svelte';
 export { default as Kit } from './Kit.svelte';
+export { default as Stock } from '../stock/Stock.svelte';
