@@ -20,7 +20,7 @@ func Cuttable(sheet Size, rects []Rect, kerf int64) bool {
 			return false
 		}
 	}
-	_, ok := cutOut(whole, indexed(rects), nil, kerf, nil)
+	_, ok := cutOut(whole, indexed(rects), nil, kerf, Whole, nil)
 	return ok
 }
 
@@ -42,8 +42,9 @@ func indexed(rects []Rect) []heldRect {
 // left is clear of reserved areas as far as it can be; clear is called with what
 // is. It takes the cut that parts most off in one. No cut can spoil what comes
 // after: cuts that would part what lies in a rectangle, cut off at the edges of a
-// part of it, still part what lies there. It returns false if there is none.
-func cutOut(r Rect, held []heldRect, outs []Rect, kerf int64, clear func(Rect)) (*Cutting, bool) {
+// part of it, still part what lies there. The first is in the direction asked for,
+// if there is one. It returns false if there is none.
+func cutOut(r Rect, held []heldRect, outs []Rect, kerf int64, first Direction, clear func(Rect)) (*Cutting, bool) {
 	c := &Cutting{At: r.At, Size: r.Size, Piece: -1}
 	held = slices.DeleteFunc(slices.Clone(held), func(h heldRect) bool { return !h.overlaps(r) })
 	switch {
@@ -63,6 +64,9 @@ func cutOut(r Rect, held []heldRect, outs []Rect, kerf int64, clear func(Rect)) 
 	}
 	best := -1.0
 	for _, d := range []Direction{Upright, Level} {
+		if first == other(d) {
+			continue
+		}
 		axis := 0
 		if d == Level {
 			axis = 1
@@ -93,12 +97,15 @@ func cutOut(r Rect, held []heldRect, outs []Rect, kerf int64, clear func(Rect)) 
 			}
 		}
 	}
-	if best < 0 {
+	switch {
+	case best < 0 && first != Whole:
+		return cutOut(r, held, outs, kerf, Whole, clear)
+	case best < 0:
 		return nil, false
 	}
 	a, b := halves(r, c.Cut, c.Where, kerf)
 	for i, q := range []Rect{a, b} {
-		part, ok := cutOut(q, held, outs, kerf, clear)
+		part, ok := cutOut(q, held, outs, kerf, Whole, clear)
 		if !ok {
 			return nil, false
 		}
@@ -158,6 +165,6 @@ func checkHeld(items []Item, stock []Stock, o Options) (errs []error) {
 // waysHolding is the way in which held items are cut out of a stock.
 func waysHolding(s Stock, held []heldRect, kerf int64) []parts {
 	var w parts
-	w.cuts, _ = cutOut(Rect{Size: s.Size}, held, s.Reserved, kerf, func(r Rect) { w.rects = append(w.rects, r) })
+	w.cuts, _ = cutOut(Rect{Size: s.Size}, held, s.Reserved, kerf, Whole, func(r Rect) { w.rects = append(w.rects, r) })
 	return []parts{w}
 }

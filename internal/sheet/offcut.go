@@ -40,9 +40,10 @@ func (l *lot) onOffcuts() (*lot, [][]cell) {
 	apart.stock = nil
 	var pieces []numbered
 	for _, s := range l.stock {
-		if s.kept == "" || s.known {
+		lies := s.kept != "" && s.Cost < l.v.Sheet.X*l.v.Sheet.Y // not as dear as a sheet
+		if s.known || !lies {
 			apart.stock = append(apart.stock, s)
-			if s.kept != "" {
+			if lies {
 				pieces = append(pieces, s)
 			}
 			continue
@@ -58,11 +59,6 @@ func (l *lot) onOffcuts() (*lot, [][]cell) {
 			apart.stock = append(apart.stock, s)
 		}
 	}
-	// What the marks hold on a piece is cut out of it; the rest of that is for
-	// blanks as before.
-	pieces = slices.DeleteFunc(pieces, func(s numbered) bool {
-		return slices.ContainsFunc(l.keeps, func(k *kept) bool { return k.fixed != nil && k.fixed.stock == s.ID })
-	})
 	var ways [][]cell
 	for _, turned := range []bool{false, true} {
 		var cells []cell
@@ -95,32 +91,62 @@ func (l *lot) useful(c cell) bool {
 	return false
 }
 
-// parts cuts a piece up into cells that the bed holds, by cuts across it from
-// edge to edge, then along what they leave: as few as it takes.
-func (l *lot) parts(s numbered, turned bool) []cell {
-	bed := guillotine.Size{X: down(l.laser.Bed.Y), Y: down(l.laser.Bed.X)} // on the sheet, grain along the bed's X
-	if turned {
-		bed = guillotine.Size{X: bed.Y, Y: bed.X}
-	}
-	if s.Size.X <= bed.Y && s.Size.Y <= bed.X && (s.Size.X > bed.X || s.Size.Y > bed.Y) {
-		bed, turned = guillotine.Size{X: bed.Y, Y: bed.X}, !turned // whole, but only the other way round
-	}
+// withoutOffcuts is the lot with no more of the offcuts than what the marks cut
+// from them.
+func (l *lot) withoutOffcuts() *lot {
+	bare := *l
+	bare.stock = slices.DeleteFunc(slices.Clone(l.stock), func(s numbered) bool {
+		return s.kept != "" && !slices.ContainsFunc(l.keeps, func(k *kept) bool { return k.fixed != nil && k.fixed.stock == s.ID })
+	})
+	return &bare
+}
+
+// parts cuts a piece up into cells that the bed holds, or what the marks leave of
+// it: from edge to edge across it, then along what that leaves, into as few as it
+// takes.
+func (l *lot) parts(s numbered, turned bool) (out []cell) {
 	kerf := up(l.v.BlankKerf)
-	var out []cell
-	for y := int64(0); y < s.Size.Y; y += bed.Y + kerf {
-		for x := int64(0); x < s.Size.X; x += bed.X + kerf {
-			r := guillotine.Rect{At: [2]int64{x, y}, Size: guillotine.Size{X: min(bed.X, s.Size.X-x), Y: min(bed.Y, s.Size.Y-y)}}
-			c := cell{stock: s.ID, rect: r, kind: kind{name: "offcut", turned: turned, size: geom.V2(float64(r.Y)*micron, float64(r.X)*micron)}}
-			c.cost = s.Cost * float64(r.X) * float64(r.Y) / (float64(s.Size.X) * float64(s.Size.Y))
-			for _, k := range s.Reserved {
-				if box, ok := lying(k, r); ok {
-					c.reserved = append(c.reserved, geom.Polygons{rectangle(box)})
-				}
+	var held []guillotine.Rect
+	for _, k := range l.keeps {
+		if k.fixed != nil && k.fixed.stock == s.ID {
+			held = append(held, guillotine.Rect{At: k.fixed.at, Size: guillotine.Size{X: up(k.size.Y), Y: up(k.size.X)}})
+		}
+	}
+	first := guillotine.Level
+	if turned {
+		first = guillotine.Upright
+	}
+	for _, whole := range guillotine.Beside(s.Size, held, kerf, first) {
+		turned := turned
+		bed := guillotine.Size{X: down(l.laser.Bed.Y), Y: down(l.laser.Bed.X)} // on the sheet, grain along the bed's X
+		other := guillotine.Size{X: bed.Y, Y: bed.X}
+		holds := func(bed guillotine.Size) bool { return whole.X <= bed.X && whole.Y <= bed.Y }
+		if turned {
+			bed, other = other, bed
+		}
+		if !holds(bed) && holds(other) {
+			bed, turned = other, !turned
+		}
+		for y := int64(0); y < whole.Y; y += bed.Y + kerf {
+			for x := int64(0); x < whole.X; x += bed.X + kerf {
+				r := guillotine.Rect{At: [2]int64{whole.At[0] + x, whole.At[1] + y}, Size: guillotine.Size{X: min(bed.X, whole.X-x), Y: min(bed.Y, whole.Y-y)}}
+				out = append(out, cellOf(s, r, turned))
 			}
-			out = append(out, c)
 		}
 	}
 	return out
+}
+
+// cellOf is a part of a piece.
+func cellOf(s numbered, r guillotine.Rect, turned bool) cell {
+	c := cell{stock: s.ID, rect: r, kind: kind{name: "offcut", turned: turned, size: geom.V2(float64(r.Y)*micron, float64(r.X)*micron)}}
+	c.cost = little * c.size.X * c.size.Y // whatever its price: how much of that is worth it is judged at the end
+	for _, k := range s.Reserved {
+		if box, ok := lying(k, r); ok {
+			c.reserved = append(c.reserved, geom.Polygons{rectangle(box)})
+		}
+	}
+	return c
 }
 
 // lying is a reserved area as far as it lies on a blank that is cut from a
@@ -155,7 +181,10 @@ func (b *blankPlan) trimOn(c *cell, l *lot) {
 			from = 0
 		}
 		to = from + up(math.Ceil((hi-float64(from)*micron)/l.o.RoundUp-1e-9)*l.o.RoundUp)
-		return from, min(to, whole)
+		if whole-to <= up(kerf) { // no cut comes between
+			to = whole
+		}
+		return from, to
 	}
 	x0, x1 := side(box.Min.X, box.Max.X, c.size.X, l.v.MinOffcut.Y)
 	y0, y1 := side(box.Min.Y, box.Max.Y, c.size.Y, l.v.MinOffcut.X)

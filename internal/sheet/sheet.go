@@ -260,7 +260,7 @@ func Plan(ctx context.Context, k *solid.Kernel, patterns []veneer.Pattern, s *sh
 		}
 		spent := nest.Within(o.Spent, float64(i)/float64(len(lots)), float64(i+1)/float64(len(lots)))
 		err := l.search(ctx, spent, func(r *outcome) {
-			if r.before(best[i]) {
+			if r != nil && r.before(best[i]) {
 				best[i] = r
 				tell()
 			}
@@ -370,7 +370,7 @@ func (l *lot) lay(ctx context.Context) (*outcome, error) {
 	}
 	var best *outcome
 	for _, r := range results {
-		if r.before(best) {
+		if r != nil && r.before(best) {
 			best = r
 		}
 	}
@@ -441,44 +441,14 @@ func (l *lot) settled() bool {
 	return true
 }
 
-// make makes the layout. on, if not nil, is also told what comes of layouts on
-// the way.
+// make makes the layout; it is nil if there is none. on, if not nil, is also told
+// what comes of layouts on the way.
 func (l try) make(ctx context.Context, o nest.Options, on func(*outcome)) (*outcome, error) {
-	cut := func(plans []*blankPlan, out []nest.Unplaced) (best *outcome, err error) {
-		take := func(c *cutting, err error) error {
-			if c == nil || err != nil {
-				return err
-			}
-			r := &outcome{c, slices.Concat(out, c.left(l.patterns)), rows(c.plans, l.patterns), c.outlay(l.lot), c.Cost - c.Value}
-			if r.before(best) {
-				best = r
-			}
-			return nil
-		}
-		either := [][]*blankPlan{plans}
-		if len(l.cells) > 0 {
-			if loose := l.loosened(plans); loose != nil {
-				either = append(either, loose)
-			}
-		}
-		for _, plans := range either {
-			if len(l.cells) > 0 && !l.cuttable(plans) { // with what the marks hold it might not be
-				continue
-			}
-			if err := take(l.cutSheets(ctx, plans, l.stock)); err != nil {
-				return nil, err
-			}
-			if err := take(l.over(ctx, plans)); err != nil {
-				return nil, err
-			}
-		}
-		return best, nil
-	}
 	var failed error
 	var tell func([]*blankPlan, []nest.Unplaced)
 	if on != nil {
 		tell = func(plans []*blankPlan, out []nest.Unplaced) {
-			r, err := cut(plans, out)
+			r, err := l.cut(ctx, plans, out)
 			if err != nil {
 				failed = err
 				return
@@ -490,7 +460,44 @@ func (l try) make(ctx context.Context, o nest.Options, on func(*outcome)) (*outc
 	if err = cmp.Or(err, failed); err != nil {
 		return nil, err
 	}
-	return cut(plans, out)
+	return l.cut(ctx, plans, out)
+}
+
+// cut is the best way found to cut blanks from the sheets. Those on parts of
+// offcuts are cut from there, or from wherever they can be. If several sheets are
+// to be bought, it is also tried without offcuts: that there are some does not
+// make for more sheets.
+func (l try) cut(ctx context.Context, plans []*blankPlan, out []nest.Unplaced) (best *outcome, err error) {
+	from := func(l *lot, plans []*blankPlan) error {
+		take := func(c *cutting, err error) error {
+			if c == nil || err != nil {
+				return err
+			}
+			r := &outcome{c, slices.Concat(out, c.left(l.patterns)), rows(c.plans, l.patterns), c.outlay(l), c.Cost - c.Value}
+			if r.before(best) {
+				best = r
+			}
+			return nil
+		}
+		if err := take(l.cutSheets(ctx, plans, l.stock)); err != nil {
+			return err
+		}
+		return take(l.over(ctx, plans))
+	}
+	switch {
+	case len(l.cells) == 0:
+		if err = from(l.lot, plans); err == nil && best.outlay > 1 {
+			err = from(l.withoutOffcuts(), plans)
+		}
+	default:
+		if l.cuttable(plans) { // else something of the marks is in the way
+			err = from(l.lot, plans)
+		}
+		if loose := l.loosened(plans); err == nil && loose != nil && l.cuttable(loose) {
+			err = from(l.lot, loose)
+		}
+	}
+	return best, err
 }
 
 // layOut lays the patterns of one veneer on blanks of some kinds, largest blank
