@@ -209,6 +209,8 @@ test('the kit, the bill with and without fixtures, and the bench book', async ({
     expect(pdf.data.subarray(0, 5).toString()).toBe('%PDF-');
     measured(info, `${pdf.name}: ${Math.round(pdf.data.length / 1000)} kB`);
   }
+  const workbook = await saved(page, () => take.getByRole('link', { name: 'Bill as a workbook' }).click());
+  expect([workbook.name, workbook.data.subarray(0, 2).toString()], 'a zip package (ISO/IEC 29500-2)').toEqual(['bill.xlsx', 'PK']);
   await take.getByText('Single files').click();
   await expect(take.getByRole('list', { name: 'For the bench' })).toContainText(/PDF, \d+ kB/);
   await picture(page, 'take-along');
