@@ -25,6 +25,7 @@ import (
 	"groundwork/internal/sheet"
 	"groundwork/internal/shop"
 	"groundwork/internal/solid"
+	"groundwork/internal/task"
 	"groundwork/internal/unit"
 )
 
@@ -126,6 +127,11 @@ type checkCommand struct {
 	Set   map[string]string `help:"Give a parameter of the piece another value." placeholder:"NAME=VALUE"`
 	marksFlag
 	strengthFlag
+	sharedCheck
+}
+
+func (checkCommand) Help() string {
+	return "With --strength and --database the check is done by whoever works from the database, and one that was done before, by the same build of groundwork and of the same files, is shown at once. Without --strength it is quick, and done here."
 }
 
 func (c *checkCommand) Run(ctx context.Context, out *output) error {
@@ -137,17 +143,25 @@ func (c *checkCommand) Run(ctx context.Context, out *output) error {
 	if err != nil {
 		return err
 	}
-	pl, k, err := makePlan(ctx, out, c.Piece, s, c.Set, o)
-	if err != nil {
-		return err
+	var r task.Checked
+	if c.Strength && c.Database != "" {
+		if r, err = c.elsewhere(ctx, out, o.Sheet.Marks); err != nil {
+			return err
+		}
+	} else {
+		pl, k, err := makePlan(ctx, out, c.Piece, s, c.Set, o)
+		if err != nil {
+			return err
+		}
+		defer k.Close()
+		r = task.CheckedOf(pl)
 	}
-	defer k.Close()
-	showFindings(out, pl.Findings)
-	showStrength(out, pl)
-	if n := stops(pl.Findings); n > 0 {
+	showFindings(out, r.Findings)
+	showLoads(out, r.Loads)
+	if n := stops(r.Findings); n > 0 {
 		return alterError{n}
 	}
-	fmt.Fprintf(out.Out, "%s can be made: %d members, %d segments, %d patterns.\n", pl.Piece.Title, len(pl.Piece.Members), len(pl.Cores.Segments), len(pl.Patterns))
+	fmt.Fprintf(out.Out, "%s can be made: %d members, %d segments, %d patterns.\n", r.Title, r.Members, r.Segments, r.Patterns)
 	return nil
 }
 

@@ -7,13 +7,16 @@ import (
 	"io"
 	"log/slog"
 	"os/signal"
+	"strings"
 	"sync"
 	"syscall"
 	"time"
+	"unicode"
 
 	"groundwork/internal/line"
 	"groundwork/internal/plan"
 	"groundwork/internal/solid"
+	"groundwork/internal/task"
 	"groundwork/internal/work"
 )
 
@@ -32,6 +35,11 @@ func (f databaseFlag) open(ctx context.Context, out *output, finish time.Duratio
 	if f.Database == "" {
 		return nil, nil
 	}
+	return f.queue(ctx, out, finish, told)
+}
+
+// queue is open, with a queue of this process's own if none is named.
+func (f databaseFlag) queue(ctx context.Context, out *output, finish time.Duration, told func(work.Event)) (*work.Queue, error) {
 	program, err := line.Program()
 	if err != nil {
 		return nil, err
@@ -44,11 +52,31 @@ func (f databaseFlag) open(ctx context.Context, out *output, finish time.Duratio
 
 // handlers are what a worker can do.
 func handlers(k *solid.Kernel) map[string]work.Handler {
-	return map[string]work.Handler{line.TaskKind: line.Worker{Kernel: k, Cache: plan.NewMemory(lineMemory)}.Do}
+	kept := plan.NewMemory(lineMemory) // stages of a piece serve its lines and its checks
+	return map[string]work.Handler{
+		line.TaskKind:  line.Worker{Kernel: k, Cache: kept}.Do,
+		task.NestKind:  task.Searcher{}.Do,
+		task.CheckKind: task.Checker{Kernel: func() (*solid.Kernel, error) { return k, nil }, Cache: kept}.Do,
+	}
 }
 
-// shared does the tasks of a line with everybody who works from the queue, this
-// process among them. It is a line.Runner.
+// words say what a task is, by its kind.
+var words = map[string]func(args []byte) string{line.TaskKind: line.Words, task.NestKind: task.NestWords, task.CheckKind: task.CheckWords}
+
+// called is what a task is called on the screen: "nest of shirts, seed 3". Who
+// can write to the database has written it, so only what can be printed is shown.
+func called(kind, key string, args []byte) string {
+	const most = 80
+	if say := words[kind]; say != nil {
+		if text := strings.Join(strings.FieldsFunc(say(args), func(r rune) bool { return !unicode.IsPrint(r) }), " "); text != "" {
+			return fmt.Sprintf("%s of %.*s", kind, most, text)
+		}
+	}
+	return fmt.Sprintf("%s %.12s", kind, key)
+}
+
+// shared does tasks with everybody who works from the queue, this process among
+// them. It is a line.Runner.
 type shared struct {
 	queue    *work.Queue
 	handlers map[string]work.Handler
@@ -69,7 +97,7 @@ func (s shared) Run(ctx context.Context, kind string, tasks []line.Task, done fu
 	defer stop()
 	ended := make(chan error, 1)
 	go func() {
-		err := s.queue.Work(working, s.handlers, s.beside)
+		err := s.queue.Work(working, map[string]work.Handler{kind: s.handlers[kind]}, s.beside)
 		if err != nil {
 			leave(err) // nobody else may come
 		}
@@ -98,7 +126,7 @@ type workerCommand struct {
 }
 
 func (workerCommand) Help() string {
-	return "Works for every maker who asks for long work on the same database, such as groundwork line --database, until you press Ctrl-C. Then it finishes what it has begun, for 20 seconds at the most, and gives back the rest; the second Ctrl-C ends it at once. What a worker had that is gone without a word is taken up by others about half a minute later.\n\nIt works for the same build of groundwork only: others may come to other results.\n\nFor example:  groundwork worker --database postgres://maker@workshop/groundwork"
+	return "Works for every maker who asks for long work on the same database, such as groundwork line, nest or check --strength with --database, until you press Ctrl-C. Then it finishes what it has begun, for 20 seconds at the most, and gives back the rest; the second Ctrl-C ends it at once. What a worker had that is gone without a word is taken up by others about half a minute later.\n\nIt works for the same build of groundwork only: others may come to other results.\n\nFor example:  groundwork worker --database postgres://maker@workshop/groundwork"
 }
 
 func (c *workerCommand) Run(ctx context.Context, out *output) error {
@@ -151,7 +179,7 @@ func (t *teller) say(format string, a ...any) {
 }
 
 func (t *teller) tell(e work.Event) {
-	what := fmt.Sprintf("%s %.12s", e.Kind, e.Key)
+	what := called(e.Kind, e.Key, e.Args)
 	switch e.What {
 	case work.Taken:
 		t.say("takes %s", what)
