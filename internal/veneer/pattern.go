@@ -103,10 +103,40 @@ func (d *drawing) veneer(id string) shop.Veneer {
 	return shop.Veneer{}
 }
 
-// hole is a bore that opens into a surface, in the pattern's coordinates.
+// hole is a bore that opens into a surface, in the pattern's coordinates: an
+// ellipse, if it comes at a slant.
 type hole struct {
-	at geom.Vec2
-	r  float64
+	at    geom.Vec2
+	r     float64   // mm, half its width
+	slant float64   // how many times as long as wide it is
+	along geom.Vec2 // unit vector of its length
+}
+
+// mouth is how a bore of radius r along a world axis opens at a point of a
+// surface: the cut of a cylinder by the plane that touches the surface there.
+func mouth(sf *piece.Surface, place geom.Frame, at, axis geom.Vec3, r float64) hole {
+	local, dir := place.Local(at), place.LocalDir(axis)
+	q := sf.Chart(local)
+	n := sf.Normal(q)
+	h := hole{at: q, r: r, slant: 1, along: geom.V2(1, 0)}
+	lean := dir.Sub(n.Scale(dir.Dot(n)))
+	if cos := math.Abs(dir.Dot(n)); cos > 0.1 && lean.Len() > 1e-9 {
+		const step = 0.01 // mm: the chart keeps lengths, so any short step shows the direction
+		if to := sf.Chart(local.Add(lean.Unit().Scale(step))).Sub(q); to.Len() > step/2 && to.Len() < 2*step {
+			h.slant, h.along = 1/cos, to.Unit()
+		}
+	}
+	return h
+}
+
+// outline is the hole's, made smaller all round.
+func (h hole) outline(smaller, chord float64) geom.Polygon {
+	long, wide := h.r*h.slant-smaller, h.r-smaller
+	out := disc(geom.Vec2{}, long, chord)
+	for i, p := range out {
+		out[i] = h.at.Add(h.along.Scale(p.X)).Add(h.along.Left().Scale(p.Y * wide / long))
+	}
+	return out
 }
 
 // surface draws the patterns of one part of a surface.
@@ -127,15 +157,17 @@ func (d *drawing) surface(c *clad, si int, id string, base geom.Polygons, w wish
 			}
 			q := sf.Chart(c.core.Place.Local(b.Mouth))
 			if base.Contains(q) {
-				holes = append(holes, hole{un.neutral.flat(q), b.Diameter / 2})
+				h := mouth(sf, c.core.Place, b.Mouth, b.Axis, b.Diameter/2)
+				h.at = un.neutral.flat(q)
+				holes = append(holes, h)
 			}
 		}
 	}
 	var nets, grosses []geom.Polygons
 	for _, h := range holes {
-		nets = append(nets, geom.Polygons{disc(h.at, h.r, d.o.Chord)})
-		if r := h.r - d.o.Hole; r > 0 {
-			grosses = append(grosses, geom.Polygons{disc(h.at, r, d.o.Chord)})
+		nets = append(nets, geom.Polygons{h.outline(0, d.o.Chord)})
+		if h.r > d.o.Hole {
+			grosses = append(grosses, geom.Polygons{h.outline(d.o.Hole, d.o.Chord)})
 		}
 	}
 	if len(nets) > 0 {
@@ -428,7 +460,8 @@ func (d *drawing) cone(sf *piece.Surface, un unrolled, p Pattern) {
 	d.emit(p, net, gross, turn)
 }
 
-// plugs draws the discs that cover plugs.
+// plugs draws the discs that cover plugs: ellipses where their bores come at a
+// slant.
 func (d *drawing) plugs() {
 	for _, pl := range d.joints.Plugs {
 		cov := d.layout.Coverings[pl.Member][pl.Surface]
@@ -440,7 +473,10 @@ func (d *drawing) plugs() {
 			ID: pl.ID, Member: -1, Surface: pl.Surface, Kind: Leaf, Veneer: cov.Veneer, Grain: cov.Grain,
 			Allowance: allowance, Release: "bore centres",
 		}
-		net := geom.Polygons{disc(geom.Vec2{}, pl.Diameter/2, d.o.Chord)}
+		core := d.layout.Cores[pl.Member]
+		h := mouth(&core.Surfaces(d.o.Chord)[pl.Surface], core.Place, pl.Center, pl.Axis, pl.Diameter/2)
+		h.at = geom.Vec2{}
+		net := geom.Polygons{h.outline(0, d.o.Chord)}
 		d.emit(p, net, d.r.Offset(net, allowance, solid.Miter, 4, d.o.Chord), 0)
 	}
 }

@@ -182,9 +182,9 @@ func (p Pattern) local(q geom.Vec2) geom.Vec2 { return q.Sub(p.Chart).Rotate(p.T
 func (v *verifier) surface(c *clad, si int, id string, of []Pattern, j *joint.Result) {
 	sf := &c.surfaces[si]
 	carry := newCarrier(sf, c.stack[si].NeutralDepth())
-	type round struct {
-		at geom.Vec2
-		r  float64
+	type round struct { // a bore, in the member's coordinates
+		mouth, axis geom.Vec3
+		r           float64
 	}
 	var bores []round
 	var open float64 // area of windows and bores
@@ -192,8 +192,9 @@ func (v *verifier) surface(c *clad, si int, id string, of []Pattern, j *joint.Re
 	for _, m := range group {
 		for _, b := range j.Bores() {
 			if b.Shows && b.Member == m.of.index && b.Surface == m.surface {
-				bores = append(bores, round{sf.Chart(c.core.Place.Local(b.Mouth)), b.Diameter / 2})
-				open += math.Pi * b.Diameter * b.Diameter / 4
+				h := round{c.core.Place.Local(b.Mouth), c.core.Place.LocalDir(b.Axis), b.Diameter / 2}
+				bores = append(bores, h)
+				open += math.Pi * h.r * h.r / math.Abs(h.axis.Dot(sf.Normal(sf.Chart(h.mouth))))
 			}
 		}
 	}
@@ -221,7 +222,11 @@ func (v *verifier) surface(c *clad, si int, id string, of []Pattern, j *joint.Re
 		}
 		q := m.to(c, si, own)
 		for _, b := range bores {
-			d := q.Dist(b.at) - b.r
+			from := sf.Point(q).Sub(b.mouth)
+			if from.Len() > 10*b.r { // where it may come out again
+				continue
+			}
+			d := from.Cross(b.axis).Len() - b.r
 			near = near || math.Abs(d) < slack
 			hole = hole || d < 0
 		}
