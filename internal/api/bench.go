@@ -165,16 +165,13 @@ func (t *task) tellStage(stage string, done, total int) {
 	t.news.add(e)
 }
 
-// tellPart notes how a stage that takes long comes along, where that stage is
-// the one that was begun last.
+// tellPart notes how a stage that takes long comes along.
 func (t *task) tellPart(stage, part string) {
 	t.mu.Lock()
 	e := t.stage
 	t.mu.Unlock()
-	if e.Stage == stage {
-		e.Part = part
-		t.news.add(e)
-	}
+	e.Stage, e.Part = stage, part // others may have begun beside it
+	t.news.add(e)
 }
 
 // tellGeometry notes what is known so far.
