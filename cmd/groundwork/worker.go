@@ -29,6 +29,10 @@ type databaseFlag struct {
 // begun.
 const finishing = 20 * time.Second
 
+// lease is how long a worker is waited for that is not heard of; 0 is work's own.
+// Tests make it short.
+var lease time.Duration
+
 // open opens the queue of this build of the program, nil if none is named. finish
 // is how long it works on when it is told to stop. told may be nil.
 func (f databaseFlag) open(ctx context.Context, out *output, finish time.Duration, told func(work.Event)) (*work.Queue, error) {
@@ -45,7 +49,7 @@ func (f databaseFlag) queue(ctx context.Context, out *output, finish time.Durati
 		return nil, err
 	}
 	return work.Open(ctx, f.Database, work.Options{
-		Program: program, Finish: finish, Withdraw: true, Told: told,
+		Program: program, Finish: finish, Lease: lease, Withdraw: true, Told: told,
 		Log: slog.New(slog.NewTextHandler(out.Err, &slog.HandlerOptions{Level: slog.LevelWarn})),
 	})
 }

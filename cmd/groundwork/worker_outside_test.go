@@ -97,3 +97,9 @@ func TestLineByWorkersOfPostgres(t *testing.T) {
 	}
 	shares(t, postgres(t), l)
 }
+
+// The seeds of a nest and a check go through PostgreSQL as through a file; the
+// lease is the usual one.
+func TestNestByWorkersOfPostgres(t *testing.T) { nestShared(t, postgres(t)) }
+
+func TestCheckByAWorkerOfPostgres(t *testing.T) { checkShared(t, postgres(t)) }

@@ -24,13 +24,27 @@ import (
 	"groundwork/internal/piece"
 	"groundwork/internal/plan"
 	"groundwork/internal/solid"
+	"groundwork/internal/task"
 	"groundwork/internal/work"
 )
+
+// testLease is the variable that gives workers of tests a lease; hasty is a short
+// one, so that nobody waits for the usual 15 s. Others have the tag outside.
+const (
+	testLease = "GROUNDWORK_TEST_LEASE"
+	hasty     = "2500ms"
+)
+
+func init() {
+	if d, err := time.ParseDuration(os.Getenv(testLease)); err == nil {
+		lease = d
+	}
+}
 
 // startWorker starts a worker in a process of its own. heard gets what it says.
 func startWorker(t *testing.T, database string, heard io.Writer) *exec.Cmd {
 	t.Helper()
-	cmd := exec.Command(os.Args[0], "worker")
+	cmd := exec.Command(os.Args[0], "worker", "--jobs", "1")
 	cmd.Env = append(os.Environ(), asProgram+"=1", "GROUNDWORK_DATABASE="+database)
 	cmd.Stderr = heard
 	if err := cmd.Start(); err != nil {
@@ -175,6 +189,7 @@ func shares(t *testing.T, database string, l *line.Line) {
 }
 
 func TestLineByWorkersOfOneFile(t *testing.T) {
+	t.Setenv(testLease, hasty)
 	shares(t, filepath.Join(t.TempDir(), "work.db"), trestles(t, "240mm..290mm/10mm"))
 }
 
@@ -202,7 +217,7 @@ func TestWorkerStopsInOrder(t *testing.T) {
 	if err := w.Wait(); err != nil {
 		t.Errorf("%v\n%s", err, &heard)
 	}
-	for _, want := range []string{"takes line variant " + l.Variants[0].Task.Key[:12], "stopping", "finished line variant", "stopped; 1 finished"} {
+	for _, want := range []string{"takes line variant of test-trestle, wide 240 mm", "stopping", "finished line variant of test-trestle", "stopped; 1 finished"} {
 		if !strings.Contains(heard.String(), want) {
 			t.Errorf("%q is not said:\n%s", want, &heard)
 		}
@@ -274,6 +289,39 @@ func TestTaskReadsNoFiles(t *testing.T) {
 			t.Errorf("%s was read: %.300s", name, result)
 		}
 		t.Logf("%s: %.300s %v", name, result, err)
+	}
+}
+
+// What a worker says of its tasks is what they are, in words, and nothing that
+// would move the cursor.
+func TestTasksHaveWords(t *testing.T) {
+	mustTask := func(k line.Task, err error) []byte {
+		t.Helper()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return k.Args
+	}
+	named := func(name string) []byte {
+		return mustTask(task.Nest{Name: name, Seed: 3, Instance: []byte("{}")}.Task())
+	}
+	for _, c := range []struct {
+		kind string
+		args []byte
+		want string
+	}{
+		{task.NestKind, named("shirts"), "nest of shirts, seed 3"},
+		{task.NestKind, named(""), "nest of outlines, seed 3"},
+		{task.NestKind, named("a\x1b[2Jb\r\nc"), "nest of a [2Jb c, seed 3"},
+		{task.NestKind, named(strings.Repeat("ß", 5000)), "nest of " + strings.Repeat("ß", 80)},
+		{task.NestKind, []byte("not JSON"), "nest 0123456789ab"},
+		{task.CheckKind, mustTask(task.Check{Name: "heron-side-table", Set: map[string]string{"height": "600 mm", "deep_mm": "3"}}.Task()), "check of heron-side-table, deep mm 3, height 600 mm"},
+		{line.TaskKind, trestles(t, "240mm").Variants[0].Task.Args, "line variant of test-trestle, wide 240 mm"},
+		{"of later", nil, "of later 0123456789ab"},
+	} {
+		if got := called(c.kind, "0123456789abcdef", c.args); got != c.want {
+			t.Errorf("%q, want %q", got, c.want)
+		}
 	}
 }
 

@@ -78,6 +78,12 @@ type Options struct {
 	// it gives it back; 0 is 10 s.
 	Finish time.Duration
 
+	// Lease is how long a worker is given since it was last heard of before its
+	// tasks are given to others; 0 is 15 s. Workers of a database have the same:
+	// who has a shorter one than the others' beat, a fifth of theirs, takes what
+	// they still have.
+	Lease time.Duration
+
 	// Withdraw is whether a Run that is told to stop takes back those of its
 	// tasks that nobody has begun.
 	Withdraw bool
@@ -168,7 +174,11 @@ type dialect struct {
 // No error or log entry has the password in it. A password is better left out
 // of the name: PGPASSWORD and the user's .pgpass are looked at as usual.
 func Open(ctx context.Context, database string, o Options) (*Queue, error) {
-	return open(ctx, database, o, usual)
+	p := usual
+	if o.Lease > 0 {
+		p.lease, p.beat = o.Lease, o.Lease/5
+	}
+	return open(ctx, database, o, p)
 }
 
 func open(ctx context.Context, database string, o Options, p pace) (*Queue, error) {
