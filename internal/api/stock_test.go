@@ -136,13 +136,13 @@ func TestStockEntries(t *testing.T) {
 	count.Reason = "weighed"
 	c.must("POST", "/api/stock/entries", count, nil)
 	s := c.stock()
-	if it := s.of("filament", "abs"); it.There != 640 || len(it.Lots) != 1 || it.Price != "22.00 EUR for 1000 g" {
+	if it := s.of("filament", "abs"); it.There != 640 || len(it.Lots) != 1 || it.Price != "22.00 EUR for 1 kg" {
 		t.Errorf("abs: %+v", it)
 	}
 	if it := s.of("offcut", "walnut"); got.Lot != "1" || len(it.Lots) != 1 || it.Lots[0].Piece == nil || len(it.Lots[0].Piece.Outline) != 4 || len(it.Lots[0].Piece.Reserved) != 1 || it.Lots[0].Piece.Size != [2]float64{300, 480} {
 		t.Errorf("the piece came back as %+v", it)
 	}
-	if it := s.of("consumable", "seam-glue"); it.There != 250 || it.Unit != "ml" || it.Price != "9.00 EUR for 1000 ml" {
+	if it := s.of("consumable", "seam-glue"); it.There != 250 || it.Unit != "ml" || it.Price != "9.00 EUR for 1 l" {
 		t.Errorf("glue: %+v", it)
 	}
 	// 640/1000 of 22, and 250/1000 of 9, reckoned by hand.

@@ -2,6 +2,7 @@ package api
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -27,7 +28,7 @@ type StockItem struct {
 	There    float64    `json:"there"`
 	Reserved float64    `json:"reserved" doc:"Laid aside for jobs"`
 	Free     float64    `json:"free"`
-	Price    string     `json:"price" doc:"Such as 22.00 EUR for 1000 g; empty where none is known"`
+	Price    string     `json:"price" doc:"Such as 22.00 EUR for 1 kg; empty where none is known"`
 	Lots     []StockLot `json:"lots" doc:"In the order in which they came"`
 }
 
@@ -295,11 +296,15 @@ func itemOf(it store.Stocked) StockItem {
 	out := StockItem{Kind: string(it.Kind), Item: it.ID, Unit: it.Unit, There: it.OnHand.Units(), Reserved: it.Held.Units(), Free: it.Free().Units(), Lots: []StockLot{}}
 	if p := it.Price; p != nil {
 		out.Price = p.Money.String()
+		amount, unit := p.For.Units(), it.Unit
+		if larger := map[string]string{"g": "kg", "ml": "l"}[unit]; larger != "" && math.Mod(amount, 1000) == 0 {
+			amount, unit = amount/1000, larger
+		}
 		switch {
-		case it.Unit != "piece":
-			out.Price += fmt.Sprintf(" for %s %s", p.For, it.Unit)
-		case p.For != store.Pieces(1):
-			out.Price += " for " + p.For.String()
+		case unit != "piece":
+			out.Price += fmt.Sprintf(" for %g %s", amount, unit)
+		case amount != 1:
+			out.Price += fmt.Sprintf(" for %g", amount)
 		}
 	}
 	for _, l := range it.Lots {

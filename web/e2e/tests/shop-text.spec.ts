@@ -107,6 +107,7 @@ test('the unit of solids can be chosen', async ({ page, server, folder }, info) 
   const cm = choice.getByRole('button', { name: /^centimetres, then 180 mm long/ });
   const taken = (await cm.count()) === 0;
   await accessible(page, info, 'the choice of a unit');
+  await choice.scrollIntoViewIfNeeded();
   await picture(page, 'solid-unit');
   if (taken) await expect(choice).toContainText('It was taken for centimetres: its longest side is 180 mm.');
   await choice.getByRole('button', { name: /^inches, then 457\.2 mm long/ }).click();

@@ -9,7 +9,7 @@ import { Relations } from './relations';
 import { sentence } from './findings';
 import { Shelf } from './shelf.svelte';
 import { asShop, shopWrites } from './shop-text';
-import { bearing, jobName } from './stock';
+import { bearing, jobName, underWay } from './stock';
 import type { Change, Folder, Marks, Parameter, Piece, UnitChoice } from './types';
 import { writeArea, writeLength, writeSize, type Fraction, type Units } from './units';
 import { about, bound } from './words';
@@ -79,7 +79,11 @@ class Job {
   byStock = $state(remembered('by stock', false));
   #named = $state('');
   /** What the job is called that stock is laid aside for. */
-  jobName = $derived(this.#named || (this.doc && this.shelf.now ? jobName(this.doc.piece.name, this.shelf.now.jobs) : ''));
+  jobName = $derived.by(() => {
+    const jobs = this.shelf.now?.jobs ?? [];
+    if (this.#named && !jobs.some((j) => j.job === this.#named && !underWay(j))) return this.#named;
+    return this.doc && this.shelf.now ? jobName(this.doc.piece.name, jobs) : '';
+  });
   /** Files with solids that state no unit, and what they may be in. */
   unitless = $state.raw<{ file: File; units: UnitChoice[] }[]>([]);
 

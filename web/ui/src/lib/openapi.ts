@@ -1088,7 +1088,7 @@ export interface components {
             kind: "filament" | "sheet" | "offcut" | "hardware" | "consumable";
             /** @description In the order in which they came */
             lots: components["schemas"]["StockLot"][];
-            /** @description Such as 22.00 EUR for 1000 g; empty where none is known */
+            /** @description Such as 22.00 EUR for 1 kg; empty where none is known */
             price: string;
             /**
              * Format: double

@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { Problem, Unreachable } from './api';
 import { Deeds } from './deeds';
 import { Shelf, type Server } from './shelf.svelte';
-import { bearing, enough, jobName, lacking, readAreas, readCorners, readSize, shape, square, summary, writeAmount } from './stock';
+import { bearing, enough, jobName, lacking, readAreas, readCorners, readSize, scaleOf, shape, square, summary, writeAmount } from './stock';
 import type { Stock, StockEntry, StockItem, StockJobEntry, StockShort } from './types';
 
 describe('shapes in writing', () => {
@@ -33,6 +33,14 @@ describe('shapes in writing', () => {
     expect(square(shape([[0, 0], [300, 0], [300, 200], [0, 480]], []))).toBe(false);
     expect(square(shape([[0, 0], [300, 0], [0, 480]], []))).toBe(false);
   });
+});
+
+it('draws the longest within bounds, and all at one scale', () => {
+  const p = (l: number) => shape([[0, 0], [100, 0], [100, l], [0, l]], []);
+  expect(scaleOf([p(200)])).toBe(0.16);
+  expect(scaleOf([p(200), undefined, p(2420)]) * 2420).toBeCloseTo(180, 9);
+  expect(scaleOf([p(20000)])).toBe(0.05);
+  expect(scaleOf([])).toBe(0.16);
 });
 
 describe('amounts', () => {

@@ -102,6 +102,13 @@ export function square(p: StockPiece): boolean {
   return Math.abs(Math.abs(twice) / 2 - p.size[0] * p.size[1]) < 1;
 }
 
+/** The scale at which pieces are drawn side by side, pixels to a millimetre: the
+ * longest is no longer than `most` pixels, but small ones can be seen. */
+export function scaleOf(pieces: readonly (StockPiece | undefined)[], most = 180): number {
+  const longest = Math.max(1, ...pieces.map((p) => (p ? Math.max(...p.size) : 0)));
+  return Math.min(0.16, Math.max(0.05, most / longest));
+}
+
 /** What is short, loads of one filament put together. */
 export interface Lacking {
   kind: StockKind;
