@@ -51,7 +51,7 @@ func TestCheckByAWorker(t *testing.T) { checkShared(t, filepath.Join(t.TempDir()
 // lie now.
 func TestCheckSharedWithNobody(t *testing.T) {
 	database := filepath.Join(t.TempDir(), "work.db")
-	text := "groundwork: 1\nname: test-block\ntitle: Block\nuse: stand\nsizes: finished\nveneer: {use: walnut}\nfilament: abs\nmembers:\n  a:\n    solid: {file: block.stl, unit: mm}\n"
+	text := "groundwork: 1\nname: test-block\ntitle: Block\nuse: other\nsizes: finished\nveneer: {use: walnut}\nfilament: abs\nmembers:\n  a:\n    solid: {file: block.stl, unit: mm}\n"
 	var all []string
 	for range 2 {
 		dir := t.TempDir()
@@ -127,22 +127,40 @@ func TestCheckTaskReadsNoFiles(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, name := range []string{"secret.stl", "./secret.stl", secret, "../../../../../../.." + secret} {
-		text := fmt.Sprintf("groundwork: 1\nname: test-thief\ntitle: Thief\nuse: stand\nsizes: finished\nveneer: {use: walnut}\nfilament: abs\nmembers:\n  a:\n    solid: {file: %s, unit: mm}\n", name)
+		text := fmt.Sprintf("groundwork: 1\nname: test-thief\ntitle: Thief\nuse: other\nsizes: finished\nveneer: {use: walnut}\nfilament: abs\nmembers:\n  a:\n    solid: {file: %s, unit: mm}\n", name)
 		c := task.Check{Program: program, Name: "thief", Piece: []byte(text), Shop: []byte(shopText(t))}
-		for _, brought := range []bool{false, true} { // so that what is refused would else be had
-			if c.Solids = nil; brought {
-				c.Solids = map[string][]byte{name: []byte(block(120, 60, 40))}
-			}
+		do := func() ([]byte, error) {
 			a, err := c.Task()
 			if err != nil {
 				t.Fatal(err)
 			}
-			result, err := handlers(k)[task.CheckKind](t.Context(), a.Args)
-			if read := err == nil; read != (brought && name == "secret.stl") && !brought {
-				t.Errorf("%s was read: %.300s", name, result)
-			} else if name == "secret.stl" && brought && !read {
+			return handlers(k)[task.CheckKind](t.Context(), a.Args)
+		}
+		if result, err := do(); err == nil {
+			t.Errorf("%s was read: %.300s", name, result)
+		}
+		if name == "secret.stl" { // what was refused would be had if it were brought
+			c.Solids = map[string][]byte{name: []byte(block(120, 60, 40))}
+			if _, err := do(); err != nil {
 				t.Errorf("%s was brought and not read: %v", name, err)
 			}
+		}
+	}
+}
+
+// A piece that must be altered is told as ever, with the same status.
+func TestCheckSharedOfWhatCannotBeMade(t *testing.T) {
+	dir := t.TempDir()
+	small := strings.Replace(shopText(t), "build: [220 mm, 220 mm, 250 mm]", "build: [30 mm, 30 mm, 30 mm]", 1)
+	check := []string{"check", write(t, dir, "test-plank.yaml", plank), "--shop", write(t, dir, "shop.yaml", small), "--strength"}
+	status, want, wantErr := invoke(t, check...)
+	if status != mustAlter || !strings.Contains(want, "MUST CHANGE") {
+		t.Fatalf("status %d: %s%s", status, want, wantErr)
+	}
+	for range 2 {
+		status, got, gotErr := invoke(t, append(check, "--database", filepath.Join(dir, "work.db"))...)
+		if status != mustAlter || got != want || gotErr != wantErr {
+			t.Errorf("status %d: %s%s\nwant\n%s%s", status, got, gotErr, want, wantErr)
 		}
 	}
 }
