@@ -13,6 +13,7 @@ import (
 	"sync"
 	"time"
 
+	"groundwork/internal/job"
 	"groundwork/internal/marks"
 	"groundwork/internal/plan"
 	"groundwork/internal/sheet"
@@ -55,9 +56,10 @@ type bench struct {
 // made is a plan, or what is known of it while it is made, and what it was made
 // with.
 type made struct {
-	Plan  *plan.Plan
-	Sheet sheet.Options // how cut sheets are laid out and drawn
-	Marks marks.File
+	Plan   *plan.Plan
+	Sheet  sheet.Options // how cut sheets are laid out and drawn
+	Marks  marks.File
+	Folder job.Options // how its job folder is written
 }
 
 // order asks for a plan.

@@ -6,6 +6,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -26,6 +27,7 @@ import (
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
 	"groundwork/internal/job"
+	"groundwork/internal/marks"
 	"groundwork/internal/plan"
 	"groundwork/internal/scene"
 	"groundwork/internal/sheet"
@@ -74,6 +76,10 @@ func (p *plans) order(ctx context.Context, in *struct{ Body PlanOrder }) (*answe
 	if asked.Remedies && !asked.Strength {
 		return nil, problem(http.StatusUnprocessableEntity, "remedies are looked for only where strength is worked out", "ask for strength too")
 	}
+	making, theBook := asked.chosen(marks.File{})
+	if u := (*marks.Unfit)(nil); errors.As(errors.Join(making.Check(), theBook.Check()), &u) {
+		return nil, problem(http.StatusUnprocessableEntity, u.Key+": "+u.What, u.Remedy)
+	}
 	files, err := p.desk.papers(asked.Piece)
 	if err != nil {
 		return nil, err
@@ -110,6 +116,8 @@ func orderKey(f papers, solids string, o PlanOrder, has *store.Stock) string {
 		fmt.Fprintf(h, "%q %q\n", k, o.Set[k])
 	}
 	fmt.Fprintln(h, o.Strength, o.Remedies, o.FaceDown, o.Kerf)
+	// What is asked for beside the marks; nothing of it fails to be written.
+	_ = json.NewEncoder(h).Encode([]any{o.Start, o.NoCoupons, o.Send, o.Batches, o.Book})
 	for _, it := range has.Items {
 		for _, l := range it.Lots {
 			if l.Piece != nil && l.For(o.Job) > 0 {
@@ -147,6 +155,7 @@ func (p *plans) make(ctx context.Context, t *task, f papers, asked PlanOrder, ha
 	}
 	out := made{Sheet: sheet.Options{FaceDown: asked.FaceDown, Compensate: asked.Kerf}, Marks: m}
 	m.Settle(p.desk.where(f.marks.Name), &out.Sheet)
+	out.Folder.Sheet = out.Sheet
 	whole := func(pl *plan.Plan) *made { // with what was found when the piece was read
 		q, o := *pl, out
 		q.Findings = finding.Sorted(append(slices.Clone(pl.Findings), found...))
@@ -161,6 +170,10 @@ func (p *plans) make(ctx context.Context, t *task, f papers, asked PlanOrder, ha
 				p.bench.tellGeometry(t, whole(sofar))
 			}
 		},
+	}
+	making, theBook := asked.chosen(m)
+	if err := job.Chosen(making, theBook, &o, &out.Folder); err != nil {
+		return nil, err
 	}
 	if asked.Strength {
 		o.Strength = &plan.StrengthOptions{Remedies: asked.Remedies, Progress: func(done, total int, what string) {
@@ -385,7 +398,7 @@ func (p *plans) jobFiles(ctx context.Context, id string) (*made, []job.File, err
 		return nil, nil, err
 	}
 	files, err := t.job.written(ctx, func() ([]job.File, error) {
-		return job.Files(ctx, p.kernel, m.Plan, job.Options{Sheet: m.Sheet})
+		return job.Files(ctx, p.kernel, m.Plan, m.Folder)
 	})
 	if err != nil {
 		return nil, nil, broken(err)
@@ -414,7 +427,7 @@ func (p *plans) file(ctx context.Context, in *struct {
 		return nil, err
 	}
 	f, ok, err := t.job.file(ctx, in.Name, func() (job.File, bool, error) {
-		return job.One(ctx, p.kernel, m.Plan, job.Options{Sheet: m.Sheet}, in.Name)
+		return job.One(ctx, p.kernel, m.Plan, m.Folder, in.Name)
 	})
 	if err != nil {
 		return nil, broken(err)

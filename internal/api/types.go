@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"time"
 
 	"groundwork/internal/marks"
@@ -80,8 +81,8 @@ type Step struct {
 	When time.Time `json:"when"`
 }
 
-// Marks are what the maker marked on sheets and pinned on blanks; the marks
-// file has the same keys.
+// Marks are what the maker marked on sheets, pinned on blanks and chose of the
+// job; the marks file has the same keys.
 type Marks = marks.File
 
 // PieceCopy asks for a new piece file.
@@ -182,6 +183,36 @@ type PlanOrder struct {
 	Kerf     bool              `json:"kerf,omitempty" doc:"Cut lines run half a kerf outside"`
 	Stock    bool              `json:"stock,omitempty" doc:"Cut from the offcuts in stock before new sheets"`
 	Job      string            `json:"job,omitempty" maxLength:"100" doc:"Job that it is planned for: what is laid aside for it counts as free"`
+
+	// In place of what stands in the marks file, which is followed where these
+	// are absent.
+	Start     *string     `json:"start,omitempty" maxLength:"10" doc:"Day on which work begins, such as 2027-01-11; empty: days are counted"`
+	NoCoupons *bool       `json:"noCoupons,omitempty" doc:"This shop has measured its own fit coupons, and none are printed"`
+	Send      string      `json:"send,omitempty" enum:"ready,cores,leaves" doc:"What is sent: finished parts, cores and cut veneer, or cut veneer and print files"`
+	Batches   []int       `json:"batches,omitempty" maxItems:"20" doc:"Numbers of kits made at a time that are priced, from 1 to 10000"`
+	Book      *marks.Book `json:"book,omitempty" doc:"What the bench book tells; all of it"`
+}
+
+// chosen is what the order asks for in place of what the marks say.
+func (o PlanOrder) chosen(m marks.File) (marks.Making, marks.Book) {
+	k, b := m.Making, m.Book
+	if o.Start != nil {
+		k.Start = *o.Start
+	}
+	if o.NoCoupons != nil {
+		k.Coupons = marks.Printed
+		if *o.NoCoupons {
+			k.Coupons = marks.Measured
+		}
+	}
+	k.Send = cmp.Or(o.Send, k.Send)
+	if o.Batches != nil {
+		k.Batches = o.Batches
+	}
+	if o.Book != nil {
+		b = *o.Book
+	}
+	return k, b
 }
 
 // Ordered names what was begun.

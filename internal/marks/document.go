@@ -30,6 +30,28 @@ type Document struct {
 	Reserved    []ReservedDoc   `json:"reserved" jsonschema:"maxItems=500" jsonschema_description:"Knots, splits and stains on sheets: no pattern lies on them."`
 	Blanks      []BlankDoc      `json:"blanks" jsonschema:"maxItems=500" jsonschema_description:"Blanks whose patterns stay where they are."`
 	Photographs []PhotographDoc `json:"photographs" jsonschema:"maxItems=200" jsonschema_description:"Photographs of sheets, one for each."`
+	Making      MakingDoc       `json:"making" jsonschema_description:"How the maker goes about the job, and what is sent."`
+	Book        BookDoc         `json:"book" jsonschema_description:"What the bench book tells of its maker, and how it looks."`
+}
+
+// MakingDoc is how the job is gone about.
+type MakingDoc struct {
+	given.Place `json:"-"`
+	Start       given.Text     `json:"start" jsonschema_description:"Day on which work begins, as 2027-01-11; when left out days are counted, from a Monday."`
+	Coupons     given.Text     `json:"coupons" jsonschema:"enum=printed,enum=measured" jsonschema_description:"measured: this shop has measured its own fit coupons, and none are printed; printed when left out."`
+	Send        given.Text     `json:"send" jsonschema:"enum=ready,enum=cores,enum=leaves" jsonschema_description:"What is sent: finished parts that the buyer screws together (ready), cores and cut veneer (cores), or cut veneer and print files (leaves); ready when left out."`
+	Batches     []given.Number `json:"batches" jsonschema:"maxItems=20" jsonschema_description:"Numbers of kits made at a time that are priced, from 1 to 10000; [1, 5, 20] when left out."`
+}
+
+// BookDoc is how the bench book is.
+type BookDoc struct {
+	given.Place `json:"-"`
+	Paper       given.Text `json:"paper" jsonschema:"enum=a4,enum=letter" jsonschema_description:"Of the book and the labels; a4 when left out."`
+	Maker       given.Text `json:"maker" jsonschema_description:"Who made the piece; the shop's name when left out."`
+	Notes       given.Text `json:"notes" jsonschema_description:"Words of your own; paragraphs parted by line breaks."`
+	Licence     given.Text `json:"licence" jsonschema_description:"Under which the files may be used; a line to write it on when left out."`
+	Templates   given.Text `json:"templates" jsonschema:"enum=with,enum=without" jsonschema_description:"without leaves those at full size out of the book; they lie in the job folder all the same."`
+	Inch        given.Flag `json:"inch" jsonschema_description:"true: lengths in inches."`
 }
 
 // ReservedDoc is an area of a sheet.
@@ -141,7 +163,7 @@ func ParseJSON(file string, data []byte) (File, error) {
 // Schema is the JSON Schema (draft 2020-12) of marks files.
 func Schema() ([]byte, error) {
 	return given.Schema(&Document{}, "Groundwork marks file",
-		"What is known of the veneer in hand and what is to stay as it is on the cut sheets. A length is in mm when bare (or 19 mm, 3/4 in). Sheets and blanks are seen from the show face.")
+		"What is known of the veneer in hand, what is to stay as it is on the cut sheets, and how the job is gone about. A length is in mm when bare (or 19 mm, 3/4 in). Sheets and blanks are seen from the show face.")
 }
 
 // reader turns a Document into a File.
@@ -241,7 +263,43 @@ func (r *reader) file(d *Document) File {
 		}
 		f.Photographs = append(f.Photographs, q)
 	}
+	f.Making, f.Book = r.making(d.Making), r.book(d.Book)
 	return f
+}
+
+func (r *reader) making(d MakingDoc) Making {
+	m := Making{Start: d.Start.Value, Coupons: d.Coupons.Value, Send: d.Send.Value}
+	where := map[string]given.Place{"start": d.Start.Place}
+	if d.Start.Written() && d.Start.Value == "" {
+		r.faults.Add(d.Start.Place, "write year, month and day as in 2027-01-11; or take the key out", "the day is empty")
+	}
+	for _, n := range d.Batches {
+		v, err := strconv.Atoi(n.Text)
+		if err != nil {
+			r.faults.Add(n.Place, "write whole numbers of kits, as in [1, 5, 20]", "%q is no number of kits", n.Text)
+			continue
+		}
+		m.Batches = append(m.Batches, v)
+		where["batches"] = d.Batches[0].Place
+	}
+	r.tell(m.unfit(), where)
+	return m
+}
+
+func (r *reader) book(d BookDoc) Book {
+	b := Book{Paper: d.Paper.Value, Maker: d.Maker.Value, Notes: d.Notes.Value, Licence: d.Licence.Value, Templates: d.Templates.Value, Inch: d.Inch.Value}
+	r.tell(b.unfit(), map[string]given.Place{"maker": d.Maker.Place, "notes": d.Notes.Place, "licence": d.Licence.Place})
+	return b
+}
+
+// tell adds what is wrong with choices. Words of a fixed set have been told of
+// where they were read, and have no place here.
+func (r *reader) tell(list []*Unfit, where map[string]given.Place) {
+	for _, u := range list {
+		if p, ok := where[u.Key]; ok {
+			r.faults.Add(p, u.Remedy, "%s", u.What)
+		}
+	}
 }
 
 // corners reads them, and reports whether all four could be read.
@@ -349,6 +407,12 @@ func Format(f File) []byte {
 	for _, p := range f.Photographs {
 		fmt.Fprintf(&b, "  - {sheet: %s, file: %s, corners: [%s, %s, %s, %s]}\n", word(p.Sheet), word(p.File),
 			two(p.Corners[0]), two(p.Corners[1]), two(p.Corners[2]), two(p.Corners[3]))
+	}
+	if text := formatMaking(f.Making); text != "" {
+		b.WriteString("\nmaking:\n" + text)
+	}
+	if text := formatBook(f.Book); text != "" {
+		b.WriteString("\nbook:\n" + text)
 	}
 	return b.Bytes()
 }

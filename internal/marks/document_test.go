@@ -163,7 +163,7 @@ func TestSchema(t *testing.T) {
 	for _, x := range []struct {
 		text string
 		ok   bool
-	}{{written, true}, {canonical, true}, {"groundwork: 1\nknots: []", false}, {"groundwork: 1\nreserved:\n  - {sheet: a, at: [1], size: [1, 1]}", false}} {
+	}{{written, true}, {canonical, true}, {chosen, true}, {"groundwork: 1\nmaking: {send: all}", false}, {"groundwork: 1\nknots: []", false}, {"groundwork: 1\nreserved:\n  - {sheet: a, at: [1], size: [1, 1]}", false}} {
 		n := given.Read([]byte(x.text), &given.Faults{})
 		if err := s.Validate(n.Value()); (err == nil) != x.ok {
 			t.Errorf("%s\n%v", x.text, err)
@@ -201,6 +201,7 @@ func drawn(t *rapid.T) File {
 		f.Photographs = append(f.Photographs, Photograph{Sheet: name("sheet"), File: name("file") + "x.png", Corners: [4][2]float64{{0, 100}, {rapid.Float64Range(1, 900).Draw(t, "x"), 100}, {100, 0}, {0, 0}}})
 		f.Photographs[0].File = strings.ReplaceAll(f.Photographs[0].File, "/", "-")
 	}
+	f.Making, f.Book = drawnChoices(t)
 	return f
 }
 
@@ -254,6 +255,7 @@ func TestParseJSON(t *testing.T) {
 func FuzzParse(f *testing.F) {
 	f.Add([]byte(written))
 	f.Add([]byte(canonical))
+	f.Add([]byte(chosen))
 	f.Add([]byte("groundwork: 1\nreserved:\n  - {sheet: a, at: [1e-99, 1], size: [1, 1]}"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		m, err := Parse("fuzz.marks.yaml", data)
@@ -293,7 +295,7 @@ func TestDocumentation(t *testing.T) {
 	_, rest, _ := strings.Cut(string(doc), "```yaml\n")
 	block, _, ok := strings.Cut(rest, "```")
 	f, err := Parse("marks.md", []byte(block))
-	if err != nil || !ok || len(f.Reserved) != 1 || len(f.Blanks) != 1 || len(f.Photographs) != 1 {
+	if err != nil || !ok || len(f.Reserved) != 1 || len(f.Blanks) != 1 || len(f.Photographs) != 1 || f.Making.Start == "" || f.Book.Maker == "" {
 		t.Errorf("%+v, %v", f, err)
 	}
 	src, err := os.ReadFile("../sheet/keep.go")

@@ -2,6 +2,8 @@
 // sheets, in a plain file beside the piece, `<piece>.marks.yaml`: where knots,
 // splits and stains lie on a sheet, which patterns are to stay where they are
 // and which layouts are to be kept whole, and which photograph shows a sheet.
+// What the maker chose of the job itself stands there too: when work begins,
+// what is sent, what the bench book tells.
 //
 // Everything is told as it is seen from the show face. A place on a sheet is
 // counted from its lower left corner, across the grain first; one on a blank
@@ -34,6 +36,8 @@ type File struct {
 	Reserved    []Reserved   `json:"reserved"`
 	Blanks      []Blank      `json:"blanks"`
 	Photographs []Photograph `json:"photographs"`
+	Making      Making       `json:"making,omitzero"`
+	Book        Book         `json:"book,omitzero"`
 }
 
 // Reserved is a rectangle of a sheet that no pattern may lie on.
