@@ -87,6 +87,24 @@ test('where the folder has no shop, one is kept of the ordinary', async ({ page,
   await expect.poll(() => folder.read('shop.yaml')).toContain('My own shop');
 });
 
+test('what was typed when the page was loaded anew is not lost', async ({ page, server, folder }) => {
+  folder.bring('shop.yaml');
+  folder.write(file, wren);
+  const sheet = new Sheet(page);
+  await sheet.open(server, 'Wren board');
+  await page.getByText('The shop it is planned for, shop.yaml').click();
+  const area = page.getByRole('textbox', { name: 'Shop file shop.yaml' });
+  const want = `${folder.read('shop.yaml')}# typed at the last moment\n`;
+  // Within the pause after which it would be saved.
+  await area.evaluate((t: HTMLTextAreaElement, text) => {
+    t.value = text;
+    t.dispatchEvent(new Event('input', { bubbles: true }));
+    location.reload();
+  }, want);
+  await expect(page.getByText('What you had not saved of shop.yaml when the page ended is here again.')).toBeVisible();
+  await expect.poll(() => folder.read('shop.yaml')).toBe(want);
+});
+
 /** A box as binary STL, which states no unit. */
 function box(x: number, y: number, z: number): Buffer {
   const at = (i: number) => [(i & 1) * x, ((i >> 1) & 1) * y, ((i >> 2) & 1) * z];
