@@ -36,7 +36,7 @@ type Blank struct {
 	At      geom.Vec2 // lower left corner on the sheet, in the sheet's coordinates (Y along the grain)
 	Used    float64   // mm² of patterns on it
 	ByKnife bool      // longer than the bed: cut by knife, with only its fingered end lasered
-	Fixed   bool      // Sheet and At must be kept: the maker wants it so, or its patterns keep clear of reserved areas there
+	Fixed   bool      // Sheet and At must be kept: the maker wants it so, its patterns keep clear of reserved areas there, or it was laid for that offcut
 }
 
 // Sheet is one sheet of veneer as bought, or an offcut that the shop had, and
@@ -360,7 +360,7 @@ func (l *lot) lay(ctx context.Context) (*outcome, error) {
 	for n := range tries {
 		wait.Go(func() {
 			results[n], errs[n] = tries[n].make(ctx, nest.Options{
-				Gap: l.gap, Seed: l.o.Seed, Iterations: l.o.Iterations, Lines: max(0, l.o.Lines/l.choices()),
+				Gap: l.gap, Seed: l.o.Seed, Iterations: l.o.Iterations, Lines: tries[n].lines(),
 			}, nil)
 		})
 	}
@@ -405,8 +405,18 @@ type try struct {
 	cells []cell
 }
 
+// lines is the try's share of the budget of lines. Those on parts of offcuts have
+// half as much as any of the others: more gained nothing on the four pieces.
+func (l try) lines() int {
+	n := l.choices()
+	if len(l.cells) > 0 {
+		n *= 2
+	}
+	return max(0, l.o.Lines/n)
+}
+
 // choices is how many tries there are without those on parts of offcuts: as
-// many share a budget, so that more offcuts do not make them worse.
+// many share a budget, so that offcuts do not make them worse.
 func (l *lot) choices() int {
 	if l.settled() {
 		return 1
