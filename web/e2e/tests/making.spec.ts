@@ -1,7 +1,9 @@
 // Fixtures, the calendar and the kit: what is told of them, how the calendar's
 // bars are read with the keyboard, and what is saved.
 
-import { readFileSync } from 'node:fs';
+import { readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { unzipSync } from 'fflate';
 import { accessible } from '../access.ts';
 import { expect, measured, picture, Sheet, stage, test, type Page } from '../workshop.ts';
 
@@ -214,6 +216,96 @@ test('the kit, the bill with and without fixtures, and the bench book', async ({
   await take.getByText('Single files').click();
   await expect(take.getByRole('list', { name: 'For the bench' })).toContainText(/PDF, \d+ kB/);
   await picture(page, 'take-along');
+});
+
+test('what is chosen of the job: when work begins, what is sent, what the book tells', async ({ page, server, folder }, info) => {
+  const [sheet, before] = await opened(page, server, folder);
+  const calendar = sheet.section('Calendar');
+  const kit = sheet.section('Kit');
+  const take = sheet.section('Take it along');
+  await sheet.goto('Calendar');
+  const day = calendar.getByLabel('Work begins on');
+  await expect(calendar).toContainText('Day 1 is a Monday.');
+
+  // A day that is begun and never was one is told, and nothing is saved.
+  await day.focus();
+  await page.keyboard.type('31');
+  await page.keyboard.press('Tab');
+  await page.keyboard.press('Tab');
+  await page.keyboard.press('Tab');
+  await page.keyboard.press('Tab');
+  await expect(calendar.getByRole('alert')).toHaveText('This is no day of the calendar.');
+  await page.getByLabel('Work begins on').focus();
+  await page.keyboard.press('Escape');
+  await expect(calendar.getByRole('alert')).toBeHidden();
+  expect(folder.has('heron-side-table.marks.yaml')).toBe(false);
+
+  await day.fill('2027-01-11');
+  await expect(calendar).toContainText(/Ends on \w+ \d+ (Jan|Feb|Mar)/);
+  await expect(calendar).not.toContainText('Day 1 is a Monday.');
+  await calendar.getByLabel('Coupons are measured already').check();
+  await sheet.saved(file);
+  await sheet.workedOut();
+  expect(folder.read('heron-side-table.marks.yaml')).toContain('coupons: measured');
+  await sheet.goto('Calendar');
+  await picture(page, 'chosen-calendar');
+  await accessible(page, info, 'when work begins', 'section[aria-labelledby="heading-calendar"]');
+
+  await sheet.goto('Kit');
+  const ready = kit.getByRole('radio', { name: /^Finished parts/ });
+  await expect(ready).toBeChecked();
+  await ready.focus();
+  await page.keyboard.press('ArrowDown');
+  await expect(kit.getByRole('radio', { name: /^Cores and cut veneer/ })).toBeChecked();
+  await expect(kit).toContainText('You print and laser; the buyer glues, veneers and finishes.');
+  const kits = kit.getByLabel('Kits to price');
+  await kits.fill('ten');
+  await kits.press('Enter');
+  await expect(kit.getByRole('alert')).toHaveText('ten is no number of kits from 1 to 10000.');
+  await picture(page, 'chosen-kit-fault');
+  await kits.fill('12 2');
+  await kits.press('Enter');
+  await expect(kits).toHaveValue('2, 12');
+  await expect(kit.getByRole('columnheader', { name: 'Of 12' })).toBeVisible();
+  await sheet.workedOut();
+  await sheet.goto('Kit');
+  await picture(page, 'chosen-kit');
+  await accessible(page, info, 'what is sent', 'section[aria-labelledby="heading-kit"]');
+  await sheet.goto('Take along');
+  const cores = await sheet.plan<Made>();
+  expect(cores.kit.prices.map((p) => p.batch)).toEqual([2, 12]);
+  const parts = (m: Made) => m.kit.parcels.map((p) => [p.things.length, p.length_and_girth_mm, p.steps]);
+  expect(parts(cores), 'other things lie in the parcel').not.toEqual(parts(before));
+
+  await take.getByLabel('Made by').fill('The workshop by the mill');
+  await take.getByLabel('Notes of your own').fill('Keep it dry.\nOil it: twice a year.');
+  await take.getByLabel('Paper').selectOption('letter');
+  await take.getByLabel('With the templates at full size').uncheck();
+  await sheet.saved(file);
+  await sheet.workedOut();
+  await expect(take.getByRole('link', { name: 'The whole job, as a zip' })).toBeVisible();
+  await sheet.goto('Take along');
+  await picture(page, 'chosen-book');
+  await accessible(page, info, 'the bench book', 'section[aria-labelledby="heading-take"]');
+
+  // It is there after the page is loaded again, and in another browser.
+  await page.reload();
+  await sheet.workedOut();
+  await expect(take.getByLabel('Made by')).toHaveValue('The workshop by the mill');
+  await expect(day).toHaveValue('2027-01-11');
+  const zip = unzipSync((await saved(page, () => take.getByRole('link', { name: 'The whole job, as a zip' }).click())).data);
+  expect(Buffer.from(zip['book.pdf']!).toString('latin1'), 'ISO 32000-1, 14.3.3: the information dictionary').toContain('The workshop by the mill');
+  writeFileSync(join(folder.path, 'notes.txt'), 'Keep it dry.\nOil it: twice a year.');
+  const out = await folder.plan(file, '--start', '2027-01-11', '--no-coupons', '--send', 'cores', '--batch', '2,12', '--maker', 'The workshop by the mill', '--notes', join(folder.path, 'notes.txt'), '--paper', 'letter', '--no-templates');
+  const names = Object.keys(zip).filter((n) => !n.endsWith('/'));
+  const other = names.filter((n) => !readFileSync(join(out, n)).equals(Buffer.from(zip[n]!)));
+  expect(other, 'the zip is what the command line makes with the same options').toEqual([]);
+  measured(info, `${names.length} files of the job with choices are those of the command line`);
+
+  // Each is undone by itself, the last first.
+  await page.getByRole('button', { name: /^Undo/ }).click();
+  await expect(take.getByLabel('With the templates at full size')).toBeChecked();
+  await expect(take.getByLabel('Paper')).toHaveValue('letter');
 });
 
 for (const scheme of ['light', 'dark'] as const) {

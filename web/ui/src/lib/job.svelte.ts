@@ -3,6 +3,7 @@
 // one another.
 
 import * as api from './api';
+import { alike, choose, type Choice } from './choices';
 import type { PlanDoc } from './plan';
 import { Planner } from './planner.svelte';
 import { Relations } from './relations';
@@ -49,6 +50,12 @@ class Job {
   /** The server does not answer; what is done is kept and sent when it does. */
   away = $state(false);
   notices = $state.raw<Notice[]>([]);
+
+  /** The marks as they will be once all is saved. */
+  marks: Marks = $derived.by(() => {
+    const waiting = this.writes?.queue.findLast((w) => w.kind === 'marks');
+    return waiting?.kind === 'marks' ? waiting.marks : (this.piece?.marks ?? { groundwork: 1 });
+  });
 
   // --- The plan ---------------------------------------------------------------
 
@@ -342,6 +349,12 @@ class Job {
   async mark(marks: Marks, what: string): Promise<void> {
     const writes = this.writes;
     await writes?.do({ kind: 'marks', marks, base: writes.piece.marksVersion, what });
+  }
+
+  /** Something of the job is chosen, as when work begins. */
+  choose(choice: Choice, what: string): void {
+    const marks = choose(this.marks, choice);
+    if (this.piece && !alike(marks, this.marks)) void this.mark(marks, what);
   }
 
   async undo(): Promise<void> {

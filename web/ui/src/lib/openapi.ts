@@ -613,6 +613,26 @@ export interface components {
             size: number[];
             veneer: string;
         };
+        Book: {
+            /** @description Lengths in inches */
+            inch?: boolean;
+            /** @description Under which the files may be used; absent: a line to write it on */
+            licence?: string;
+            /** @description Who made the piece; absent: the shop's name */
+            maker?: string;
+            /** @description Words of the maker's own; paragraphs parted by line breaks */
+            notes?: string;
+            /**
+             * @description Of the book and the labels; absent: a4
+             * @enum {string}
+             */
+            paper?: "a4" | "letter";
+            /**
+             * @description without leaves those at full size out of the book
+             * @enum {string}
+             */
+            templates?: "with" | "without";
+        };
         CancelledEvent: Record<string, never>;
         Change: {
             /** @enum {string} */
@@ -726,10 +746,28 @@ export interface components {
             title: string;
             use: string;
         };
+        Making: {
+            /** @description Numbers of kits made at a time that are priced; absent: 1, 5 and 20 */
+            batches?: number[];
+            /**
+             * @description measured: this shop has measured its own, and none are printed
+             * @enum {string}
+             */
+            coupons?: "printed" | "measured";
+            /**
+             * @description What is sent: finished parts, cores and cut veneer, or cut veneer and print files; absent: ready
+             * @enum {string}
+             */
+            send?: "ready" | "cores" | "leaves";
+            /** @description Day on which work begins, such as 2027-01-11; absent: days are counted, from a Monday */
+            start?: string;
+        };
         Marks: {
             blanks: components["schemas"]["Blank"][];
+            book?: components["schemas"]["Book"];
             /** Format: int64 */
             groundwork: number;
+            making?: components["schemas"]["Making"];
             photographs: components["schemas"]["Photograph"][];
             reserved: components["schemas"]["Reserved"][];
         };
@@ -856,20 +894,33 @@ export interface components {
             turn: number;
         };
         PlanOrder: {
+            /** @description Numbers of kits made at a time that are priced, from 1 to 10000 */
+            batches?: number[];
+            /** @description What the bench book tells; all of it */
+            book?: components["schemas"]["Book"];
             /** @description Veneer lies face down on the laser bed */
             faceDown?: boolean;
             /** @description Job that it is planned for: what is laid aside for it counts as free */
             job?: string;
             /** @description Cut lines run half a kerf outside */
             kerf?: boolean;
+            /** @description This shop has measured its own fit coupons, and none are printed */
+            noCoupons?: boolean;
             /** @description Piece file */
             piece: string;
             /** @description Look for what would help where it does not; needs strength */
             remedies?: boolean;
+            /**
+             * @description What is sent: finished parts, cores and cut veneer, or cut veneer and print files
+             * @enum {string}
+             */
+            send?: "ready" | "cores" | "leaves";
             /** @description Parameters with other values than the file's, as in height: 600 mm; nothing is saved */
             set?: {
                 [key: string]: string;
             };
+            /** @description Day on which work begins, such as 2027-01-11; empty: days are counted */
+            start?: string;
             /** @description Cut from the offcuts in stock before new sheets */
             stock?: boolean;
             /** @description Work out how it bears its loads */

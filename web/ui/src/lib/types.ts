@@ -56,13 +56,20 @@ export type StockCalibration = S['StockCalibration'];
 
 export type Photograph = Omit<S['Photograph'], 'corners'> & { corners: [Place, Place, Place, Place] };
 
-/** What the maker has marked on sheets and pinned on blanks; a list left out is
- * empty. */
+/** How the job is gone about, and what the bench book tells; what is left out is
+ * as usual. */
+export type Making = S['Making'];
+export type Book = S['Book'];
+
+/** What the maker has marked on sheets, pinned on blanks and chosen of the job; a
+ * list left out is empty. */
 export interface Marks {
   groundwork: 1;
   reserved?: Reserved[];
   blanks?: MarkedBlank[];
   photographs?: Photograph[];
+  making?: Making;
+  book?: Book;
 }
 
 /** Events of a plan in the making. */

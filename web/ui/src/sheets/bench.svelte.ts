@@ -21,10 +21,7 @@ export class Bench {
   at = $state<string | null>(null);
 
   /** The marks as they will be once all is saved. */
-  marks: Marks = $derived.by(() => {
-    const waiting = job.writes?.queue.findLast((w) => w.kind === 'marks');
-    return waiting?.kind === 'marks' ? waiting.marks : (job.piece?.marks ?? { groundwork: 1 });
-  });
+  marks: Marks = $derived(job.marks);
 
   /** Patterns that were let down and whose plan is not there yet. */
   settled = $state.raw<ReadonlyMap<string, Pose>>(new Map());
