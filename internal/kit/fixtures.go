@@ -20,8 +20,9 @@ const handy = 150
 const nested = 0.6
 
 // fixtures lists what the buyer glues and lays by: large fixtures by themselves,
-// the others in a stiff box. Plugs and dowels are among the hardware, and coupons
-// stay in the shop that prints.
+// the others in a stiff box. Plugs and dowels are among the hardware. Coupons
+// stay in the shop that prints, but for those of inserts, in whose free holes the
+// buyer tries the iron.
 func (m *making) fixtures() {
 	if m.Fixtures == nil {
 		return
@@ -37,7 +38,7 @@ func (m *making) fixtures() {
 	var filled float64
 	n := 0
 	for _, f := range m.Fixtures.Fixtures {
-		if f.Kind == fixture.PlugPart || f.Kind == fixture.DowelPart || f.Kind == fixture.Coupon {
+		if f.Kind == fixture.PlugPart || f.Kind == fixture.DowelPart || f.Kind == fixture.Coupon && !ofInsert(f) {
 			continue
 		}
 		for _, p := range f.Parts {

@@ -87,7 +87,7 @@ func (m *making) hardware() {
 				add(s.Size+" washer", math.Pi/4*(4.4-1.1)*d*d*d/4*steel, 4.4*d*d*d/4)
 			}
 			if ins, ok := m.Shop.Insert(s.Insert); ok && m.Split != Ready {
-				add(s.Insert+" heat-set insert", insertMass(ins.Outer, d, ins.Length), ins.Outer*ins.Outer*ins.Length)
+				add(s.Insert+insertItem, insertMass(ins.Outer, d, ins.Length), ins.Outer*ins.Outer*ins.Length)
 			}
 		}
 		if m.Split != Ready || j.Kind != piece.Glued {
@@ -121,9 +121,21 @@ func (m *making) hardware() {
 	var volume float64
 	for _, c := range m.r.Hardware {
 		n := max(1, int(math.Ceil(sparing*float64(c.Quantity))))
-		m.r.Spares = append(m.r.Spares, Spare{c.Item, n, "small parts get lost; one of each, and one of twenty (common practice, no source)"})
+		why := "small parts get lost; one of each, and one of twenty (common practice, no source)"
+		if size, ok := strings.CutSuffix(c.Item, insertItem); ok {
+			if tried, to := m.tried(size); tried > 0 {
+				n, why = n+tried, fmt.Sprintf("%s; %d are melted in %s", why, tried, to)
+			}
+		}
+		m.r.Spares = append(m.r.Spares, Spare{c.Item, n, why})
 		volume += float64(c.Quantity+n) * c.Volume
 		t.Mass += float64(c.Quantity+n) * c.Mass
+	}
+	if s, mass, size := m.plastic(); mass > 0 {
+		m.r.Spares = append(m.r.Spares, s)
+		t.Mass += mass
+		volume += size.X * size.Y * size.Z * loose // a plate is laid in, not poured
+		longest = max(longest, size.X)
 	}
 	slices.Sort(used)
 	for _, size := range used {

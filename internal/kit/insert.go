@@ -2,9 +2,11 @@ package kit
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"groundwork/internal/bill"
+	"groundwork/internal/unit"
 )
 
 // insert writes the sheet that lies on top in the first parcel.
@@ -17,10 +19,10 @@ func (m *making) insert() {
 	}
 	say("%s, kit %s", title, r.Revision)
 	say("Every part bears %s. Parts of another revision do not fit: do not mix kits.", r.Revision)
-	say("What is in it:")
+	say("What is in it, by the numbers of the labels:")
 	for _, q := range r.Parcels {
-		say("%s, %.0f x %.0f x %.0f mm, %.1f kg, of %d", q.ID, q.Outside.X, q.Outside.Y, q.Outside.Z, q.Mass/1000, len(r.Parcels))
-		for _, i := range q.Things {
+		say("%s, %.0f x %.0f x %.0f mm, %.1f kg, of %d%s", q.ID, q.Outside.X, q.Outside.Y, q.Outside.Z, q.Mass/1000, len(r.Parcels), q.when())
+		for _, i := range q.Numbered() {
 			t := r.Things[i]
 			line := fmt.Sprintf("%d  %s", t.N, t.ID)
 			if t.Kind == SubAssembly && len(t.Members) > 1 {
@@ -31,20 +33,20 @@ func (m *making) insert() {
 			}
 			say("%s", line)
 		}
+		say("Of its mass %s are the box, wrapping and filling.", unit.FormatMass(q.Packing))
 	}
-	if len(r.Hardware) > 0 {
+	if len(r.Hardware)+len(r.Spares) > 0 {
 		say("Count the hardware before you begin:")
 		for _, c := range r.Hardware {
-			spare := 0
-			for _, s := range r.Spares {
-				if s.Item == c.Item {
-					spare = s.Quantity
-				}
-			}
-			if spare > 0 {
+			if spare := r.SparesOf(c.Item); spare > 0 {
 				say("%d %s and %d to spare", c.Quantity, c.Item, spare)
 			} else {
 				say("%d %s", c.Quantity, c.Item)
+			}
+		}
+		for _, s := range r.Spares {
+			if !slices.ContainsFunc(r.Hardware, func(c Count) bool { return c.Item == s.Item }) {
+				say("%d %s: %s", s.Quantity, s.Item, s.Why)
 			}
 		}
 	}
@@ -52,15 +54,19 @@ func (m *making) insert() {
 	case Ready:
 		say("All is glued, veneered and finished that stays together. Lay the parts on a blanket, put loose dowels in dry, drive every screw by hand until it holds, then all once more; tighten again after a day, for plastic under a screw gives way.")
 	case Cores:
-		say("You glue, veneer and finish. Print nothing but the coupons: the segments are here. Follow the bench book, step by step.")
+		say("You set inserts, glue, veneer and finish. Nothing is left to print or to measure for the veneer: the coupons and segments are printed, the segments were pushed together dry on their dowels and measured%s, and every leaf was cut to what was measured. Follow the bench book, step by step.", m.released())
 		m.toBuy(say)
 	case Leaves:
-		say("You print, glue, veneer and finish. Print the coupons first, enter what you measure, and print the segments that the files make for your printer; the leaves are cut for kit %s only.", r.Revision)
+		say("You print, glue, veneer and finish. Print the coupons first; write what you measure into the form fixtures/coupons.yaml, and send it to who made the kit. Print the segments from the files that come back: they are made for your printer.")
+		if why := m.follows(); why != "" {
+			say("The veneer follows: it waits for %s. When the segments are glued and ground, measure what the bench book asks for in its chapter \"fit and measure\", write it into the table there, and send a picture of that page, with the revision %s on it, to who made the kit. The leaves are cut then, and for kit %s only.", why, r.Revision, r.Revision)
+		} else {
+			say("The leaves are cut for kit %s only.", r.Revision)
+		}
 		m.toBuy(say)
 	}
 	if r.Veneer != nil {
 		say("Veneer: %s.", r.Things[m.thing("veneer")].Note)
-		say("Dry-fit all, tape the true lengths of rims, and compare them with the bench book before a band is cut to its last length.")
 	}
 	say("Something broken or lost: name its ID and the kit's revision, and it is made again from the same files%s.", ifVeneer(r.Veneer != nil))
 	for _, q := range r.Parcels {
@@ -69,6 +75,43 @@ func (m *making) insert() {
 		}
 	}
 	say("Before using the piece, read the cautions in the bench book. Its loads and limits are estimates; nothing here is a certificate.")
+}
+
+// when says that a parcel is sent later.
+func (q Parcel) when() string {
+	if q.Follows == "" {
+		return ""
+	}
+	return "; it follows, and waits for " + q.Follows
+}
+
+// Numbered are the parcel's things, indices into Result.Things, by their numbers.
+func (q Parcel) Numbered() []int { return slices.Sorted(slices.Values(q.Things)) }
+
+// SparesOf is how many of an item are put in more of than is needed.
+func (r *Result) SparesOf(item string) (n int) {
+	for _, s := range r.Spares {
+		if s.Item == item {
+			n += s.Quantity
+		}
+	}
+	return n
+}
+
+// released says what was measured for the leaves that wait.
+func (m *making) released() string {
+	var what []string
+	for _, p := range m.Patterns {
+		for _, w := range strings.Split(p.Release, ", ") {
+			if w != "" && !slices.Contains(what, w) {
+				what = append(what, w)
+			}
+		}
+	}
+	if what == nil {
+		return ""
+	}
+	return " (" + strings.Join(what, ", ") + ")"
 }
 
 func ifVeneer(yes bool) string {
@@ -92,14 +135,26 @@ func (m *making) thing(id string) int {
 func (m *making) toBuy(say func(string, ...any)) {
 	var need []string
 	for _, l := range m.Bill.Lines {
-		if l.Section == bill.Consumable {
-			need = append(need, fmt.Sprintf("%s %.0f %s", l.Item, l.Quantity, l.Unit))
+		line := ""
+		switch {
+		case l.Section == bill.Consumable:
+			line = fmt.Sprintf("%s, %.0f %s", strings.ReplaceAll(l.Item, "-", " "), l.Quantity, l.Unit)
+			if l.Note != "" {
+				line += ": " + l.Note
+			}
+		case l.Section == bill.Filament && m.Split == Leaves:
+			line = fmt.Sprintf("filament %s, %.0f g", l.Item, l.Quantity)
+		case l.Section == bill.Fixtures && m.Split == Leaves && l.Unit == "g":
+			line = fmt.Sprintf("filament %s for fixtures, %.0f g", l.Item, l.Quantity)
 		}
-		if l.Section == bill.Filament && m.Split == Leaves {
-			need = append(need, fmt.Sprintf("filament %s %.0f g", l.Item, l.Quantity))
+		if line != "" {
+			need = append(need, line)
 		}
 	}
 	if len(need) > 0 {
-		say("Have ready, for it is not sent: %s.", strings.Join(need, ", "))
+		say("Have ready, for it is not sent:")
+		for _, s := range need {
+			say("%s", s)
+		}
 	}
 }

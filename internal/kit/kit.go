@@ -55,6 +55,17 @@ const (
 	Leaves Split = "leaves" // the seller lasers, the buyer prints: veneer, hardware and files
 )
 
+// Measurer is who measures the cores, for the leaves that wait for that: whoever
+// has them in hand before leaves are cut. With Cores the seller pushes the segments
+// together dry on their dowels, measures, and cuts before the box is packed; with
+// Leaves the buyer prints, glues and measures, and the veneer follows.
+func (s Split) Measurer() string {
+	if s == Leaves {
+		return "buyer"
+	}
+	return "seller"
+}
+
 // Splits is every split, the least work for the buyer first.
 var Splits = []Split{Ready, Cores, Leaves}
 
@@ -97,6 +108,7 @@ type Thing struct {
 type Parcel struct {
 	ID       string
 	Box      string    // ID of the shop's box, "" for one made to measure
+	Follows  string    // what it waits for before it is sent, "" for one that is sent at once
 	Inside   geom.Vec3 // z upright
 	Outside  geom.Vec3
 	Things   []int       // indices into Result.Things, in order of packing

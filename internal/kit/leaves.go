@@ -62,10 +62,12 @@ func (m *making) leaves() {
 			length[k], radius[k] = max(length[k], w.axis), max(radius[k], w.r)
 		}
 	}
-	thing := Thing{ID: "veneer", Kind: VeneerPack, Mass: mass[0]}
+	more, thick := m.offcuts(v.Pile)
+	v.Thickness += thick
+	thing := Thing{ID: "veneer", Kind: VeneerPack, Mass: mass[0] + more}
 	thing.Net = geom.V3(v.Pile.X+2*boardBeyond, v.Pile.Y+2*boardBeyond, v.Thickness+2*stiffBoard)
 	boards := 2 * thing.Net.X * thing.Net.Y * stiffMass
-	thing.Note = fmt.Sprintf("%d blanks flat between two stiff boards, faces together, liners on; open 48 h before laying", v.Blanks)
+	thing.Note = fmt.Sprintf("all leaves, cut and still held in %d blanks on their liners; flat between two stiff boards, faces together; open 48 h before laying", v.Blanks)
 	thing.Mass += boards
 	m.pad(&thing)
 	v.Least = radius[0]
@@ -83,7 +85,7 @@ func (m *making) leaves() {
 			// A spiral between two radii fills the ring between them.
 			in := sure * radius[k]
 			out := math.Sqrt(in*in + section[k]/math.Pi)
-			t := Thing{ID: "veneer", Kind: VeneerPack, Mass: mass[k], Net: geom.V3(length[k], 2*out, 2*out)}
+			t := Thing{ID: "veneer", Kind: VeneerPack, Mass: mass[k] + more, Net: geom.V3(length[k], 2*out, 2*out)}
 			if t.Net.X < t.Net.Y {
 				t.Net = geom.V3(2*out, 2*out, length[k])
 			}
@@ -101,7 +103,7 @@ func (m *making) leaves() {
 		if how.Along {
 			way = "along"
 		}
-		rolled.Note = fmt.Sprintf("%d blanks rolled on a tube of %.0f mm, its axis %s the grain, faces outward; unroll at once, open flat 48 h before laying", v.Blanks, 2*how.Radius, way)
+		rolled.Note = fmt.Sprintf("all leaves, cut and still held in %d blanks on their liners; rolled on a tube of %.0f mm, its axis %s the grain, faces outward; unroll at once, open flat 48 h before laying", v.Blanks, 2*how.Radius, way)
 		if sure < withoutDoubts {
 			m.find(finding.Warning, "veneer-roll", "veneer",
 				fmt.Sprintf("Cut veneer is too large to be sent flat and is rolled to a radius of %.0f mm, the least that it bends to and not the %.0f mm that are free of doubt.", how.Radius, withoutDoubts*how.Least),

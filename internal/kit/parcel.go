@@ -11,6 +11,7 @@ import (
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
 	"groundwork/internal/pack"
+	"groundwork/internal/veneer"
 )
 
 // What soft packing weighs, g/mm³: foam sheet 25 kg/m³, paper filling 20 kg/m³
@@ -67,7 +68,7 @@ func (t Thing) item() pack.Item {
 
 // parcels packs all things into as few parcels as are found to do.
 func (m *making) parcels(ctx context.Context) error {
-	var alone, rest []int
+	var alone, rest, later []int
 	lim := m.limits()
 	for i, t := range m.r.Things {
 		if err := ctx.Err(); err != nil {
@@ -79,13 +80,18 @@ func (m *making) parcels(ctx context.Context) error {
 			if t.Kind != VeneerPack { // of which leaves has told
 				m.tooLong(t)
 			}
+		case t.Kind == VeneerPack && m.follows() != "":
+			later = append(later, i)
 		default:
 			rest = append(rest, i)
 		}
 	}
 	p := m.Shop.Parcels
-	if len(rest) > 0 {
-		split, err := m.split(ctx, rest, p.MaxMass)
+	for _, lot := range [][]int{rest, later} {
+		if len(lot) == 0 {
+			continue
+		}
+		split, err := m.split(ctx, lot, p.MaxMass)
 		if err != nil {
 			return err
 		}
@@ -120,6 +126,9 @@ func (m *making) parcels(ctx context.Context) error {
 	for i := range m.r.Parcels {
 		q := &m.r.Parcels[i]
 		q.ID = fmt.Sprintf("parcel-%d", i+1)
+		if slices.ContainsFunc(q.Things, func(t int) bool { return m.r.Things[t].Kind == VeneerPack }) {
+			q.Follows = m.follows()
+		}
 		q.Drop = DropOf(q.Mass)
 		m.describe(q)
 		m.draw(q)
@@ -139,6 +148,20 @@ func (m *making) parcels(ctx context.Context) error {
 			"Ask who carries yours, and put longest, length_and_girth and max_mass under parcels in the shop file", "108 in and 70 lb, published limits of a post; others differ")
 	}
 	return nil
+}
+
+// follows is what the veneer waits for if it is sent by itself: leaves that wait
+// for measures of cores that the buyer prints are cut when those have come.
+func (m *making) follows() string {
+	if m.Split != Leaves || !m.waits() {
+		return ""
+	}
+	return "the figures that the buyer measures on the cores"
+}
+
+// waits is whether any leaf waits for measures of the cores.
+func (m *making) waits() bool {
+	return slices.ContainsFunc(m.Patterns, func(p veneer.Pattern) bool { return p.Release != "" })
 }
 
 func (m *making) limitSource() string {

@@ -80,7 +80,7 @@ func (m *making) priceOf(n int) Price {
 			}
 		}
 	}
-	add("spares", spare, fmt.Sprintf("one of each of %d items, one of twenty", len(m.r.Spares)))
+	add("spares", spare, fmt.Sprintf("%d items: one of each, one of twenty, and what is tried before", len(m.r.Spares)))
 	if m.Split == Ready {
 		cost, _ = section(bill.Consumable, all)
 		add("glue, sealer, finish", cost, "bill: amounts by area, of the shop file")
