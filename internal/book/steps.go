@@ -1045,17 +1045,6 @@ func (p *planner) lay() {
 	}
 }
 
-func (p *planner) grain(pt veneer.Pattern) string {
-	d := math.Mod(math.Abs(pt.Grain*180/math.Pi), 180)
-	switch {
-	case d < 1 || d > 179:
-		return "lengthwise"
-	case math.Abs(d-90) < 1:
-		return "across"
-	}
-	return fmt.Sprintf("at %.0f deg", d)
-}
-
 func (p *planner) leafNote(pt veneer.Pattern) string {
 	var out []string
 	if pt.Lap != "" {
