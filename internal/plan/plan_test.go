@@ -5,6 +5,7 @@ import (
 	"errors"
 	"math"
 	"slices"
+	"strings"
 	"testing"
 
 	"groundwork/examples"
@@ -180,4 +181,33 @@ members:
 		}
 	}
 	t.Errorf("no word of it: %v", pl.Findings)
+}
+
+// Every part of the library lies flat on the bed: where a body has a flat face,
+// seams are looked for that leave every part one, however round its rim.
+func TestPartsOfTheLibraryLieFlat(t *testing.T) {
+	k, err := solid.New(solid.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer k.Close()
+	text, err := examples.Files.ReadFile("otter-stool.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, s := given(t, string(text))
+	pl, err := Make(context.Background(), k, p, s, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range pl.Printing.Findings {
+		if f.Code == "tilted" {
+			t.Errorf("%s: %s", f.Subject, f.Message)
+		}
+	}
+	for _, q := range pl.Printing.Prints {
+		if q.Overhang > 0 && !strings.HasPrefix(q.Segment, "seat") {
+			t.Errorf("%s takes supports for %.0f mm²", q.Segment, q.Overhang)
+		}
+	}
 }

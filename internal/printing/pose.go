@@ -286,17 +286,24 @@ func askew(h geom.Polygon) float64 {
 // about two beads (common practice, no source).
 const ledge = 1.0
 
-// overhang is the area, mm², of facets that lean out by more than 45 degrees
-// from the vertical and have neither bed nor bridge beneath, and the volume, mm³,
-// beneath them down to the bed or to the body itself.
+// How far a facet may lean out, as the cosine of its normal to the plumb line: by
+// 45 degrees from the vertical, or by 30 where nothing of a body lies flat on the
+// bed, for there supports alone hold it up (common practice, no source).
+const (
+	leanFooted   = math.Sqrt2/2 + 1e-3
+	leanUnfooted = 0.5
+)
+
+// overhang is the area, mm², of facets that lean out by more than lean and have
+// neither bed nor bridge beneath, and the volume, mm³, beneath them down to the
+// bed or to the body itself.
 //
 // A connected patch of such facets is a bridge, and printed without supports,
 // if it is nowhere wider than the given span (the least width of its hull seen
 // from above) and at least 60 % of its rim stands on walls that go down from
 // it: the roof of a lying bore does, the underside of a ledge, held along one
 // side only, does not. A ledge no wider than two beads needs nothing beneath.
-func (b *body) overhang(f geom.Frame, bridge float64) (area, volume float64) {
-	const lean = math.Sqrt2/2 + 1e-3
+func (b *body) overhang(f geom.Frame, bridge, lean float64) (area, volume float64) {
 	down := f.Z.Neg()
 	z := make([]float64, len(b.points))
 	for i, p := range b.points {

@@ -82,10 +82,27 @@ func TestOverhang(t *testing.T) {
 		b := newBody(seg.Mesh.Vertices, seg.Mesh.Triangles)
 		f := at
 		f.Origin = seg.Bounds.Min
-		if got, _ := b.overhang(f, c.bridge); math.Abs(got-c.want) > 0.5 {
+		if got, _ := b.overhang(f, c.bridge, leanFooted); math.Abs(got-c.want) > 0.5 {
 			t.Errorf("%s: %.2f mm², want %.2f", c.name, got, c.want)
 		}
 	}
+}
+
+// A bar that stands on its edge has both lower sides at 45 degrees: nothing of it
+// lies on the bed, so they are held up.
+func TestWhatStandsOnAnEdgeIsHeldUp(t *testing.T) {
+	seg := segment(t, "bar", box(100, 20, 20))
+	b := newBody(seg.Mesh.Vertices, seg.Mesh.Triangles)
+	down := geom.V3(0, -1, -1).Unit()
+	f, ok := fitDown(b.points, down, geom.V3(210, 210, 240))
+	if !ok {
+		t.Fatal("it does not fit")
+	}
+	s := settingOf(testShop())
+	s.room, s.filament = geom.V3(210, 210, 240), abs()
+	p := b.judge(f, s, false)
+	within(t, "overhang", p.overhang, 2*100*20, 1e-6)
+	within(t, "volume beneath", p.under, 100*2*(20*math.Sqrt2/2)*(20*math.Sqrt2/2)/2, 1e-6)
 }
 
 func TestMatingFaceGoesUpWhenItCan(t *testing.T) {

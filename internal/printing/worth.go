@@ -123,7 +123,11 @@ func (b *body) judge(f geom.Frame, s *setting, flat bool) pose {
 	share := (outline.Area() + outline.Perimeter()*s.gap/2) / (s.room.X * s.room.Y)
 	p.add("bed", share, "share", share*(s.HeatUp/60+serving*hand), "%.0f %% of the bed", 100*share)
 
-	p.overhang, p.under = b.overhang(f, s.bridge)
+	lean := leanFooted
+	if contact == 0 {
+		lean = leanUnfooted
+	}
+	p.overhang, p.under = b.overhang(f, s.bridge, lean)
 	if p.overhang > 0 {
 		p.support = s.support(p.overhang, p.under, s.filament)
 		p.add("supports", p.overhang, "mm²", p.support.Seconds/60+gram*p.support.Grams+hand*dressing*p.overhang,

@@ -355,7 +355,7 @@ func TestSupportVolume(t *testing.T) {
 		b := newBody(seg.Mesh.Vertices, seg.Mesh.Triangles)
 		f := geom.World()
 		f.Origin = seg.Bounds.Min
-		area, got := b.overhang(f, 15)
+		area, got := b.overhang(f, 15, leanFooted)
 		within(t, c.name, got, c.volume, 1e-3)
 		// 15 % of it is filled, with 1.04 g/cm³.
 		sup := settingOf(testShop()).support(area, got, abs())

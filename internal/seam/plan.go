@@ -550,7 +550,7 @@ func (c *cutter) attempt(ctx context.Context, count *Count) ([]*node, error) {
 	if len(c.asked.pins) == 0 && c.prove(c.whole) {
 		return []*node{{cell: c.whole}}, ctx.Err()
 	}
-	if !many {
+	if !many || c.boxed(ctx) {
 		if plans := c.plans(ctx, count); len(plans) > 0 {
 			return plans, ctx.Err()
 		}
@@ -563,6 +563,13 @@ func (c *cutter) attempt(ctx context.Context, count *Count) ([]*node, error) {
 		return []*node{{cell: c.whole}}, ctx.Err()
 	}
 	return c.plans(ctx, count), ctx.Err()
+}
+
+// boxed reports whether cutting part by part alone brings the body into the
+// printer: where that does not, a search among many corners is not worth its time.
+func (c *cutter) boxed(ctx context.Context) bool {
+	_, ok := c.boxes(ctx, c.whole)
+	return ok
 }
 
 // plans are the finished plans with fewest segments, cheapest first.
@@ -679,7 +686,7 @@ func (c *cutter) simple(ctx context.Context, start *node) (*node, bool) {
 		if !ok && len(c.whole.pts) <= manyFacets {
 			t, ok = c.search(ctx, l.cell)
 		}
-		if !ok && c.tilted {
+		if !ok && (c.tilted || len(c.whole.pts) > manyFacets) {
 			t, ok = c.boxes(ctx, l.cell)
 		}
 		if !ok {
