@@ -5,10 +5,75 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
+	"groundwork/internal/finding"
+	"groundwork/internal/piece"
+	"groundwork/internal/stability"
 	"groundwork/internal/strength"
 	"groundwork/internal/unit"
 )
+
+// stands says what the piece bears, as far as that is known, and what tips it.
+func (w *writer) stands(f *flow) {
+	f.section("bears", "What it bears")
+	var says []string
+	if r := w.pl.Strength; r != nil {
+		says = append(says, "*Loads.* "+w.bearing()+" The chapter \"how it bears its loads\" tells which loads were looked at, and by what margin they are borne.")
+	} else {
+		s := "*Loads.* *How it bears its loads has not been worked out.* Nobody has calculated where it would break first, or at what load; no weight is known that it surely bears."
+		if w.pl.Piece.Use == piece.Seat {
+			s += " So nobody sits or stands on it before it was loaded with dead weight, by steps, with hands and feet clear of it, and looked over at every step: see the chapter \"use and care\"."
+		} else {
+			s += " So nobody sits or stands on it, or trusts it with what may not fall, before it was loaded with dead weight, by steps, and looked over at every step: see the chapter \"use and care\"."
+		}
+		says = append(says, s)
+		cases, _ := strength.Cases(w.pl.Piece, w.pl.Layout.Cores, w.pl.Joints, w.pl.Shop)
+		var asked []string
+		for _, c := range cases {
+			if c.Kind != strength.Dead && c.Judged {
+				asked = append(asked, strings.TrimSuffix(c.What, "."))
+			}
+		}
+		if asked != nil {
+			says = append(says, "What furniture of its kind is asked to bear, by analogy with published standards, and what was *not* looked at here beyond choosing where cores are cut: "+strings.Join(asked, "; ")+". Whoever made the kit can have that worked out.")
+		}
+	}
+	for _, x := range w.pl.Findings {
+		if x.Stage == "stability" && x.Severity == finding.Note {
+			says = append(says, "*Tipping.* "+sentence(x.Message))
+		}
+	}
+	if s := w.pl.Checks.Standing; s != nil && slices.ContainsFunc(s.Worst, func(t stability.Tip) bool { return t.Margin < 1 }) {
+		what := "lean"
+		if w.pl.Piece.Use != piece.Seat {
+			what = "sit or lean"
+		}
+		says = append(says, "*Do not "+what+" on its edge, and let no child climb it:* one of the loads above tips it. Whoever must rely on it fixes it to the wall or the floor.")
+	}
+	for _, s := range says {
+		f.para(para{}, s)
+		f.gap(1.2)
+	}
+}
+
+// bearing is in a sentence whether the piece bears what was looked at.
+func (w *writer) bearing() string {
+	r := w.pl.Strength
+	failing := 0
+	for _, v := range r.Verdicts {
+		if v.Fails() {
+			failing++
+		}
+	}
+	switch {
+	case failing > 0:
+		return fmt.Sprintf("*It does not bear all of its loads:* %d of %d comparisons fail.", failing, len(r.Verdicts))
+	case r.Lowest != "":
+		return fmt.Sprintf("It bears all that was looked at; the least margin is %s.", margin(r.Margin))
+	}
+	return "Nothing was judged."
+}
 
 // bears is the chapter of how the piece bears its loads, if that was worked out.
 func (w *writer) bears(f *flow) {

@@ -9,23 +9,31 @@ import (
 	"groundwork/internal/bill"
 	"groundwork/internal/draw"
 	"groundwork/internal/geom"
+	"groundwork/internal/kit"
 	"groundwork/internal/schedule"
 	"groundwork/internal/unit"
 )
 
+// dated is whether the book has a calendar. It is that of one shop which does all
+// the work: where seller and buyer share it, neither works by it.
+func (w *writer) dated() bool {
+	r := w.pl.Schedule
+	return r != nil && len(r.Activities) > 0 && (w.split() == "" || w.split() == kit.Ready)
+}
+
 // calendar is the chapter of days: who does what, and when.
 func (w *writer) calendar(f *flow) {
 	r := w.pl.Schedule
-	if r == nil || len(r.Activities) == 0 {
+	if !w.dated() {
 		return
 	}
 	f.chapter("calendar", "The calendar")
 	first, last := int(r.Begin/day), int(math.Ceil(r.End/day))
 	f.para(para{}, fmt.Sprintf("From the first work to the last it takes %d %s with the printers and hands that the shop has. Of that, about *%s* are work by hand; the rest is printing, glue and finish, which wait for nobody. The hours by hand are those of the bill, its fixtures with them.%s",
-		last-first, plural(last-first, "day", "days"), unit.FormatDuration(r.Billed), w.testedBefore()))
+		last-first, plural(last-first, "day", "days"), unit.FormatDuration(r.Billed), w.testedBefore()+w.unplanned()))
 	f.gap(1)
 	for _, s := range r.Rests {
-		f.para(para{size: small, grey: 50, indent: 4, hang: "-"}, s)
+		f.para(para{size: small, grey: 50, indent: 4, hang: "-"}, plain(s))
 	}
 	f.gap(2)
 	f.figure(w.bars(f.wide()))
@@ -55,6 +63,15 @@ func (w *writer) testedBefore() string {
 	return fmt.Sprintf(" Coupons are reckoned as tested before; if not, add %s, and begin with their loads.", unit.FormatDuration(tests))
 }
 
+// unplanned says what the steps ask for and the calendar has no time for.
+func (w *writer) unplanned() string {
+	sample := func(s string) bool { return strings.Contains(s, "sample") }
+	if !w.step("finish/sample") || slices.ContainsFunc(w.pl.Schedule.Activities, func(a schedule.Activity) bool { return sample(a.ID) }) {
+		return ""
+	}
+	return " The finish sample is not among its hours: make it in time for its coats to harden before the piece gets its first."
+}
+
 // entry is a line of the calendar: work of one kind on one day.
 type entry struct {
 	day, when, who, what string
@@ -74,13 +91,19 @@ func (w *writer) daily() (out []entry) {
 		of       []string
 	}
 	var groups []group
+	const together = hour / 2 // s between works that still are one line
 	for _, a := range r.Activities {
 		if a.End <= a.Start {
 			continue
 		}
 		verb, of := verb(a)
 		k := key{int(a.Start / day), verb, w.who(a)}
-		n := slices.IndexFunc(groups, func(g group) bool { return g.key == k })
+		n := -1
+		for i, g := range groups {
+			if g.key == k && a.Start-g.to <= together && g.from-a.End <= together {
+				n = i
+			}
+		}
 		if n < 0 {
 			n = len(groups)
 			groups = append(groups, group{key: k, from: a.Start, to: a.End})
@@ -93,7 +116,10 @@ func (w *writer) daily() (out []entry) {
 	}
 	now := -1
 	for _, g := range groups {
-		e := entry{when: clock(g.from, g.day) + " - " + clock(g.to, g.day), who: g.who, of: g.of}
+		e := entry{when: clock(g.from, g.day), who: g.who, of: g.of}
+		if to := clock(g.to, g.day); to != e.when {
+			e.when += " - " + to
+		}
 		if g.day != now {
 			now, e.day = g.day, w.dayName(g.day)
 		}

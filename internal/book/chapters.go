@@ -7,11 +7,14 @@ import (
 	"strings"
 
 	"groundwork/internal/bill"
+	"groundwork/internal/check"
 	"groundwork/internal/draw"
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
 	"groundwork/internal/joint"
+	"groundwork/internal/kit"
 	"groundwork/internal/parallel"
+	"groundwork/internal/piece"
 	"groundwork/internal/printing"
 	"groundwork/internal/sheet"
 	"groundwork/internal/unit"
@@ -26,6 +29,7 @@ type writer struct {
 	pictures  map[string][]*picture // by the names that steps have for them
 	blanks    map[string][]row
 	jointKeys map[string][]string // what the numbers on a joint's section mean
+	sources   []string            // of the cautions, in the order in which they are cited
 }
 
 func (w *writer) margins() (left, right float64) { return 20, 16 }
@@ -113,7 +117,7 @@ func (w *writer) draw() error {
 	if w.pl.Fixtures != nil {
 		for _, c := range w.pl.Fixtures.Clamping {
 			if c.Like == "" {
-				add("clamping/"+c.ID, func() (*picture, error) { return w.clamping(c, geom.V2(124, 100)), nil })
+				add("clamping/"+c.ID, func() (*picture, error) { return w.clamping(c, geom.V2(124, 100)) })
 			}
 		}
 	}
@@ -157,17 +161,35 @@ func (w *writer) compose(before laid, dry bool) laid {
 		}
 		return "00"
 	}
+	w.sources = nil
 	w.front(f)
-	chapters := []chapterOf{{"before", "Before you begin"}, {"needs", "What you need"}, {"parts", "The parts"}}
-	if w.pl.Schedule != nil && len(w.pl.Schedule.Activities) > 0 {
-		chapters = append(chapters, chapterOf{"calendar", "The calendar"})
+	chapters := []chapterOf{{"before", "Before you begin"}}
+	ready := w.split() == kit.Ready
+	if ready {
+		chapters = append(chapters, chapterOf{"unpack", "For who unpacks the box"})
 	}
 	n := 0
-	for _, ph := range Phases {
+	phase := func(ph Phase) {
 		if slices.ContainsFunc(w.steps, func(s Step) bool { return s.Phase == ph }) {
 			n++
 			chapters = append(chapters, chapterOf{"phase/" + string(ph), fmt.Sprintf("%d  %s", n, strings.ToUpper(string(ph[:1]))+string(ph[1:]))})
 		}
+	}
+	order := w.order()
+	for ready && len(order) > 0 && !w.sold(order[0]) {
+		phase(order[0])
+		order = order[1:]
+	}
+	needs := "What you need"
+	if ready {
+		needs = "How it was made: what it took"
+	}
+	chapters = append(chapters, chapterOf{"needs", needs}, chapterOf{"parts", "The parts"})
+	if w.dated() {
+		chapters = append(chapters, chapterOf{"calendar", "The calendar"})
+	}
+	for _, ph := range order {
+		phase(ph)
 	}
 	if w.pl.Strength != nil {
 		chapters = append(chapters, chapterOf{"strength", "How it bears its loads"})
@@ -176,19 +198,33 @@ func (w *writer) compose(before laid, dry bool) laid {
 	if len(ts) > 0 {
 		chapters = append(chapters, chapterOf{"templates", "Templates at full size"})
 	}
+	if slices.ContainsFunc(w.steps, func(s Step) bool {
+		return slices.ContainsFunc(s.Cautions, func(c check.Caution) bool { return c.Source != "" })
+	}) {
+		chapters = append(chapters, chapterOf{"sources", "Where the cautions come from"})
+	}
 	chapters = append(chapters, chapterOf{"index", "Index of parts"})
 	w.contents(f, chapters, before)
-	w.before(f)
-	w.needs(f)
-	w.theParts(f, before)
-	w.calendar(f)
 	for _, c := range chapters {
-		if ph, ok := strings.CutPrefix(c.id, "phase/"); ok {
+		ph, ok := strings.CutPrefix(c.id, "phase/")
+		switch {
+		case ok:
 			w.phase(f, Phase(ph), c, ref)
+		case c.id == "before":
+			w.before(f)
+		case c.id == "unpack":
+			w.unpack(f, c)
+		case c.id == "needs":
+			w.needs(f, c)
+		case c.id == "parts":
+			w.theParts(f, before)
+		case c.id == "calendar":
+			w.calendar(f)
 		}
 	}
 	w.bears(f)
 	w.fullSize(f, ts)
+	w.cited(f)
 	w.index(f, before)
 	return f.lay(dry)
 }
@@ -208,13 +244,22 @@ func (w *writer) front(f *flow) {
 	f.gap(4)
 	s := w.extent()
 	t := w.pl.Bill
+	over := "Size over the veneer"
+	if pc.Sizes == piece.CoreSize {
+		over = "Size over the cores"
+	}
+	bears := "not worked out: read \"What it bears\" before anybody sits, stands or leans on it"
+	if w.pl.Strength != nil {
+		bears = w.bearing()
+	}
 	facts := [][2]string{
-		{"Size over the veneer", fmt.Sprintf("%s wide, %s deep, %s high", w.mm(s.X), w.mm(s.Y), w.mm(s.Z))},
+		{over, fmt.Sprintf("%s wide, %s deep, %s high", w.mm(s.X), w.mm(s.Y), w.mm(s.Z))},
 		{"Weight", unit.FormatMass(w.pl.Checks.Mass)},
 		{"Printing", fmt.Sprintf("%d segments on %d print loads, %s of filament, %s (%s to %s) of one printer's time", len(w.pl.Cores.Segments), len(w.pl.Printing.Loads),
 			unit.FormatMass(t.FilamentGrams), unit.FormatDuration(t.PrintSeconds), unit.FormatDuration(t.PrintLow), unit.FormatDuration(t.PrintHigh))},
 		{"Veneer", fmt.Sprintf("%d leaves and bands on %d blanks", len(w.pl.Patterns), len(w.pl.Sheets.Blanks))},
 		{"Time by hand", w.byHand()},
+		{"What it bears", bears},
 		{"Kit revision", w.Revision},
 	}
 	if w.Maker != "" {
@@ -236,14 +281,19 @@ func (w *writer) byHand() string {
 	return s
 }
 
+// extent is the size of the piece as its file gives it: of the points of all
+// surfaces, for the box round a turned body's box is larger than what lies in it.
 func (w *writer) extent() geom.Vec3 {
 	b := geom.EmptyBox3()
+	const chord = 0.1 // mm
 	for _, m := range w.pl.Piece.Members {
-		s, err := m.Body(0.5)
-		if err != nil {
-			continue
+		for _, s := range m.Surfaces(chord) {
+			for _, loop := range s.Region {
+				for _, q := range loop {
+					b = b.Add(m.Place.Point(s.Point(q)))
+				}
+			}
 		}
-		b = b.Union(s.At(m.Place).Bounds())
 	}
 	return b.Size()
 }
@@ -311,17 +361,24 @@ func shortened(s string, n int) string {
 // before says how to use the book, and what the plan warns of.
 func (w *writer) before(f *flow) {
 	f.chapter("before", "Before you begin")
+	takes := map[kit.Split]string{
+		"":         "This book takes you from a box of files, filament and veneer to the finished piece. You need no program but the ones that drive your printer and your laser. Work through it in order: every step stands after those that it needs.",
+		kit.Ready:  "This book comes with a piece that is made and wants to be put together. The chapters up to \"use and care\" are for whoever unpacks it. Those behind them tell, step by step, how it was made.",
+		kit.Cores:  "This book takes you from a box of printed segments and cut veneer to the finished piece. You need no program, no printer and no laser. Work through it in order: every step stands after those that it needs. What the seller has done stands in it, too, and says so.",
+		kit.Leaves: "This book takes you from filament, files and cut veneer to the finished piece. You need no program but the one that drives your printer. Work through it in order: every step stands after those that it needs. What the seller does stands in it, too, and says so.",
+	}[w.split()]
 	for _, s := range []string{
-		"This book takes you from a box of files, filament and veneer to the finished piece. You need no program but the ones that drive your printer and your laser. Work through it in order: every step stands after those that it needs. Read a chapter to its end before you begin with it.",
+		takes + " Read a chapter to its end before you begin with it.",
 		"Tick the box of every sentence and every line of a table when it is done. Where a number is asked for, write it in.",
 		"*Names.* A *member* is a part as a joiner names it: top, leg, rail. Its *core* is printed, whole or in *segments* that are glued at *seams*. *Leaves* of veneer cover faces, *bands* cover edges. A *blank* is a piece of veneer cut from the sheet for the laser. Every segment and every leaf has a number such as " + w.example() + ", which stands on its label, in the tables and in the index at the end.",
 		"*Drawings* are to scale; the scale stands below. Lengths are in " + map[bool]string{true: "inches", false: "millimetres"}[w.sys != unit.Metric] + " unless another unit is given. Sizes of screws, inserts and dowels are in millimetres.",
-		"*Grey fields* are cautions. They stand at the step that they belong to.",
+		"*Grey fields* are cautions. They stand at the step that they belong to. A number in brackets leads to where a caution comes from, at the end of the book.",
 		"*Directions.* Front, right and above are those of the finished piece. The front is the side nearer to you on the cover, at the lower left.",
 	} {
 		f.para(para{}, s)
 		f.gap(1.6)
 	}
+	w.stands(f)
 	if w.Notes != "" {
 		f.section("", "From the maker")
 		for _, s := range strings.Split(strings.TrimSpace(w.Notes), "\n") {
@@ -337,16 +394,20 @@ func (w *writer) before(f *flow) {
 		case finding.Stop:
 			stops = append(stops, x)
 		case finding.Warning:
-			if w.ofFixture(x) {
+			if x.Stage == "printing" && (w.ofFixture(x) || w.sold(Print)) {
 				continue // of how it prints: told at its load
 			}
 			warns = append(warns, x)
+		case finding.Note:
+			if x.Code == "veneer-tension" { // tells of what may open in the veneer
+				warns = append(warns, x)
+			}
 		}
 	}
 	if stops != nil {
 		f.section("", "This kit cannot be built as it is")
 		for _, x := range stops {
-			f.caution("STOP", x.Subject+": "+x.Message+remedy(x), x.Source)
+			f.caution("STOP", x.Subject+": "+x.Message+w.remedy(x), x.Source)
 		}
 	}
 	if warns != nil {
@@ -366,11 +427,11 @@ func (w *writer) before(f *flow) {
 		}
 		for _, key := range order {
 			x := first[key]
-			s := "*" + x.Subject + ".* " + sentence(x.Message)
+			s := "*" + x.Subject + ".* " + sentence(plain(x.Message))
 			if n := len(subjects[key]); n > 1 {
 				s = strings.TrimSuffix(s, ".") + ". Likewise: " + and(subjects[key][1:]) + "."
 			}
-			f.para(para{size: body, indent: 5, hang: "!"}, s+remedy(x))
+			f.para(para{size: body, indent: 5, hang: "!"}, s+w.remedy(x))
 			f.gap(1)
 		}
 	}
@@ -391,11 +452,58 @@ func sentence(s string) string {
 	return strings.ToUpper(s[:1]) + strings.TrimRight(s[1:], ".") + "."
 }
 
-func remedy(x finding.Finding) string {
-	if x.Remedy == "" {
+// remedy is what may be done about a finding by whoever has the book in hand: what
+// only another plan mends is left out.
+func (w *writer) remedy(x finding.Finding) string {
+	if x.Remedy == "" || x.Stage == "printing" {
 		return ""
 	}
-	return " *Remedy:* " + sentence(x.Remedy)
+	s := " *Remedy:* " + sentence(plain(x.Remedy))
+	if x.Code == "shrinkage-unmeasured" && w.sold(Print) {
+		s += " The seller has done so before the box was packed."
+	}
+	return s
+}
+
+// plain is a text in the words of the bench, without those of the program.
+func plain(s string) string { return plainly.Replace(s) }
+
+var plainly = strings.NewReplacer(
+	"The shop file gives", "The maker's settings give", "the shop file", "the maker's settings", "The shop file", "The maker's settings",
+	"the shop's section work", "the maker's working hours",
+	"secondary source", "as others quote it",
+)
+
+// cite is the number of a caution's source, in brackets.
+func (w *writer) cite(source string) string {
+	if source == "" {
+		return ""
+	}
+	n := slices.Index(w.sources, source)
+	if n < 0 {
+		n, w.sources = len(w.sources), append(w.sources, source)
+	}
+	return fmt.Sprintf(" [%d]", n+1)
+}
+
+// cited lists where cautions come from.
+func (w *writer) cited(f *flow) {
+	if len(w.sources) == 0 {
+		return
+	}
+	f.follows("sources", "Where the cautions come from")
+	for i, s := range w.sources {
+		f.para(para{size: small, indent: 8, hang: fmt.Sprint(i + 1)}, sentence(plain(s)))
+	}
+}
+
+// unpack is what whoever gets a piece that is ready begins with.
+func (w *writer) unpack(f *flow, c chapterOf) {
+	f.chapter(c.id, c.title)
+	f.para(para{}, "Lay the parts on a blanket. Count what is in the box and tick it off. Then put the piece together by the next chapter, tighten it again after a day, and read how it is used and cared for. That is all that is left to do.")
+	w.box(f)
+	f.section("", "Have ready")
+	f.table([]column{{title: "What", wide: 5}, {title: "For", wide: 6}}, w.listed(buyer))
 }
 
 func (w *writer) example() string {
@@ -413,38 +521,80 @@ var sectionTitles = map[bill.Section]string{
 	bill.Filament: "Filament", bill.Veneer: "Veneer", bill.Hardware: "Hardware", bill.Consumable: "Consumables",
 }
 
-// needs are the lists of what must be at hand.
-func (w *writer) needs(f *flow) {
-	f.chapter("needs", "What you need")
-	w.box(f)
+// needs are the lists of what must be at hand: where a kit is sent, what is in the
+// box, what to have ready, and what only the seller needs.
+func (w *writer) needs(f *flow, c chapterOf) {
+	f.chapter(c.id, c.title)
+	if w.split() == "" {
+		w.supplies(f, "")
+		f.table([]column{{title: "Tools and small things", wide: 6}, {title: "For", wide: 5}}, w.listed(""))
+	} else {
+		if w.split() != kit.Ready {
+			w.box(f)
+			f.section("ready", "Have ready")
+			f.para(para{keep: true}, "It is not in the box.")
+			f.gap(1)
+			w.supplies(f, buyer)
+			f.table([]column{{title: "Tools and small things", wide: 6}, {title: "For", wide: 5}}, w.listed(buyer))
+		}
+		f.section("seller", "The seller's own")
+		if w.split() != kit.Ready {
+			f.para(para{keep: true}, "Not needed by whoever gets the box.")
+			f.gap(1)
+		}
+		w.supplies(f, seller)
+		f.table([]column{{title: "Tools and small things", wide: 6}, {title: "For", wide: 5}}, w.listed(seller))
+	}
+	if w.pl.Fixtures != nil && len(w.pl.Fixtures.Fixtures) > 0 {
+		w.fixturesToMake(f)
+	}
+}
+
+// user is who needs what a line of the bill tells of, by the phase in which it is
+// used up; "" where no kit is sent.
+func (w *writer) user(l bill.Line) string {
+	if w.split() == "" {
+		return ""
+	}
+	ph := map[bill.Section]Phase{bill.Filament: Print, bill.Fixtures: Print, bill.Veneer: Cut, bill.Consumable: Finish}[l.Section]
+	switch {
+	case l.Section == bill.Hardware && w.split() == kit.Ready: // set already
+	case l.Section == bill.Hardware || !w.sold(ph):
+		return buyer
+	}
+	return seller
+}
+
+// supplies are the materials of the bill that somebody needs.
+func (w *writer) supplies(f *flow, by string) {
 	for _, sec := range []bill.Section{bill.Filament, bill.Veneer, bill.Hardware, bill.Consumable} {
 		var rows []row
 		for _, l := range w.pl.Bill.Lines {
-			if l.Section != sec {
+			own := l.Section == sec
+			spools := sec == bill.Filament && l.Section == bill.Fixtures && l.Unit == "g"
+			if !own && !spools || w.user(l) != by || sec == bill.Hardware && by == buyer && w.boxed(l.Item) {
 				continue
 			}
 			note := l.Note
+			if spools {
+				note = "for fixtures and coupons"
+			}
 			if w.sys != unit.Metric && sec == bill.Veneer {
 				if v, ok := w.pl.Shop.Veneer(l.Item); ok {
 					note = w.size(v.Sheet.X, v.Sheet.Y)
 				}
 			}
-			rows = append(rows, row{cells: []string{l.Item, amount(l), note}, box: true})
+			item := l.Item
+			if sec == bill.Consumable {
+				item = strings.ReplaceAll(item, "-", " ")
+			}
+			rows = append(rows, row{cells: []string{item, amount(l), note}, box: true})
 		}
 		if rows == nil {
 			continue
 		}
-		f.section("", sectionTitles[sec])
-		f.table([]column{{title: "What", wide: 4}, {title: "How much", wide: 2, right: true}, {title: "", wide: 6}}, rows)
-	}
-	f.section("", "Tools")
-	var rows []row
-	for _, t := range w.tools() {
-		rows = append(rows, row{cells: []string{t[0], t[1]}, box: true})
-	}
-	f.table([]column{{title: "What", wide: 6}, {title: "For", wide: 5}}, rows)
-	if w.pl.Fixtures != nil && len(w.pl.Fixtures.Fixtures) > 0 {
-		w.fixturesToMake(f)
+		f.table([]column{{title: sectionTitles[sec], wide: 4}, {title: "How much", wide: 2, right: true}, {title: "", wide: 6}}, rows)
+		f.gap(2)
 	}
 }
 
@@ -458,25 +608,67 @@ func amount(l bill.Line) string {
 	return fmt.Sprintf("%.3g %s", l.Quantity, l.Unit)
 }
 
-// tools are what the work takes beside machines that the shop has anyway.
-func (w *writer) tools() [][2]string {
-	var out [][2]string
-	add := func(what, use string) { out = append(out, [2]string{what, use}) }
+// tool is something that the work takes and does not use up.
+type tool struct {
+	what, use string
+	in        []Phase // that take it
+}
+
+// listed are the tools and small things that somebody needs.
+func (w *writer) listed(by string) (rows []row) {
+	add := func(what, use string) { rows = append(rows, row{cells: []string{what, use}, box: true}) }
+	for _, t := range w.tools() {
+		if slices.ContainsFunc(w.steps, func(s Step) bool { return w.whose(s) == by && slices.Contains(t.in, s.Phase) }) {
+			add(t.what, t.use)
+		}
+	}
+	for _, t := range smallThings {
+		if slices.ContainsFunc(w.steps, func(s Step) bool {
+			return w.whose(s) == by && slices.ContainsFunc(s.Does, func(d string) bool { return strings.Contains(strings.ToLower(d), t[0]) })
+		}) {
+			add(t[1], t[2])
+		}
+	}
+	if by == buyer && w.split() == kit.Ready {
+		add("A blanket", "laying the parts on")
+	}
+	return rows
+}
+
+// smallThings are listed where a step's words name them, and counted by no bill: the
+// word, the thing, and what it is for.
+var smallThings = [][3]string{
+	{"alcohol", "Cleaning alcohol (isopropanol or ethanol), lint-free cloths", "wiping cores and joints"},
+	{"low-tack", "Low-tack masking tape", "masking veneer"},
+	{"waxed paper", "Waxed paper", "keeping glue off what it must not hold"},
+	{"drop of wax", "Wax, as of a candle", "plugs that are loose"},
+	{"film", "Plastic film", "under what is glued"},
+	{"strip of paper", "Strips of paper, a sharp pencil", "measuring round edges"},
+	{"p240", "Abrasive paper P240", "roughening"},
+	{"p320", "Abrasive paper P320", "between coats"},
+	{"vacuum", "Vacuum with a brush", "dust"},
+	{"saw ", "A fine saw", "battens, boards"},
+	{"felt", "Felt pads", "feet"},
+}
+
+// tools are what the work takes.
+func (w *writer) tools() (out []tool) {
+	add := func(what, use string, in ...Phase) { out = append(out, tool{what, use, in}) }
 	for _, p := range w.pl.Shop.Printers {
 		if slices.ContainsFunc(w.pl.Printing.Loads, func(l printing.Load) bool { return l.Printer == p.ID }) {
-			add(fmt.Sprintf("Printer %s", p.ID), fmt.Sprintf("build volume %s, nozzle %s", w.size(p.Build.X, p.Build.Y, p.Build.Z), w.mm(p.Nozzle)))
+			add("A printer (here: "+p.ID+")", fmt.Sprintf("build volume %s, nozzle %s", w.size(p.Build.X, p.Build.Y, p.Build.Z), w.mm(p.Nozzle)), Print)
 		}
 	}
 	for _, l := range w.pl.Shop.Lasers {
 		if l.ID == w.pl.Sheets.Laser && len(w.pl.Sheets.Blanks) > 0 {
-			add(fmt.Sprintf("Laser %s", l.ID), fmt.Sprintf("bed %s, with exhaust outdoors", w.size(l.Bed.X, l.Bed.Y)))
+			add("A laser cutter", fmt.Sprintf("bed %s, with exhaust outdoors", w.size(l.Bed.X, l.Bed.Y)), Cut)
 		}
 	}
-	add("Caliper, steel rule 600 mm, tape, square", "measuring")
-	add("A flat board or plate, film to lay under", "gluing and checking")
-	add("Dust mask, eye cover, gloves", "sanding, glue")
+	add("Caliper, steel rule 600 mm, tape, square", "measuring", Print, Glue, Measure, Cut, Lay, Join)
+	add("A flat board or plate", "gluing and checking", Glue, Join)
+	add("Dust mask, eye cover, gloves", "sanding, glue", Glue, Ground, Join, Finish)
 	if w.step("inserts/set") {
-		add("Iron with a tip for inserts, 210 to 250 °C", "setting inserts")
+		add("Iron with a tip for inserts, 210 to 250 °C", "setting inserts", Inserts)
 	}
 	var sizes []string
 	for _, j := range w.pl.Joints.Joints {
@@ -488,19 +680,29 @@ func (w *writer) tools() [][2]string {
 	}
 	slices.Sort(sizes)
 	if sizes != nil {
-		add("Hexagon keys "+and(sizes)+"; a torque key 0.2 to 2 N m if you have one", "screws")
+		what := plural(len(sizes), "Hexagon key ", "Hexagon keys ") + and(sizes)
+		if w.pl.Kit != nil {
+			what += " (in the box)"
+		}
+		add(what+"; a torque key 0.2 to 2 N m if you have one", "screws", Assemble)
 	}
 	if len(w.pl.Seams.Seams) > 0 {
-		add("Clamps and tape, brush for glue", "gluing segments")
+		add("Clamps and tape, brush for glue", "gluing segments", Glue)
 	}
 	if len(w.pl.Patterns) > 0 {
-		add("Knife with fresh blades, straightedge, cutting mat", "blanks, trimming")
-		add("Veneer hammer, or a scraper with rounded corners", "rubbing down")
-		add("Flush cutter with a bearing, or a sharp block plane", "trimming")
-		add("Hard sanding block, round file", "edges and holes")
+		add("Knife with fresh blades, straightedge, cutting mat", "blanks, trimming", Cut, Lay)
+		add("Veneer hammer, or a scraper with rounded corners", "rubbing down", Lay)
+		add("Flush cutter with a bearing, or a sharp block plane", "trimming", Lay)
+		add("Hard sanding block, round file", "edges and holes", Lay, Finish)
 	}
 	if len(w.pl.Layout.Laps) > 0 {
-		add("Hand drill with bits of the pins' size, light hammer", "pins of the laps")
+		var bits []string
+		for _, l := range w.pl.Layout.Laps {
+			if s := w.mm(l.Pin); l.Pin > 0 && !slices.Contains(bits, s) {
+				bits = append(bits, s)
+			}
+		}
+		add("Hand drill with a bit of "+and(bits)+", light hammer", "pins of the laps", Lay)
 	}
 	return out
 }
@@ -544,7 +746,7 @@ func (w *writer) theParts(f *flow, before laid) {
 			for _, b := range k.bodies[1:] {
 				like = append(like, w.pl.Seams.Bodies[b].ID)
 			}
-			f.para(para{keep: true}, fmt.Sprintf("Drawn: %s. %s %s cut alike%s.", id, and(like), plural(len(like), "is", "are"), w.mirrored(k)))
+			f.para(para{keep: true}, fmt.Sprintf("Drawn: %s. %s %s cut alike%s; but halves of different ones are never swapped.", id, and(like), plural(len(like), "is", "are"), w.mirrored(k)))
 		}
 		for _, p := range w.pictures["body/"+id] {
 			f.figure(p)
@@ -584,6 +786,9 @@ func kindOf(ks []kind, body int) string {
 // phase is the chapter of a phase.
 func (w *writer) phase(f *flow, ph Phase, c chapterOf, ref func(string) string) {
 	f.follows(c.id, c.title)
+	if w.split() != "" && w.sold(ph) {
+		f.para(para{size: small, grey: 50, keep: true}, "The seller has done this.")
+	}
 	var told []string // cautions stand in full once in a chapter
 	first := true
 	for _, s := range w.steps {
@@ -598,7 +803,7 @@ func (w *writer) phase(f *flow, ph Phase, c chapterOf, ref func(string) string) 
 		}
 		cautions := func() {
 			for _, i := range fresh {
-				f.caution("CAUTION", s.Cautions[i].Text, s.Cautions[i].Source)
+				f.caution("CAUTION", s.Cautions[i].Text+w.cite(s.Cautions[i].Source), "")
 			}
 		}
 		switch {
@@ -613,13 +818,22 @@ func (w *writer) phase(f *flow, ph Phase, c chapterOf, ref func(string) string) 
 			w.blankStep(f, s)
 		default:
 			f.section(s.ID, s.Title)
+			if w.whose(s) == seller && !w.sold(ph) {
+				f.para(para{size: small, grey: 50, keep: true}, "The seller does this.")
+			}
 			if first {
 				w.needed(f, s, ref)
 			}
 			cautions()
-			w.pictured(f, s, ref)
-			w.does(f, s.Does)
-			w.tables(f, s)
+			if ph == Glue || ph == Join { // what goes to what, then how it is clamped
+				w.tables(f, s)
+				w.pictured(f, s, ref)
+				w.does(f, s.Does)
+			} else {
+				w.pictured(f, s, ref)
+				w.does(f, s.Does)
+				w.tables(f, s)
+			}
 			if s.ID == "inserts/set" {
 				w.joints(f)
 			}
@@ -650,10 +864,13 @@ func (w *writer) needed(f *flow, s Step, ref func(string) string) {
 	var out []string
 	for _, id := range s.Needs {
 		for _, o := range w.steps {
-			if o.ID == id && o.Phase != s.Phase && o.Wait > 0 && len(out) < 3 {
-				out = append(out, fmt.Sprintf("%s (page %s)", lower(shortened(o.Title, 40)), ref(o.ID)))
+			if o.ID == id && o.Phase != s.Phase && o.Wait > 0 {
+				out = append(out, fmt.Sprintf("%s (page %s)", lower(shortened(o.Title, 60)), ref(o.ID)))
 			}
 		}
+	}
+	if most := 4; len(out) > most {
+		out = append(out[:most-1], fmt.Sprintf("%d more", len(out)-most+1))
 	}
 	if out != nil {
 		f.para(para{size: small, grey: 50, keep: true}, "After: "+strings.Join(out, "; ")+", and the wait that stands there.")
@@ -742,7 +959,7 @@ func (w *writer) pictured(f *flow, s Step, ref func(string) string) {
 		if id, ok := strings.CutPrefix(name, "clamping/"); ok && len(ps) > 0 {
 			for _, c := range w.pl.Fixtures.Clamping {
 				if c.ID == id {
-					f.para(para{}, strings.Join(c.Words, " "))
+					f.para(para{}, w.clampWords(c))
 					f.gap(2)
 				}
 			}
@@ -837,7 +1054,7 @@ func (w *writer) blankStep(f *flow, s Step) {
 // joints are the sections of all kinds of joints.
 func (w *writer) joints(f *flow) {
 	f.section("joints", "The joints, cut open")
-	f.para(para{}, "One of each kind. Look at them now, to see which way inserts and dowels go; they come together in the last chapters.")
+	f.para(para{}, "One of each kind. Look at them now, to see which way inserts and dowels go. Depths are from the finished face: where it is veneered, the veneer counts.")
 	f.gap(1)
 	for _, k := range w.jointKinds() {
 		j := k.of
@@ -879,7 +1096,7 @@ func (w *writer) bores(j joint.Joint) (rows []row) {
 		if b.Depth < 1 { // a rim that lets a screw pass into its insert
 			continue
 		}
-		s := fmt.Sprintf("%s wide, %s deep, in %s", w.mm(b.Diameter), w.mm(b.Depth), w.pl.Piece.Members[b.Member].ID)
+		s := fmt.Sprintf("%s wide, %s deep, in %s", w.fit(b.Diameter), w.mm(b.Depth), w.pl.Piece.Members[b.Member].ID)
 		key := string(b.Purpose) + s
 		if count[key] == 0 {
 			order, what[key] = append(order, key), s
@@ -894,6 +1111,14 @@ func (w *writer) bores(j joint.Joint) (rows []row) {
 		rows = append(rows, row{cells: []string{"*Bore, " + strings.TrimSuffix(key, what[key]) + "*", n + what[key]}})
 	}
 	return rows
+}
+
+// fit is a width that fits rest on, to the hundredth of a millimetre.
+func (w *writer) fit(x float64) string {
+	if w.sys != unit.Metric {
+		return w.mm(x)
+	}
+	return fmt.Sprintf("%.2f mm", x)
 }
 
 // template is a drawing to be printed at full size.
@@ -955,7 +1180,14 @@ func (w *writer) templates() (out []template) {
 				}
 				s.Layers[i] = readable(l)
 			}
-			out = append(out, w.template(t.ID, t.Words, s, t.File(), x.ID))
+			title, words := t.ID, t.Words
+			if n := needed(x, t); n > 1 {
+				title = fmt.Sprintf("%s (make %d)", t.ID, n)
+			}
+			if alternative(x, t) {
+				words = "Only if it is sawn instead of printed. " + words
+			}
+			out = append(out, w.template(title, words, s, t.File(), x.ID))
 		}
 	}
 	return out

@@ -8,7 +8,9 @@ import (
 	qr "github.com/piglig/go-qr"
 
 	"groundwork/internal/draw"
+	"groundwork/internal/fixture"
 	"groundwork/internal/geom"
+	"groundwork/internal/kit"
 )
 
 // Grid is a sheet of labels. Lengths are mm.
@@ -48,14 +50,50 @@ func (g Grid) check() error {
 
 // tag is what stands on one label.
 type tag struct {
+	n      int // number in the list of what is in the box, 0 for none
 	id     string
 	member string
 	lies   string // print load, or blank
 	code   string // of the square code: piece/revision/ID
 }
 
-// tags are one for each segment, then one for each leaf.
-func tags(in Inputs) (out []tag) {
+// tags are one for each thing of the box that has a number, by their numbers; then
+// one for each segment, leaf, blank and printed fixture that has none yet.
+func tags(in Inputs) []tag {
+	all := tagged(in)
+	var out []tag
+	if k := in.Plan.Kit; k != nil {
+		for _, x := range k.Things {
+			t := tag{id: x.ID, member: strings.Join(x.Members, " + "), lies: boxOf(k, x.N), code: in.Plan.Piece.Name + "/" + in.Revision + "/" + x.ID}
+			if i := slices.IndexFunc(all, func(t tag) bool { return t.id == x.ID }); i >= 0 {
+				t = all[i]
+				all = slices.Delete(all, i, i+1)
+			}
+			if t.member == "" || x.Kind == kit.Hardware || x.Kind == kit.VeneerPack {
+				t.member = string(x.Kind)
+			}
+			if t.member == t.id {
+				t.member = ""
+			}
+			t.n = x.N
+			out = append(out, t)
+		}
+	}
+	return append(out, all...)
+}
+
+// boxOf is the parcel that holds a thing.
+func boxOf(k *kit.Result, n int) string {
+	for _, p := range k.Parcels {
+		if slices.ContainsFunc(p.Things, func(i int) bool { return k.Things[i].N == n }) {
+			return p.ID
+		}
+	}
+	return ""
+}
+
+// tagged are the parts of the piece, blanks and fixtures, without their numbers.
+func tagged(in Inputs) (out []tag) {
 	pl := in.Plan
 	code := func(id string) string { return pl.Piece.Name + "/" + in.Revision + "/" + id }
 	load := map[string]string{}
@@ -69,7 +107,7 @@ func tags(in Inputs) (out []tag) {
 		for _, m := range pl.Seams.Bodies[s.Body].Members {
 			names = append(names, pl.Piece.Members[m].ID)
 		}
-		out = append(out, tag{s.ID, strings.Join(names, " + "), load[s.ID], code(s.ID)})
+		out = append(out, tag{id: s.ID, member: strings.Join(names, " + "), lies: load[s.ID], code: code(s.ID)})
 	}
 	for i, p := range pl.Patterns {
 		t := tag{id: p.ID, member: "plug", code: code(p.ID)}
@@ -84,11 +122,35 @@ func tags(in Inputs) (out []tag) {
 		}
 		out = append(out, t)
 	}
+	for _, b := range pl.Sheets.Blanks {
+		t := tag{id: b.ID, member: "blank of " + b.Veneer, code: code(b.ID)}
+		if b.Sheet >= 0 && b.Sheet < len(pl.Sheets.Sheets) {
+			t.lies = "from " + pl.Sheets.Sheets[b.Sheet].ID
+		}
+		out = append(out, t)
+	}
+	if pl.Fixtures == nil {
+		return out
+	}
+	for _, x := range pl.Fixtures.Fixtures {
+		for _, q := range x.Parts {
+			if q.Filament == "" || x.Kind == fixture.PlugPart || x.Kind == fixture.DowelPart {
+				continue // sawn, or hardware in a bag
+			}
+			for n := range q.Quantity {
+				id := q.ID
+				if n > 0 {
+					id = fmt.Sprintf("%s.%d", id, n+1)
+				}
+				out = append(out, tag{id: id, member: string(x.Kind), lies: "fixture", code: code(id)})
+			}
+		}
+	}
 	return out
 }
 
-// Labels is a PDF file of labels, one for each segment and each leaf: its number,
-// the piece, the member, the print load or blank, the kit revision, and a QR code
+// Labels is a PDF file of labels, one for each thing of the box by its number, and
+// for each segment, leaf, blank and printed fixture: its number and ID, the piece, the member, the print load or blank, the kit revision, and a QR code
 // (ISO/IEC 18004) of the plain text "piece/revision/ID". The grid's zero value is
 // A4Grid3x8.
 func Labels(in Inputs, g Grid) ([]byte, error) {
@@ -136,6 +198,14 @@ func labelSheets(in Inputs, g Grid) (*booklet, error) {
 	return b, nil
 }
 
+// title is the ID, with the number in the box.
+func (t tag) title() string {
+	if t.n == 0 {
+		return t.id
+	}
+	return fmt.Sprintf("%d  %s", t.n, t.id)
+}
+
 // put draws a label within a box: the code at the left, words beside it.
 func (t tag) put(p *page, box geom.Box2, in Inputs) error {
 	code, err := qr.EncodeText(t.code, qr.Medium)
@@ -169,7 +239,7 @@ func (t tag) put(p *page, box geom.Box2, in Inputs) error {
 		face face
 		size float64
 	}{
-		{t.id, bold, 13}, {in.Plan.Piece.Title, regular, 9}, {t.member, regular, 9}, {t.lies, regular, 9}, {"Kit " + in.Revision, regular, 8},
+		{t.title(), bold, 13}, {in.Plan.Piece.Title, regular, 9}, {t.member, regular, 9}, {t.lies, regular, 9}, {"Kit " + in.Revision, regular, 8},
 	}
 	var out []text
 	high := 0.0

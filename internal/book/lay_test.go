@@ -581,8 +581,33 @@ func TestGrids(t *testing.T) {
 			n += len(p.layers)
 		}
 		pl := planned(t, "otter-stool")
-		if want := len(pl.Cores.Segments) + len(pl.Patterns); n != want {
-			t.Errorf("%d labels of %d", n, want)
+		// One of each, of what lies in the box by its number.
+		want := map[string]bool{}
+		for _, s := range pl.Cores.Segments {
+			want[s.ID] = true
+		}
+		for _, p := range pl.Patterns {
+			want[p.ID] = true
+		}
+		for _, b := range pl.Sheets.Blanks {
+			want[b.ID] = true
+		}
+		printed, _ := pl.Fixtures.Segments()
+		for _, s := range printed {
+			if !strings.HasPrefix(s.ID, "plug") && !strings.HasPrefix(s.ID, "dowel") {
+				want[s.ID] = true
+			}
+		}
+		for _, x := range pl.Kit.Things {
+			want[x.ID] = true
+		}
+		if n != len(want) {
+			t.Errorf("%d labels of %d", n, len(want))
+		}
+		for i, x := range tags(Inputs{Plan: pl, Revision: "R"}) {
+			if i < len(pl.Kit.Things) && (x.n != i+1 || x.id != pl.Kit.Things[i].ID) || i >= len(pl.Kit.Things) && x.n != 0 || !want[x.id] {
+				t.Errorf("label %d: %+v", i+1, x)
+			}
 		}
 	}
 	for _, g := range []Grid{
