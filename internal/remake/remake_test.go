@@ -334,7 +334,7 @@ func TestLeavesFromWhatIsLeft(t *testing.T) {
 		from  string // of each
 		tells string
 	}{
-		{"heron-side-table", []string{"shelf/face"}, "walnut-1/offcut-1", ""},
+		{"heron-side-table", []string{"shelf/face"}, "walnut-1/offcut-2", ""},
 		{"heron-side-table", []string{"top/face"}, "walnut-new-1", "new-sheet top/face"},
 		{"heron-side-table", []string{"top/edge-1/band-2"}, "walnut-1/offcut-3", "measure-first top/edge-1/band-2"},
 		{"heron-side-table", []string{"leg-1/edge-3", "shelf/edge-1", "end-rail-1/face"}, "", ""},
