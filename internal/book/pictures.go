@@ -599,7 +599,12 @@ func (a *artist) laying(id string, room geom.Vec2) ([]*picture, error) {
 		number int
 		at     geom.Vec3
 	}
-	var spots []spot
+	type arrowed struct {
+		number       int
+		pt           veneer.Pattern
+		lift, normal func(geom.Vec2) geom.Vec3
+	}
+	var arrows []arrowed
 	var curves []view.Curve
 	var body *scene.Solid
 	for i, s := range a.apart.Solids {
@@ -625,21 +630,8 @@ func (a *artist) laying(id string, room geom.Vec2) ([]*picture, error) {
 			p, n := l.At(q)
 			return p.Add(n.Scale(0.3))
 		}
-		c := within(pt.Net)
-		shaft, head := arrow(pt.Net, c, pt.Grain)
-		for _, run := range [][]geom.Vec2{shaft, head} {
-			var pts []geom.Vec3
-			for i, q := range run {
-				if i > 0 { // bends with the surface
-					for k := 1; k < 12; k++ {
-						pts = append(pts, lift(run[i-1].Lerp(q, float64(k)/12)))
-					}
-				}
-				pts = append(pts, lift(q))
-			}
-			curves = append(curves, view.Curve{Part: id, Class: view.Mark, Points: pts})
-		}
-		if pads[[2]int{pt.Member, pt.Surface}] > 1 { // where leaves meet on a surface
+		arrows = append(arrows, arrowed{r.number, pt, lift, func(q geom.Vec2) geom.Vec3 { _, n := l.At(q); return n }})
+		if pads[[2]int{pt.Member, pt.Surface}] > 1 || pt.CutInPlace { // where leaves meet on a surface
 			for _, loop := range pt.Net[:1] {
 				var pts []geom.Vec3
 				for i, q := range loop {
@@ -652,16 +644,33 @@ func (a *artist) laying(id string, room geom.Vec2) ([]*picture, error) {
 				curves = append(curves, view.Curve{Part: id, Class: view.Mark, Points: append(pts, pts[0])})
 			}
 		}
-		spots = append(spots, spot{r.number, lift(shaft[0].Lerp(shaft[1], 0.3))})
 	}
 	seen := map[int]bool{}
 	var out []*picture
 	first := true
 	for _, dir := range corners(body.Mesh.Bounds) {
-		if len(seen) == len(spots) {
+		if len(seen) == len(arrows) {
 			break
 		}
-		d, err := a.drawing([]view.Part{{ID: id, Mesh: body.Mesh, Tone: toneBody}}, curves, dir)
+		drawn := slices.Clone(curves)
+		var spots []spot
+		for _, x := range arrows {
+			shaft, head := arrow(x.pt.Net, facingEye(x.pt.Net, x.normal, dir), x.pt.Grain)
+			for _, run := range [][]geom.Vec2{shaft, head} {
+				var pts []geom.Vec3
+				for i, q := range run {
+					if i > 0 { // bends with the surface
+						for k := 1; k < 12; k++ {
+							pts = append(pts, x.lift(run[i-1].Lerp(q, float64(k)/12)))
+						}
+					}
+					pts = append(pts, x.lift(q))
+				}
+				drawn = append(drawn, view.Curve{Part: id, Class: view.Mark, Points: pts})
+			}
+			spots = append(spots, spot{x.number, x.lift(shaft[0].Lerp(shaft[1], 0.3))})
+		}
+		d, err := a.drawing([]view.Part{{ID: id, Mesh: body.Mesh, Tone: toneBody}}, drawn, dir)
 		if err != nil {
 			return nil, err
 		}
@@ -689,6 +698,23 @@ func (a *artist) laying(id string, room geom.Vec2) ([]*picture, error) {
 		out = append(out, pic)
 	}
 	return out, nil
+}
+
+// facingEye is a point well inside a region that is bent round something, where it
+// faces the eye best: of the middle and places to either side of it.
+func facingEye(ps geom.Polygons, normal func(geom.Vec2) geom.Vec3, dir view.Direction) geom.Vec2 {
+	best := within(ps)
+	b := ps.Bounds()
+	toward := dir.Toward.Unit()
+	face := -normal(best).Dot(toward)
+	const n, better = 24, 0.2
+	for i := range n {
+		q := geom.V2(b.Min.X+(float64(i)+0.5)/n*b.Size().X, best.Y)
+		if f := -normal(q).Dot(toward); ps.Contains(q) && ps.Distance(q) > 0.08*b.Size().X && f > face+better {
+			best, face = q, f
+		}
+	}
+	return best
 }
 
 // within is a point well inside a region: of a grid, the one farthest from the
@@ -767,6 +793,20 @@ func (a *artist) lap(id string, room geom.Vec2) (*picture, error) {
 	for _, q := range pt.Pins {
 		layer.Items = append(layer.Items, draw.Circle{Center: q, Radius: pt.Pin / 2})
 	}
+	pricked := 0
+	if more := len(l.Pins) - len(pt.Pins); more > 0 && l.Fingers > 0 {
+		in := a.pricked(l)
+		if inner > end {
+			in = -in
+		}
+		for i := range more {
+			c := geom.V2(inner+in, pt.Pins[i%l.Fingers].Y)
+			for _, arm := range []geom.Vec2{{X: 1.2, Y: 1.2}, {X: 1.2, Y: -1.2}} {
+				layer.Items = append(layer.Items, draw.Line(c.Sub(arm), c.Add(arm)))
+			}
+			pricked++
+		}
+	}
 	under := draw.Layer{Name: "under", Operation: draw.Note, Pen: &draw.Style{Width: 0.2, Dash: []float64{2, 1}},
 		Items: []draw.Item{draw.Line(geom.V2(inner, b.Min.Y), geom.V2(inner, b.Max.Y))}}
 	for _, x := range []draw.Layer{layer, under} {
@@ -782,11 +822,15 @@ func (a *artist) lap(id string, room geom.Vec2) (*picture, error) {
 	pen := view.DimensionPen()
 	d := view.Dimension{A: geom.V2(f.placing.Point(geom.V2(inner, 0)).X, low), B: geom.V2(f.placing.Point(geom.V2(end, 0)).X, low), Along: view.Horizontal, Offset: -8, Value: l.Length, Height: label}
 	f.pic.layers = append(f.pic.layers, draw.Layer{Name: "size", Operation: draw.Note, Pen: &pen, Items: d.Items(a.mm)})
-	return f.done("The fingered end of " + pt.ID + ", as cut. Dashed: where the end beneath it reaches to. Circles: pierced for pins.")
+	told := "The fingered end of " + pt.ID + ", as cut. Dashed: where the end beneath it reaches to. Circles: pierced for pins."
+	if pricked > 0 {
+		told += " Crosses: pins without a hole, to be pricked."
+	}
+	return f.done(told)
 }
 
 // clamping is a drawing that a fixture brings, made to fit the page.
-func (a *artist) clamping(c fixture.ClampPlan, room geom.Vec2) *picture {
+func (a *artist) clamping(c fixture.ClampPlan, room geom.Vec2) (*picture, error) {
 	s := c.Sheet
 	s.Layers = slices.Clone(s.Layers)
 	for i, l := range s.Layers { // the drawing's own scale is not that of the page
@@ -795,7 +839,122 @@ func (a *artist) clamping(c fixture.ClampPlan, room geom.Vec2) *picture {
 			return ok && strings.HasPrefix(t.String, c.ID)
 		})
 	}
-	return fitted(s, room, fmt.Sprintf("%s, from above; push %s above the bench.", c.ID, a.mm(c.Height)), c.Scale)
+	caption := fmt.Sprintf("%s, from above; push %s above the bench.", c.ID, a.mm(c.Height))
+	notes := a.lyingAt(c)
+	if notes == nil {
+		return fitted(s, room, caption, c.Scale), nil
+	}
+	var side float64
+	for _, n := range notes {
+		side = max(side, view.Label{Text: n.text, Height: label}.Width())
+	}
+	const gap, page = 5.0, 174.0
+	room.X = min(room.X, page-2*(side+gap+0.5))
+	if blocks := a.blocksAt(c, notes); blocks != nil {
+		s.Layers = append(s.Layers, draw.Layer{Name: "blocks", Operation: draw.Note, Pen: &draw.Style{Width: 0.18, Dash: []float64{2, 1}}, Items: draw.Outlines(blocks)})
+	}
+	pic := fitted(s, room, caption, c.Scale)
+	if pic == nil {
+		return nil, nil
+	}
+	k := pic.size.X / s.Width
+	box := geom.Box2{Max: pic.size}
+	var labels []view.Label
+	for _, n := range notes {
+		l := view.Label{Text: n.text, Height: label, Target: n.at.Scale(k)}
+		for slices.ContainsFunc(labels, func(o view.Label) bool { return o.Target.Dist(l.Target) < 1e-3 }) {
+			l.Target = l.Target.Add(geom.V2(0, 0.3))
+		}
+		l.Target = geom.V2(min(max(l.Target.X, 0), box.Max.X), min(max(l.Target.Y, 0), box.Max.Y))
+		labels = append(labels, l)
+	}
+	low, high, err := pic.note(box, labels, gap)
+	if err != nil {
+		return nil, err
+	}
+	low, high = min(low, 0), max(high, box.Max.Y)
+	by := geom.V2(side+gap+0.5, -low)
+	for i, l := range pic.layers {
+		pic.layers[i] = moved(l, by)
+	}
+	for i, b := range pic.labels {
+		pic.labels[i] = geom.Box2{Min: b.Min.Add(by), Max: b.Max.Add(by)}
+	}
+	pic.size = geom.V2(pic.size.X+2*by.X, high-low)
+	return pic, nil
+}
+
+// blocksAt are the outlines, on the drawing's sheet, of the blocks beneath the work,
+// which hide under it; notes are lyingAt's.
+func (a *artist) blocksAt(c fixture.ClampPlan, notes []note) (out geom.Polygons) {
+	for _, x := range c.Places {
+		if !strings.HasPrefix(x.Part, "vee-block") {
+			continue
+		}
+		for _, f := range a.pl.Fixtures.Fixtures {
+			for _, q := range f.Parts {
+				n := slices.IndexFunc(notes, func(n note) bool { return n.text == x.Part })
+				if q.ID != x.Part || q.Mesh == nil || n < 0 {
+					continue
+				}
+				b := q.Mesh.Bounds
+				middle := c.Frame.Local(x.At.Point(b.Center()))
+				box := geom.EmptyBox2()
+				for _, k := range []geom.Vec3{b.Min, b.Max, {X: b.Min.X, Y: b.Max.Y, Z: b.Min.Z}, {X: b.Max.X, Y: b.Min.Y, Z: b.Max.Z}} {
+					at := c.Frame.Local(x.At.Point(k)).Sub(middle)
+					box = box.Add(geom.V2(at.X, at.Y).Scale(1 / c.Scale).Add(notes[n].at))
+				}
+				out = append(out, rectangle(box))
+			}
+		}
+	}
+	return out
+}
+
+// lyingAt are the names of what lies on the bench in a glue-up, each with its
+// middle on the drawing's sheet; none if the sheet has no bench.
+func (a *artist) lyingAt(c fixture.ClampPlan) (notes []note) {
+	var corner geom.Vec2
+	found := false
+	for _, l := range c.Sheet.Layers {
+		for _, it := range l.Items {
+			if p, ok := it.(draw.Path); ok && l.Name == "bench" && !found {
+				box := geom.EmptyBox2()
+				for _, v := range p.Vertices {
+					box = box.Add(v.Vec2)
+				}
+				corner, found = box.Min, true
+			}
+		}
+	}
+	if !found || c.Scale == 0 {
+		return nil
+	}
+	put := func(name string, world geom.Vec3) {
+		q := c.Frame.Local(world)
+		notes = append(notes, note{name, false, geom.V2(q.X, q.Y).Scale(1 / c.Scale).Add(corner)})
+	}
+	for _, id := range c.Parts {
+		box := geom.EmptyBox3()
+		for _, s := range a.pl.Cores.Segments {
+			if s.ID == id || a.pl.Seams.Bodies[s.Body].ID == id {
+				box = box.Union(s.Bounds)
+			}
+		}
+		if !box.Empty() {
+			put(id, box.Center())
+		}
+	}
+	for _, x := range c.Places {
+		for _, f := range a.pl.Fixtures.Fixtures {
+			for _, q := range f.Parts {
+				if q.ID == x.Part && q.Mesh != nil {
+					put(x.Part, x.At.Point(q.Mesh.Bounds.Center()))
+				}
+			}
+		}
+	}
+	return notes
 }
 
 // fitted is a sheet made small enough; its texts are never smaller than least.

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"groundwork/internal/bill"
 	"groundwork/internal/check"
 	"groundwork/internal/fixture"
 	"groundwork/internal/geom"
@@ -45,7 +46,7 @@ var Phases = []Phase{Ready, Print, Inserts, Glue, Ground, Measure, Cut, Lay, Joi
 
 // operations are the cautions that a phase's steps take along.
 var operations = map[Phase][]string{
-	Print: {"print"}, Inserts: {"insert"}, Glue: {"glue"}, Ground: {"sand"}, Cut: {"laser"}, Lay: {"trim"},
+	Ready: {"print"}, Print: {"print"}, Inserts: {"insert"}, Glue: {"glue"}, Ground: {"sand"}, Cut: {"laser"}, Lay: {"trim"},
 	Join: {"glue"}, Finish: {"sand", "finish"}, Assemble: {"assemble"}, Use: {"use"},
 }
 
@@ -99,14 +100,35 @@ func Steps(in Inputs, apart *scene.Apart, sys unit.System) []Step {
 	p.assemble()
 	p.use()
 	for i, s := range p.steps {
+		if s.ID == "ready/check" { // nothing is printed yet
+			continue
+		}
 		for _, c := range p.pl.Checks.Cautions {
 			if slices.Contains(operations[s.Phase], c.Operation) {
 				p.steps[i].Cautions = append(p.steps[i].Cautions, c)
 			}
 		}
+		p.steps[i].Cautions = append(p.steps[i].Cautions, bench[s.Phase]...)
+		if s.Phase == Lay && len(p.pl.Layout.Laps) > 0 {
+			p.steps[i].Cautions = append(p.steps[i].Cautions, drilling)
+		}
 	}
 	return p.steps
 }
+
+// bench are cautions of the work at the bench that a plan's checks, which know of
+// the piece, do not bring.
+var bench = map[Phase][]check.Caution{
+	Ground: {
+		{Operation: "sand", Text: "What is sanded here is plastic and filler: wear the mask and eye cover for their dust too, and sand with a vacuum at the block.", Source: "common practice, no source; the makers' data sheets come first"},
+		{Operation: "sand", Text: "Filler and sealer give off fumes: open windows, no flame, gloves, until they are dry.", Source: "common practice, no source; the makers' data sheets come first"},
+	},
+	Finish: {
+		{Operation: "finish", Text: "Finish gives off vapour until it is dry: open windows on two sides, no flame and no stove in the room, gloves.", Source: "common practice, no source; the maker's data sheet comes first"},
+	},
+}
+
+var drilling = check.Caution{Operation: "trim", Text: "Wear eye cover when you drill for pins and drive them: thin bits break.", Source: "common practice, no source"}
 
 func newPlanner(in Inputs, apart *scene.Apart, sys unit.System) *planner {
 	p := &planner{Inputs: in, pl: in.Plan, sys: sys, apart: apart}
@@ -236,18 +258,34 @@ func (p *planner) ready() {
 		Does: []string{
 			"Tick off the lists on the pages before this one.",
 			fmt.Sprintf("Compare the kit revision on every label and file with the one at the head of this page: *%s*. Parts of different revisions do not go together; do not mix them.", p.Revision),
-			"Unpack the veneer and lay it flat, in the room where it will be laid, for two days; the printed cores beside it once they are done.",
+			fmt.Sprintf("Unpack the veneer and lay it flat, in the room where it will be laid, for %s; the printed cores beside it once they are done.", unit.FormatDuration(p.pl.Shop.Work.Acclimatise)),
 		},
-		Wait: 2 * day,
+		Wait: p.pl.Shop.Work.Acclimatise,
 	})
 	f := p.pl.Shop.Fits
 	does := []string{
-		"Print the coupons in the filament, and on the printer, that the cores are printed with: fits differ from machine to machine.",
+		"Print the coupons in the filament, and on the printer, that the cores are printed with, and before any core: fits differ from machine to machine.",
 	}
 	var coupons []string
-	for _, x := range p.fixtures(fixture.Coupon) {
-		coupons = append(coupons, x.ID)
-		does = append(does, fmt.Sprintf("*%s*: %s", x.ID, x.Words))
+	tell := func(head string, these func(id string) bool) {
+		for _, x := range p.fixtures(fixture.Coupon) {
+			if these(x.ID) {
+				coupons = append(coupons, x.ID)
+				does = append(does, head+fmt.Sprintf("*%s*: %s", x.ID, x.Words))
+				head = ""
+			}
+		}
+	}
+	shrinks := func(id string) bool { return strings.HasPrefix(id, "coupon/shrink") }
+	plugs := func(id string) bool { return id == "coupon/plug" || strings.HasPrefix(id, "coupon/plug-") }
+	tell("Shrinkage first. ", shrinks)
+	if coupons != nil {
+		does = append(does, "Enter the shrinkage and have the files made again before you print the other coupons: they carry it, or it counts twice.")
+	}
+	tell("Then the others. ", func(id string) bool { return !shrinks(id) && !plugs(id) })
+	tell("", plugs)
+	if slices.ContainsFunc(coupons, plugs) {
+		does = append(does, "Print the plugs of the piece only after their coupon has been read.")
 	}
 	if coupons != nil {
 		does[0] += p.whereCoupons()
@@ -258,11 +296,13 @@ func (p *planner) ready() {
 			"Print a bar of 200 mm along the bed's x, another along y, and a tower of 100 mm. Let them cool and measure them with a caliper: shrinkage is (drawn - measured) / drawn.",
 			"Print a bore for every size of dowel and insert in the lists, and try the hardware in them.")
 	}
-	does = append(does, "Compare with the table. If what you measure differs by more than it says, have the files made again with your figures before you print anything else.")
+	does = append(does, "Compare with the table. If what you measure differs by more than it says, have the files made again with your figures before a core is printed.")
+	// Fits are smaller than the lengths that are rounded to a tenth elsewhere.
+	fine := func(x float64) string { return fmt.Sprintf("%.2f mm", x) }
 	rows := [][]string{
-		{"A printed hole comes out smaller by", p.mm(f.Hole), "0.1 mm", ""},
-		{"Gap round a glued dowel, on the diameter", p.mm(f.GluedDowel), "0.1 mm", ""},
-		{"Gap round a loose dowel, on the diameter", p.mm(f.LooseDowel), "0.1 mm", ""},
+		{"A printed hole comes out smaller by", fine(f.Hole), "0.1 mm", ""},
+		{"Gap round a glued dowel, on the diameter", fine(f.GluedDowel), "0.1 mm", ""},
+		{"Gap round a loose dowel, on the diameter", fine(f.LooseDowel), "0.1 mm", ""},
 	}
 	for _, id := range printed(p.pl) {
 		fl, _ := p.pl.Shop.Filament(id)
@@ -303,6 +343,9 @@ func (p *planner) jigs() {
 		for _, x := range p.together(p.pl.FixturePrinting, l) {
 			s.Parts = append(s.Parts, x.id)
 		}
+		if n := slices.IndexFunc(s.Parts, p.isPlug); n >= 0 {
+			s.Does = append(s.Does, fmt.Sprintf("Leave %s out of the load until the coupon of plugs has been read.", s.Parts[n]))
+		}
 		s.Does = append(s.Does, p.supports(p.pl.FixturePrinting, l)...)
 		s.Does = append(s.Does, "Printed, taken off and numbered.")
 		p.add(s)
@@ -339,6 +382,13 @@ func (p *planner) isPart(id string) bool {
 	})
 }
 
+// isPlug is whether a part of this ID is of a plug.
+func (p *planner) isPlug(id string) bool {
+	return slices.ContainsFunc(p.fixtures(fixture.PlugPart), func(f fixture.Fixture) bool {
+		return slices.ContainsFunc(f.Parts, func(x fixture.Part) bool { return x.ID == id })
+	})
+}
+
 // supports says what on a load needs them.
 func (p *planner) supports(r *printing.Result, l printing.Load) []string {
 	var props []string
@@ -370,7 +420,7 @@ func (p *planner) whereCoupons() string {
 	if on == nil {
 		return s
 	}
-	return s + fmt.Sprintf(" Or print %s of the fixtures first, on which they lie with other parts.", and(on))
+	return s + fmt.Sprintf(" Print them from these, in the order of the sentences below; what is done is then left out of %s of the fixtures, on which coupons lie with other parts.", and(on))
 }
 
 // fixtures are those of a kind.
@@ -453,16 +503,16 @@ func (p *planner) print() {
 		x := pr.Prints[i]
 		parts = append(parts, sg.ID)
 		// As it lies in the printer, core sizes: what a caliper finds when shrinkage is right.
-		rows = append(rows, []string{sg.ID, p.size(unscaled(x.Size.X, x.Scale.X), unscaled(x.Size.Y, x.Scale.Y), unscaled(x.Size.Z, x.Scale.Z)), unit.FormatMass(x.Grams), "", ""})
+		rows = append(rows, []string{sg.ID, p.size(unscaled(x.Size.X, x.Scale.X), unscaled(x.Size.Y, x.Scale.Y), unscaled(x.Size.Z, x.Scale.Z)), unit.FormatMass(x.Grams), p.dowelBores(sg.ID), "", ""})
 	}
 	p.add(Step{
 		ID: "print/check", Phase: Print, Title: "Check the segments", Needs: p.of(Print), Parts: parts,
 		Does: []string{
 			"Measure every segment, as it lay on the bed. What is off by more than 0.3 mm, or 0.3 % where that is more, is printed again or told to whoever made the files.",
 			"Lay it on a flat plate. Where it rocks by more than 0.3 mm, warm it and let it cool under a weight, or sand the face flat on P120 on a flat board.",
-			"Push a dowel into every bore; ream those that are tight.",
+			"Push a dowel into every bore of the column \"dowel bores\", and into no other; ream those that are tight. Never ream the bore of an insert, a screw or a plug: an insert holds in the plastic that the reamer would take away.",
 		},
-		Tables: []Table{{Head: []string{"Segment", "Size as it lay in the printer", "Mass", "Measured", "Flat"}, Rows: rows, Wide: []float64{4, 5, 2, 4, 1.5}, Tick: true}},
+		Tables: []Table{{Head: []string{"Segment", "Size as it lay in the printer", "Mass", "Dowel bores", "Measured", "Flat"}, Rows: rows, Wide: []float64{4, 5, 1.9, 3.2, 3, 1.3}, Tick: true}},
 	})
 }
 
@@ -477,6 +527,7 @@ func (p *planner) inserts() {
 	type seat struct {
 		segment, size string
 		hole, depth   float64
+		mind          string
 	}
 	count := map[seat]int{}
 	joints := map[seat][]string{}
@@ -492,7 +543,7 @@ func (p *planner) inserts() {
 				size = j.Screws[n].Insert
 			}
 			n++
-			s := seat{segmentAt(p.pl, b.Member, b.Mouth.Add(b.Axis)), size, b.Diameter, b.Depth}
+			s := seat{segmentAt(p.pl, b.Member, b.Mouth.Add(b.Axis)), size, b.Diameter, b.Depth, p.otherBore(b)}
 			if count[s] == 0 {
 				order = append(order, s)
 			}
@@ -512,20 +563,26 @@ func (p *planner) inserts() {
 	for _, s := range order {
 		parts = append(parts, s.segment)
 		total += count[s]
-		rows = append(rows, []string{s.segment, fmt.Sprintf("%d x %s", count[s], s.size), p.mm(s.hole), p.mm(s.depth), strings.Join(joints[s], ", ")})
+		rows = append(rows, []string{s.segment, fmt.Sprintf("%d x %s", count[s], s.size), p.mm(s.hole), p.mm(s.depth), strings.Join(joints[s], ", "), s.mind})
 	}
 	does := []string{}
-	for _, g := range p.fixtures(fixture.InsertGuide) {
-		does = append(does, fmt.Sprintf("Guide *%s*: %s", g.ID, g.Words))
-	}
 	does = append(does,
 		"Set them now, before anything is glued or veneered: the part lies on the bench and a slip spoils only a print.",
-		"Put the insert on the hole, its small end in. Rest the hot tip in it, upright, and let its weight sink it; do not push. Stop when it stands 0.2 mm below the face, wait until the plastic is dull, and lift the tip off straight.",
-		"Press a flat piece of metal on it at once for ten seconds, so that it cools square. It must never stand proud: shave off plastic that has risen.",
+		"Lay or prop each segment so that the bore stands upright and the face round it level, and so that it cannot tip: in a vice with soft jaws, or between bags of sand. Look along a small square that stands on the face.")
+	if guides := p.fixtures(fixture.InsertGuide); guides != nil {
+		for _, g := range guides {
+			does = append(does, p.guideDepth(g))
+		}
+		does = append(does, "Drop the insert into the guide, its small end first. Rest the hot tip in it, upright, and let its weight sink it; do not push. When the insert is level with the face (the tape meets the guide) lift the tip off straight at once, then the guide, before its plastic grows soft.")
+	} else {
+		does = append(does, "Put the insert on the hole, its small end in. Rest the hot tip in it, upright, and let its weight sink it; do not push. Stop when it is level with the face, and lift the tip off straight.")
+	}
+	does = append(does,
+		"Press a flat piece of cold metal on it at once for ten seconds, so that it cools square and a hair below the face. It must never stand proud: shave off plastic that has risen.",
 		"When it is cold, drive a screw in by hand. It must run true: what leans more than one degree is set again.")
 	p.add(Step{
 		ID: "inserts/set", Phase: Inserts, Title: fmt.Sprintf("Set %d inserts", total), Needs: []string{"print/check"}, Does: does, Parts: parts, Drawings: []string{"joints"},
-		Tables: []Table{{Head: []string{"Segment", "Inserts", "Bore", "Deep", "Of"}, Rows: rows, Wide: []float64{4, 3, 2, 2, 4}, Tick: true}},
+		Tables: []Table{{Head: []string{"Segment", "Inserts", "Bore", "Deep", "Of", "Mind"}, Rows: rows, Wide: []float64{2.6, 2.2, 1.9, 1.9, 2.4, 5}, Tick: true}},
 	})
 }
 
@@ -594,36 +651,34 @@ func glueUps(pl *plan.Plan, body int) []glueUp {
 	return part(segments(pl, body))
 }
 
-// Times of cements in s: fixture 1 to 5 min, to be handled after 1 to 2 h, loaded
-// after 24 h (common practice, no source).
-const (
-	cementHeld   = 5 * 60.0
-	cementMoved  = 2 * hour
-	cementLoaded = day
-)
-
 func (p *planner) glue() {
+	work := p.pl.Shop.Work
 	if len(p.pl.Seams.Seams) > 0 {
 		p.add(Step{
 			ID: "glue/how", Phase: Glue, Title: "How every seam is glued", Needs: append([]string{"print/check"}, p.of(Inserts)...),
 			Does: []string{
 				"Try the glue, and the dowels, on scrap of the same filament first: two offcuts must break beside the seam.",
 				"Roughen the faces with P120 to P240, wipe them with alcohol, never acetone, and touch them no more.",
-				"Put the parts together dry, with their dowels, on a flat board under film. The faces must close all round under the pressure of two hands; the letters stand together as on the drawing.",
-				fmt.Sprintf("Spread a thin film of glue on both faces and in the bores, set the dowels, close and press lightly: glue must just show all round. Hold for %s; move after %s; load after %s.", unit.FormatDuration(cementHeld), unit.FormatDuration(cementMoved), unit.FormatDuration(cementLoaded)),
+				p.pairWords(),
+				"Put the parts together dry, with their dowels, on a flat board under film. The faces must close all round under the pressure of two hands, and outlines run on across the seam.",
+				fmt.Sprintf("Spread a thin film of glue on both faces and in the bores, set the dowels, close and press lightly: glue must just show all round. Leave it in its clamps for %s; work and load it after %s. The glue's own data sheet comes first.", unit.FormatDuration(work.GlueHold), unit.FormatDuration(work.GlueCure)),
 				"Wipe off what was squeezed out while it is soft. See with a straightedge, both ways, that the faces are flush.",
 				"Do the lines of a table in order. What stands in one line is pressed in one go.",
 			},
 		})
+		if p.clamped() {
+			how := &p.steps[len(p.steps)-1]
+			how.Does = append(how.Does, p.clampingWords()...)
+		}
 	}
 	for _, k := range p.kinds {
 		head := []string{"", "This", "to this", "with", "closes"}
 		var rows [][]string
 		var parts, ids []string
-		s := Step{Phase: Glue, ID: "glue/" + k.name, Title: "Glue the segments of " + p.the(idsOf(p.pl, k)), Wait: cementLoaded}
+		s := Step{Phase: Glue, ID: "glue/" + k.name, Title: "Glue the segments of " + p.the(idsOf(p.pl, k)), Wait: work.GlueCure}
 		for _, b := range k.bodies {
 			body := p.pl.Seams.Bodies[b]
-			for n, g := range p.glueUpsOf(b) {
+			for _, g := range p.glueUpsOf(b) {
 				var dowels []string
 				count := map[string]int{}
 				var seams []string
@@ -645,7 +700,7 @@ func (p *planner) glue() {
 				if g.as != "" {
 					to, head = g.as, []string{"", "Put together", "clamped as", "with", "closes"}
 				}
-				rows = append(rows, []string{fmt.Sprint(n + 1), strings.Join(g.a, " + "), to, strings.Join(dowels, ", "), strings.Join(seams, ", ")})
+				rows = append(rows, []string{fmt.Sprint(len(rows) + 1), strings.Join(g.a, " + "), to, strings.Join(dowels, ", "), strings.Join(seams, ", ")})
 				ids = append(ids, seams...)
 			}
 			if len(segments(p.pl, b)) > 1 {
@@ -659,17 +714,12 @@ func (p *planner) glue() {
 		s.Parts = slices.Concat(parts, ids)
 		s.Needs = append([]string{"glue/how", "print/check"}, p.about(Inserts, parts...)...)
 		s.Drawings = []string{"body/" + p.pl.Seams.Bodies[k.bodies[0]].ID}
+		if w := p.parallel(k); w != "" {
+			s.Does = append(s.Does, w)
+		}
 		if p.pl.Fixtures != nil {
-			for _, c := range p.pl.Fixtures.Clamping {
-				if !slices.ContainsFunc(c.Serves, func(x string) bool { return slices.Contains(ids, x) }) {
-					continue
-				}
-				if c.Like != "" {
-					s.Does = append(s.Does, fmt.Sprintf("*%s* for %s is done as %s.", c.ID, and(c.Serves), c.Like))
-					continue
-				}
-				s.Drawings = append(s.Drawings, "clamping/"+c.ID)
-			}
+			s.Drawings = append(s.Drawings, p.clampings(fixture.GlueSegments, ids)...)
+			s.Does = append(s.Does, p.likewise(fixture.GlueSegments, ids)...)
 			for _, f := range p.serving(fixture.GlueSegments, ids...) {
 				s.Parts = append(s.Parts, f.ID)
 			}
@@ -735,13 +785,13 @@ func (p *planner) ground() {
 		wide = max(wide, v.Stack())
 	}
 	p.add(Step{
-		ID: "ground/all", Phase: Ground, Title: "Fill, sand and seal", Needs: append([]string{"print/check"}, p.of(Glue)...), Parts: ids, Wait: day,
+		ID: "ground/all", Phase: Ground, Title: "Fill, sand and seal", Needs: append([]string{"print/check"}, p.of(Glue)...), Parts: ids, Wait: p.pl.Shop.Work.SealerDry,
 		Does: []string{
 			"Mask every face that another member stands on, every bore and every insert. What is raised by the thickness of the veneer (" + p.mm(wide) + ") is a pad for another member and stays bare.",
-			"Fill seams, pits and rows of layers; let the filler harden; sand flush with P120, then P180, on a hard block. Do not round the edges: veneer meets on them. No more than 0.2 mm may come off.",
+			"Fill seams, pits and rows of layers, and let the filler harden for " + unit.FormatDuration(p.pl.Shop.Work.FillerDry) + ". Sand flush with P120, then P180, on a hard block. Do not round the edges: veneer meets on them. No more than 0.2 mm may come off.",
 			"Draw a pencil line across every seam and sand once more: where the line stays, there is a hollow.",
-			"Seal all that will be veneered with two thin coats, and smooth them with P220. The adhesive grips a closed, dry ground; it does not grip dust.",
-			"Wipe with alcohol on a cloth that is damp, not wet.",
+			"Seal all that will be veneered, thinly, and go over it again, as soon as the sealer's data sheet lets you, where it sank in. Leave it for " + unit.FormatDuration(p.pl.Shop.Work.SealerDry) + " before veneer is laid.",
+			"Before you lay, smooth the sealer with P220 and wipe with a cloth that is damp with alcohol, not wet. The adhesive grips a closed, dry ground; it does not grip dust.",
 		},
 	})
 }
@@ -757,8 +807,9 @@ func surfaceName(pl *plan.Plan, member, surface int) string {
 func (p *planner) measure() {
 	var rims, bores [][]string
 	var parts []string
-	seen := map[string]bool{}
+	banded := map[[2]int]bool{}
 	for _, b := range p.pl.Layout.Bands {
+		banded[[2]int{b.Member, b.Surface}] = true
 		held := false
 		for _, pt := range p.pl.Patterns {
 			if pt.Member == b.Member && pt.Surface == b.Surface && strings.Contains(pt.Release, "true perimeter") {
@@ -770,22 +821,45 @@ func (p *planner) measure() {
 			rims = append(rims, []string{b.ID, p.mm(b.To - b.From), ""})
 		}
 	}
+	round := false
+	plugs := 0
 	for _, pt := range p.pl.Patterns {
-		if strings.Contains(pt.Release, "bore centres") && pt.Member >= 0 && !seen[pt.ID] {
-			seen[pt.ID] = true
+		if strings.Contains(pt.Release, "true perimeter") && pt.Member >= 0 && !banded[[2]int{pt.Member, pt.Surface}] {
 			parts = append(parts, pt.ID)
-			bores = append(bores, []string{pt.ID, p.size(pt.Length, pt.Width), fmt.Sprint(len(pt.Net) - 1), ""})
+			for _, g := range p.girths(pt) {
+				round = true
+				rims = append(rims, []string{pt.ID + ", " + g.where, p.mm(g.length), ""})
+			}
+		}
+		if !strings.Contains(pt.Release, "bore centres") {
+			continue
+		}
+		parts = append(parts, pt.ID)
+		switch n := len(pt.Net) - 1; {
+		case pt.Member < 0:
+			plugs++
+			bores = append(bores, []string{pt.ID, p.size(pt.Length, pt.Width), "the plug, in its bore", ""})
+		case n == 0:
+			bores = append(bores, []string{pt.ID, p.size(pt.Length, pt.Width), "its outline", ""})
+		default:
+			bores = append(bores, []string{pt.ID, p.size(pt.Length, pt.Width), fmt.Sprintf("its outline, %d %s", n, plural(n, "opening", "openings")), ""})
 		}
 	}
 	does := []string{"Put the whole piece together dry, screws finger-tight, dowels in and no glue. Every contact must close, and it must stand without rocking. Take it apart again."}
 	var tables []Table
 	if rims != nil {
-		does = append(does, "Lay a strip of paper round each rim of the table of runs, mark where it meets itself, and measure it flat. Write the length down. A tape of steel reads wrong round a curve.")
+		does = append(does, "Lay a strip of paper round each run of the table, mark where it meets itself, and measure it flat. Write the length down. A tape of steel reads wrong round a curve.")
+		if round {
+			does = append(does, fmt.Sprintf("Round a leg or another turned part lay the strip square to its axis, %s from the end, measured along the side that lies opposite to where the leaf closes.", p.mm(girthIn)))
+		}
 		tables = append(tables, Table{Head: []string{"Run on the core", "Drawn", "Measured"}, Rows: rims, Wide: []float64{4, 3, 3}, Tick: true})
 	}
 	if bores != nil {
-		does = append(does, "Print the cut sheets of the blanks that hold the leaves of the table on paper, at full size. Lay each leaf over its core: openings must fall on bores and pads within 0.5 mm.")
-		tables = append(tables, Table{Head: []string{"Leaf", "Net size", "Openings", "Fits the core"}, Rows: bores, Wide: []float64{4, 3, 2, 3}, Tick: true})
+		does = append(does, "Print the cut sheets of the blanks that hold the leaves of the table on paper, at full size. Lay each leaf over its core: openings must fall on bores and pads, and outlines on edges with their allowance all round, within 0.5 mm.")
+		if plugs > 0 {
+			does = append(does, "Push each plug into its bore and lay its leaf on it, of paper: it covers the plug, with its allowance to trim. Take the plug out again.")
+		}
+		tables = append(tables, Table{Head: []string{"Leaf", "Net size", "Look at", "Fits the core"}, Rows: bores, Wide: []float64{4, 3, 3, 2.4}, Tick: true})
 	}
 	if parts != nil {
 		does = append(does, "*Hold.* Patterns that wait for these figures are not cut before the figures agree, to 0.1 %, or the files have been made again with them. Every blank says what on it waits.")
@@ -947,10 +1021,8 @@ func sameLaying(pl *plan.Plan, a, b int) bool {
 	return true
 }
 
-// Acrylic adhesives bond by degrees: trade guides give 72 h to full strength.
-const bonded = 3 * day
-
 func (p *planner) lay() {
+	work := p.pl.Shop.Work
 	if len(p.pl.Patterns) == 0 {
 		return
 	}
@@ -962,7 +1034,7 @@ func (p *planner) lay() {
 			"Peel off 50 to 100 mm of liner at one end and fold it back. Set that end against its fence or its pencil line, and touch it down.",
 			"Draw the liner out underneath while you press the leaf down behind it, from the middle outward, so that no air is shut in.",
 			"Rub it down with a veneer hammer or a scraper with rounded corners, hard, along the grain, three times over all of it; the edges last. A small soft roller does not press hard enough.",
-			"Trim what stands over before the next leaf meets that edge: cut from the face toward the core with a sharp knife, or a flush cutter with a bearing, along the grain and never against it; then two strokes of P220 on a hard block.",
+			"Trim what stands over before the next leaf meets that edge, from " + unit.FormatDuration(work.BondFirst) + " after laying on: cut from the face toward the core with a sharp knife, or a flush cutter with a bearing, along the grain and never against it; then two strokes of P220 on a hard block.",
 			"A hole is cut small: open it from the face with a knife and a round file once the leaf has been rubbed down.",
 		},
 	})
@@ -970,7 +1042,7 @@ func (p *planner) lay() {
 	if p.pl.Fixtures != nil {
 		for _, f := range p.pl.Fixtures.Fixtures {
 			if f.Step == fixture.LayLeaves || f.Step == fixture.TrimLeaves {
-				how.Does = append(how.Does, fmt.Sprintf("*%s*: %s", f.ID, f.Words))
+				how.Does = append(how.Does, fmt.Sprintf("*%s*: %s", f.ID, p.useWords(f)))
 				how.Parts = append(how.Parts, f.ID)
 			}
 		}
@@ -989,10 +1061,11 @@ func (p *planner) lay() {
 			for _, b := range v {
 				names = append(names, p.pl.Seams.Bodies[b].ID)
 			}
-			s := Step{ID: fmt.Sprintf("lay/%s/%d", k.name, n+1), Phase: Lay, Title: "Lay " + and(names), Parts: slices.Clone(names), Wait: day}
+			s := Step{ID: fmt.Sprintf("lay/%s/%d", k.name, n+1), Phase: Lay, Title: "Lay " + and(names), Parts: slices.Clone(names), Wait: work.BondWork}
 			s.Needs = append([]string{"lay/how", "ground/all"}, p.of(Measure)...)
 			s.Drawings = []string{"laying/" + names[0]}
 			var rows [][]string
+			var rings []int
 			for i, r := range rowsOf[0] {
 				pt := p.pl.Patterns[r.pattern]
 				var ids []string
@@ -1009,13 +1082,23 @@ func (p *planner) lay() {
 				}
 				slices.Sort(blank)
 				rows = append(rows, []string{fmt.Sprint(r.number), strings.Join(ids, ", "), p.size(pt.Length, pt.Width), p.grain(pt), strings.Join(slices.Compact(blank), ", "), p.leafNote(pt)})
+				if pt.CutInPlace {
+					rings = append(rings, i)
+				}
 			}
 			slices.Sort(s.Needs)
 			s.Needs = slices.Compact(s.Needs)
 			s.Tables = []Table{{Head: []string{"", "Leaf", "Net size", "Grain", "From", "Mind"}, Rows: rows, Wide: []float64{1.1, 4.4, 3, 2, 2, 4.2}, Tick: true}}
 			if laps := p.lapsOf(v); laps != nil {
-				s.Does = append(s.Does, p.lapWords(laps))
+				s.Does = append(s.Does, p.lapWords(laps, s.Parts)...)
 				s.Drawings = append(s.Drawings, "lap/"+laps[0].ID)
+			}
+			for _, i := range rings {
+				var alike []int
+				for j := range v {
+					alike = append(alike, rowsOf[j][i].pattern)
+				}
+				s.Does = append(s.Does, p.ringWords(alike)...)
 			}
 			var use []string
 			for _, f := range p.serving(fixture.LayLeaves, s.Parts...) {
@@ -1039,7 +1122,7 @@ func (p *planner) lay() {
 			ID: "lay/plugs", Phase: Lay, Title: fmt.Sprintf("Cover %d plugs", len(plugs)), Needs: append([]string{"lay/how"}, p.about(Cut, plugs...)...), Parts: plugs,
 			Does: []string{
 				"Lay each leaf on its plug, rub it down, and trim it flush.",
-				"Mark the grain's direction on the plug's underside: it is pressed in so that the grain runs on across it. Do not press it in yet: the screw behind it is tightened again after a day.",
+				"Mark the grain's direction on the plug's underside: it is pressed in so that the grain runs on across it. Do not press it in yet: the screw behind it is tightened again after " + unit.FormatDuration(work.Retighten) + ".",
 			},
 		})
 	}
@@ -1048,13 +1131,13 @@ func (p *planner) lay() {
 func (p *planner) leafNote(pt veneer.Pattern) string {
 	var out []string
 	if pt.Lap != "" {
-		out = append(out, "its fingers lie on top")
+		out = append(out, "its fingers lie over the plain end of "+p.under(pt.Lap))
 	}
 	if pt.Set != "" {
 		out = append(out, fmt.Sprintf("leaf %d of the matched set %s", pt.SetOrder, pt.Set))
 	}
 	if pt.CutInPlace {
-		out = append(out, "cut to fit in place")
+		out = append(out, "closes on itself: cut to fit in place")
 	}
 	if n := len(pt.Net) - 1; n > 0 {
 		out = append(out, fmt.Sprintf("%d %s", n, plural(n, "opening", "openings")))
@@ -1085,18 +1168,6 @@ func (p *planner) lapsOf(bodies []int) (laps []veneer.Lap) {
 	return laps
 }
 
-// lapWords tells how laps are made.
-func (p *planner) lapWords(laps []veneer.Lap) string {
-	l := laps[0]
-	var ids []string
-	for _, x := range laps {
-		ids = append(ids, x.ID)
-	}
-	return fmt.Sprintf("*Laps* (%s), %s long: thin the inner end over %s to a feather with P120 on a hard block, and lay it first. The fingers go over it, pointing the way they were cut. "+
-		"The finger holes are pierced already; when the fingers are down, drill through them into the core, %s wide, and drive %d pins, heads level with the wood. %s",
-		strings.Join(ids, ", "), p.mm(l.Length), p.mm(l.Feather), p.mm(l.Pin), len(l.Pins), map[bool]string{true: "It lies flush in the relief of the core.", false: "The lap stands proud by one thickness of veneer: it is meant to."}[l.Relief])
-}
-
 func (p *planner) join() {
 	// Bodies that are glued to one another, by the moves of taking apart.
 	var all []joint.Joint
@@ -1112,7 +1183,7 @@ func (p *planner) join() {
 		if m.phase != "glued" {
 			continue
 		}
-		s := Step{ID: fmt.Sprintf("join/%d", n+1), Phase: Join, Wait: cementLoaded, Drawings: []string{fmt.Sprintf("move/%d", n)}, Needs: p.of(Lay)}
+		s := Step{ID: fmt.Sprintf("join/%d", n+1), Phase: Join, Wait: p.pl.Shop.Work.GlueCure, Drawings: []string{fmt.Sprintf("move/%d", n)}, Needs: p.of(Lay)}
 		if len(s.Needs) == 0 {
 			s.Needs = slices.Concat(p.of(Glue), p.of(Inserts), p.of(Measure))
 		}
@@ -1138,23 +1209,27 @@ func (p *planner) join() {
 		s.Title = "Glue " + p.the(names)
 		s.Parts = slices.Concat(names, joints)
 		s.Tables = []Table{{Head: []string{"Joint", "This", "to this", "with", "Glue face"}, Rows: rows, Wide: []float64{2, 3, 3, 3.5, 2}, Tick: true}}
-		s.Does = []string{
+		ready := Step{ID: s.ID + "/ready", Phase: Join, Title: "Make ready " + p.the(names), Needs: s.Needs, Drawings: s.Drawings, Does: []string{
 			"Uncover the contacts: bare plastic to bare plastic. Cut away veneer that reaches onto a pad.",
 			"Roughen with P120, wipe with alcohol. Dry fit with the dowels, and mark each pair of parts.",
-			fmt.Sprintf("Glue the dowels into one side, then spread a thin film on both faces and close the joint square. Press lightly: cauls of another plastic, or under tape. Leave it for %s.", unit.FormatDuration(cementLoaded)),
-			"Before it sets, measure both diagonals of the frame: they are equal when it is square.",
-		}
+		}}
+		p.add(ready)
+		s.Needs, s.Drawings = append(slices.Clone(s.Needs), ready.ID), nil
+		hold := "cauls of another plastic, or under tape"
 		if p.pl.Fixtures != nil {
-			for _, c := range p.pl.Fixtures.Clamping {
-				if c.Step == fixture.GlueMembers && slices.ContainsFunc(c.Serves, func(x string) bool { return slices.Contains(joints, x) }) {
-					if c.Like != "" {
-						s.Does = append(s.Does, fmt.Sprintf("*%s* for %s is done as %s.", c.ID, and(c.Serves), c.Like))
-						continue
-					}
-					s.Drawings = append(s.Drawings, "clamping/"+c.ID)
-				}
+			s.Drawings = p.clampings(fixture.GlueMembers, joints)
+			s.Does = append(s.Does, p.likewise(fixture.GlueMembers, joints)...)
+			if s.Drawings != nil {
+				hold = "with the clamps as drawn"
 			}
 		}
+		s.Does = append(s.Does, "Glue the dowels into one side, then spread a thin film on both faces and close the joint square. Press lightly, "+hold+".")
+		for _, frame := range p.frames(names, joints) {
+			if w := p.square(frame); !slices.Contains(s.Does, w) {
+				s.Does = append(s.Does, w)
+			}
+		}
+		s.Does = append(s.Does, fmt.Sprintf("Leave it in its clamps for %s, and load it after %s.", unit.FormatDuration(p.pl.Shop.Work.GlueHold), unit.FormatDuration(p.pl.Shop.Work.GlueCure)))
 		p.add(s)
 	}
 }
@@ -1275,48 +1350,56 @@ func (p *planner) filament(member int) string {
 var keys = map[string]string{"M4": "3", "M5": "4", "M6": "5", "M8": "6"}
 
 func (p *planner) finish() {
-	coats := "four to six"
+	work := p.pl.Shop.Work
+	told := unit.FormatDuration
 	need := slices.Concat(p.of(Lay), p.of(Join))
 	if len(p.pl.Patterns) == 0 {
 		return
 	}
 	p.add(Step{
-		ID: "finish/sand", Phase: Finish, Title: "Sand", Needs: need,
+		ID: "finish/sample", Phase: Finish, Title: "Make a finish sample", Needs: p.of(Lay),
 		Does: []string{
-			"Wait until the adhesive has had three days in all.",
-			"Sand by hand, along the grain, with a hard block: P150 or P180 first, only where it is needed; then P220 all over. Never a machine on an edge: " + p.faces() + " of wood is all there is, and a third of it is yours to sand.",
-			"Take the sharpness off every edge with one stroke of P220. Dust off with a vacuum and a barely damp cloth.",
-		},
-	})
-	p.add(Step{
-		ID: "finish/sample", Phase: Finish, Title: "Make a finish sample", Needs: []string{"finish/sand"}, Wait: day,
-		Does: []string{
-			"Finish a coupon of the same sheet, laid on a scrap of print and sanded alike, with every coat that the piece will get. Look at it in daylight before you go on, and keep it with the kit's papers.",
+			fmt.Sprintf("Make it while the adhesive on the piece bonds: a coupon of the same sheet, laid on a coupon or another spare print, sanded and coated as the piece will be. Its %d coats take the same %s from one to the next. Look at it in daylight before you coat the piece, and keep it with the kit's papers.", bill.Coats, told(work.Recoat)),
 			"See that the finish's solvent does not lift the edge: spirits can soften the adhesive at seams. No lacquer thinner, no ketones, no acetone.",
 			"On oak and other woods with tannin use no steel wool and no iron tools with water: the wood stains blue-black.",
 		},
 	})
+	grits := bill.Grits()
 	p.add(Step{
-		ID: "finish/coats", Phase: Finish, Title: "Wipe on " + coats + " coats", Needs: []string{"finish/sample"}, Wait: 12 * hour,
+		ID: "finish/sand", Phase: Finish, Title: "Sand", Needs: need,
 		Does: []string{
+			fmt.Sprintf("Wait until the last leaf has lain for %s.", told(work.BondWork)),
+			fmt.Sprintf("Sand by hand, along the grain, with a hard block: %s all over. Never a machine on an edge: %s of wood is all there is, and a third of it is yours to sand.", strings.Join(grits, ", then "), p.faces()),
+			fmt.Sprintf("Take the sharpness off every edge with one stroke of %s. Dust off with a vacuum and a barely damp cloth.", grits[len(grits)-1]),
+		},
+	})
+	rows := [][]string{}
+	for i := range bill.Coats {
+		before, next := "dust off", told(work.Recoat)
+		if i == 1 {
+			before = "nothing"
+		}
+		if i > 1 {
+			before = "P320, lightly; dust off"
+		}
+		if i == bill.Coats-1 {
+			next = "-"
+		}
+		rows = append(rows, []string{fmt.Sprint(i+1) + map[bool]string{true: ", thin: seals"}[i == 0], before, next, ""})
+	}
+	rows = append(rows,
+		[]string{"Put parts together", "", told(work.Handle) + " after the last", ""},
+		[]string{"Use it, pack it", "", told(work.Cure) + " after the last", ""},
+		[]string{"Hard use, hot cups, cleaning", "", "as the finish's data sheet says", ""})
+	p.add(Step{
+		ID: "finish/coats", Phase: Finish, Title: fmt.Sprintf("Wipe on %d coats", bill.Coats), Needs: []string{"finish/sample", "finish/sand"}, Wait: work.Handle,
+		Does: []string{
+			fmt.Sprintf("The first coat goes on when the last leaf has lain for %s: the bond is whole then.", told(work.BondFull)),
 			"Keep screw seats, inserts, pads and feet free of finish. Work at 21 to 27 °C; below 13 °C it stays tacky.",
-			"Wipe on thin coats along the grain, the edges sparingly. Each coat has its line in the table.",
+			"Wipe on thin coats along the grain, the edges sparingly, on every face alike. Each coat has its line in the table; where the finish's data sheet asks for longer, it is right.",
 			"Lay rags flat outdoors, one by one, at once.",
 		},
-		Tables: []Table{{
-			Head: []string{"Coat", "Before it", "Dry to the touch", "Next coat after", "Date and hour"},
-			Rows: [][]string{
-				{"1, thin: seals", "dust off", "2 to 4 h", "4 to 6 h", ""},
-				{"2", "nothing", "2 to 4 h", "4 to 6 h; sand first if later than 24 h", ""},
-				{"3", "P320, lightly; dust off", "2 to 4 h", "4 to 6 h; sand first if later than 24 h", ""},
-				{"4", "P320, lightly; dust off", "2 to 4 h", "4 to 6 h; sand first if later than 24 h", ""},
-				{"5 and 6: tops and shelves", "P320, lightly; dust off", "2 to 4 h", "-", ""},
-				{"Handle with care", "", "", "8 to 12 h", ""},
-				{"Light use", "", "", "7 days", ""},
-				{"Hard use, hot cups, cleaning", "", "", "30 days", ""},
-			},
-			Wide: []float64{4, 4, 2.5, 4, 3}, Tick: true,
-		}},
+		Tables: []Table{{Head: []string{"Coat", "Before it", "Next coat after", "Date and hour"}, Rows: rows, Wide: []float64{4, 4, 4, 3}, Tick: true}},
 	})
 }
 
@@ -1392,6 +1475,16 @@ func (p *planner) assemble() {
 	if len(before) == 0 {
 		before = slices.Concat(p.of(Glue), p.of(Inserts), p.of(Measure))
 	}
+	// What holds together already: glued bodies, and what earlier steps have screwed.
+	linked := map[string][2]string{}
+	var links [][2]string
+	for _, j := range p.pl.Joints.Joints {
+		a, b := p.bodiesOf(j)
+		linked[j.ID] = [2]string{a, b}
+		if j.Kind == piece.Glued && a != "" && b != "" {
+			links = append(links, linked[j.ID])
+		}
+	}
 	nth := 0
 	for n, m := range p.moves {
 		if m.phase != "members" {
@@ -1433,7 +1526,7 @@ func (p *planner) assemble() {
 			s.Title += " on " + p.the(onto)
 		}
 		s.Parts = slices.Concat(m.moving, onto, joints)
-		s.Does = []string{"Put the loose dowels in one side, dry. Bring the parts together by hand along the thin lines of the drawing; if they jam, one of them leans: take them off and begin again."}
+		s.Does = append(p.steady(m.moving, onto, links), "Put the loose dowels in one side, dry. Bring the parts together by hand along the thin lines of the drawing; if they jam, one of them leans: take them off and begin again.")
 		if len(rows) > 0 {
 			s.Tables = []Table{{Head: []string{"Joint", "This", "to this", "with", "Torque"}, Rows: rows, Wide: []float64{2, 3, 3, 5, 3.4}, Tick: true}}
 		}
@@ -1441,13 +1534,16 @@ func (p *planner) assemble() {
 			s.Does = append(s.Does, "Start every screw of this step by hand, three turns, before you tighten any. Tighten crosswise, with the torque of the table or, without a torque key, with two fingers at the short end of the hexagon key: when the washer no longer turns, a quarter of a turn more at most.")
 		}
 		p.add(s)
+		for _, id := range joints {
+			links = append(links, linked[id])
+		}
 		before = []string{s.ID}
 	}
 	if nth == 0 {
 		return
 	}
-	s := Step{ID: "assemble/again", Phase: Assemble, Title: "Tighten again after 24 hours", Needs: before,
-		Does: []string{"Plastic gives under a screw in the first day. Tighten every screw once more, with the same torque, 24 hours later, and look again after a month."}}
+	s := Step{ID: "assemble/again", Phase: Assemble, Title: "Tighten again after " + unit.FormatDuration(p.pl.Shop.Work.Retighten), Needs: before,
+		Does: []string{fmt.Sprintf("Plastic gives under a screw at first. Tighten every screw once more, with the same torque, %s later, and look again after a month.", unit.FormatDuration(p.pl.Shop.Work.Retighten))}}
 	if len(p.pl.Joints.Plugs) > 0 {
 		s.Does = append(s.Does, fmt.Sprintf("Press the %d plugs in, their grain with the grain round them. A drop of wax holds one that is loose, and lets it be taken out again when the piece is packed flat.", len(p.pl.Joints.Plugs)))
 		for _, g := range p.pl.Joints.Plugs {
@@ -1455,7 +1551,7 @@ func (p *planner) assemble() {
 		}
 	}
 	s.Does = append(s.Does, "Set it on a flat floor. If it rocks, loosen the screws, press it down, and tighten them again.")
-	p.steps[len(p.steps)-1].Wait = day
+	p.steps[len(p.steps)-1].Wait = p.pl.Shop.Work.Retighten
 	p.add(s)
 }
 
@@ -1516,7 +1612,7 @@ func (p *planner) use() {
 		if c.Mass > limit {
 			does[0] += fmt.Sprintf(" That is more than one person should lift (%s): carry it by two.", unit.FormatMass(limit))
 		} else {
-			does[0] += " Lift it by its frame, never by the edge of the top or the veneer."
+			does[0] += " Lift it by what carries it, never by the edge of the veneer."
 		}
 	}
 	for _, f := range p.pl.Findings {
@@ -1528,7 +1624,8 @@ func (p *planner) use() {
 		does = append(does, "*Load.* How it bears its loads has not been worked out for this kit. Load it by steps, and look for cracks at the screws.")
 	}
 	does = append(does,
-		"*Care.* Dust with a dry cloth; wipe spills at once. No steam, no solvents, no silicone polish. Let no pot, cup or lamp heat it beyond what the hand bears.",
+		"*Care.* Dust with a dry cloth; wipe spills at once. No steam, no solvents, no silicone polish. Let nothing heat it beyond what the hand bears.",
+		"*Feet.* Where they are bare print, stick felt or a pad of rubber under each: print marks a floor, and slides on it.",
 		"*Sun and dry air.* Keep it out of a parked car and away from radiators and stoves. Wood shrinks across the grain in heated rooms: 40 to 60 % humidity suits it.",
 		"*Spare veneer.* Keep adhesive veneer flat, in its bag, dark, at 15 to 25 °C, and use it within the time that its maker gives, or a year. Keep offcuts of the same sheet for repairs, with the kit revision on them.",
 		"*Files.* "+p.licence(),
