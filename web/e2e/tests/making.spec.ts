@@ -1,11 +1,11 @@
 // Fixtures, the calendar and the kit: what is told of them, how the calendar's
 // bars are read with the keyboard, and what is saved.
 
-import { readFileSync, writeFileSync } from 'node:fs';
-import { join } from 'node:path';
+import { readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { dirname, join, relative } from 'node:path';
 import { unzipSync } from 'fflate';
 import { accessible } from '../access.ts';
-import { expect, measured, picture, Sheet, stage, test, type Page } from '../workshop.ts';
+import { expect, measured, picture, Sheet, stage, test, wren, type Page } from '../workshop.ts';
 
 const file = 'heron-side-table.yaml';
 
@@ -297,15 +297,50 @@ test('what is chosen of the job: when work begins, what is sent, what the book t
   expect(Buffer.from(zip['book.pdf']!).toString('latin1'), 'ISO 32000-1, 14.3.3: the information dictionary').toContain('The workshop by the mill');
   writeFileSync(join(folder.path, 'notes.txt'), 'Keep it dry.\nOil it: twice a year.');
   const out = await folder.plan(file, '--start', '2027-01-11', '--no-coupons', '--send', 'cores', '--batch', '2,12', '--maker', 'The workshop by the mill', '--notes', join(folder.path, 'notes.txt'), '--paper', 'letter', '--no-templates');
-  const names = Object.keys(zip).filter((n) => !n.endsWith('/'));
+  const names = Object.keys(zip).filter((n) => !n.endsWith('/')).sort();
+  const theirs = readdirSync(out, { recursive: true, withFileTypes: true }).filter((e) => e.isFile()).map((e) => relative(out, join(e.parentPath, e.name)));
+  expect(names).toEqual(theirs.sort());
   const other = names.filter((n) => !readFileSync(join(out, n)).equals(Buffer.from(zip[n]!)));
   expect(other, 'the zip is what the command line makes with the same options').toEqual([]);
+  rmSync(dirname(out), { recursive: true });
   measured(info, `${names.length} files of the job with choices are those of the command line`);
 
   // Each is undone by itself, the last first.
   await page.getByRole('button', { name: /^Undo/ }).click();
   await expect(take.getByLabel('With the templates at full size')).toBeChecked();
   await expect(take.getByLabel('Paper')).toHaveValue('letter');
+});
+
+test('what is chosen of the job leaves what the piece bears as it is known', async ({ page, server, folder }) => {
+  folder.bring('shop.yaml');
+  folder.write('wren-board.yaml', wren.replace('use: other', 'use: stand'));
+  const sheet = new Sheet(page);
+  await sheet.open(server, 'Wren board');
+  await sheet.workedOut();
+  await sheet.goto('Will it hold');
+  await page.getByRole('button', { name: 'Work out what it bears' }).click();
+  const holds = sheet.section('Will it hold');
+  await expect(holds).toContainText('It is being worked out');
+  await sheet.workedOut();
+  interface Borne { strength: { cases: unknown[] } | null }
+  const before = (await sheet.plan<Borne>()).strength;
+  expect(before?.cases.length).toBeGreaterThan(0);
+  await sheet.goto('Take along');
+  const take = sheet.section('Take it along');
+  const link = take.getByRole('link', { name: 'Bench book', exact: true });
+  const old = await link.getAttribute('href');
+  await take.getByLabel('Made by').fill('Owl');
+  await page.keyboard.press('Enter');
+  await sheet.saved('wren-board.yaml');
+  await expect(link).not.toHaveAttribute('href', old!);
+  await sheet.workedOut();
+  expect((await sheet.plan<Borne>()).strength, 'it is in the job folder as before').toEqual(before);
+  // Another piece is another matter.
+  await sheet.measure('Length', '180');
+  await sheet.saved('wren-board.yaml');
+  await expect(holds.getByRole('button', { name: 'Ask again' })).toBeVisible();
+  await sheet.workedOut();
+  expect((await sheet.plan<Borne>()).strength ?? null).toBeNull();
 });
 
 for (const scheme of ['light', 'dark'] as const) {
@@ -323,6 +358,9 @@ for (const scheme of ['light', 'dark'] as const) {
       if (name !== 'Bill') await accessible(page, info, `${name} on a tablet, ${scheme}`, `section[aria-labelledby="${await sheet.section(heading).getAttribute('aria-labelledby')}"]`);
       await picture(page, `tablet-${name.toLowerCase()}-${scheme}`);
     }
+    await sheet.goto('Take along');
+    await accessible(page, info, `Take along on a tablet, ${scheme}`, 'section[aria-labelledby="heading-take"]');
+    await picture(page, `tablet-take-${scheme}`);
     // Inches: no millimetres are left in what the page itself writes of the kit.
     await page.getByRole('combobox', { name: 'Measure in' }).selectOption('in, 1/32');
     await expect(sheet.section('Kit').locator('dl')).toContainText(/\d\sin/);

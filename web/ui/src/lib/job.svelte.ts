@@ -453,14 +453,20 @@ class Job {
     const { piece } = writes;
     if (this.writes !== writes) return;
     this.#shopOf(piece);
-    const state = JSON.stringify([piece.version, piece.shopVersion, piece.marksVersion]);
+    const body = JSON.stringify([piece.file, piece.version, piece.shopVersion]);
+    const state = JSON.stringify([body, piece.marksVersion]);
     if (state === this.#planned && !Object.keys(this.#trial).length) return;
+    // How it bears its loads does not hang on marks and choices: once asked, it
+    // stays asked, unless it was given up.
+    const { strength, remedies } = (this.#body === body && !this.planner.cancelled && this.planner.order) || {};
     this.#planned = state;
+    this.#body = body;
     this.#trial = {};
     if (piece.faults.length) this.planner.rest();
-    else this.planner.want(this.#order());
+    else this.planner.want({ ...this.#order(), ...(strength ? { strength, remedies } : {}) });
   }
   #planned = '';
+  #body = '';
 
   /** The shop file of a piece has a new state, or is another. */
   #shopOf(piece: Piece): void {
