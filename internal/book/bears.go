@@ -29,20 +29,12 @@ func (w *writer) stands(f *flow) {
 		}
 		says = append(says, s)
 		cases, _ := strength.Cases(w.pl.Piece, w.pl.Layout.Cores, w.pl.Joints, w.pl.Shop)
-		var asked []string
-		for _, c := range cases {
-			if c.Kind != strength.Dead && c.Judged {
-				asked = append(asked, strings.TrimSuffix(c.What, "."))
-			}
-		}
-		if asked != nil {
+		if asked := loads(cases); asked != nil {
 			says = append(says, "What furniture of its kind is asked to bear, by analogy with published standards, and what was *not* looked at here beyond choosing where cores are cut: "+strings.Join(asked, "; ")+". Whoever made the kit can have that worked out.")
 		}
 	}
-	for _, x := range w.pl.Findings {
-		if x.Stage == "stability" && x.Severity == finding.Note {
-			says = append(says, "*Tipping.* "+sentence(x.Message))
-		}
+	for _, s := range w.tipping() {
+		says = append(says, "*Tipping.* "+s)
 	}
 	if s := w.pl.Checks.Standing; s != nil && slices.ContainsFunc(s.Worst, func(t stability.Tip) bool { return t.Margin < 1 }) {
 		what := "lean"
@@ -55,6 +47,53 @@ func (w *writer) stands(f *flow) {
 		f.para(para{}, s)
 		f.gap(1.2)
 	}
+}
+
+// loads are the loads of cases that get a verdict, each once, wherever it presses.
+func loads(cases []strength.Case) (out []string) {
+	var of []string
+	count := map[string]int{}
+	for _, c := range cases {
+		if c.Kind == strength.Dead || !c.Judged {
+			continue
+		}
+		what, _, _ := strings.Cut(strings.TrimSuffix(c.What, "."), ". ") // ballast is no load that it bears
+		for _, at := range []string{" in the ", " at the ", " to the "} {
+			what, _, _ = strings.Cut(what, at)
+		}
+		if count[what] == 0 {
+			of = append(of, what)
+		}
+		count[what]++
+	}
+	for _, s := range of {
+		if n := count[s]; n > 1 {
+			s += fmt.Sprintf(" (in %d places or ways)", n)
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+// tipping is what is known of what tips the piece: without what only another plan
+// would mend, and the same load that is held against several once.
+func (w *writer) tipping() (out []string) {
+	for _, x := range w.pl.Findings {
+		if x.Stage != "stability" || x.Severity != finding.Note {
+			continue
+		}
+		s, _, _ := strings.Cut(x.Message, " To bear it:")
+		s = sentence(s)
+		if load, against, ok := strings.Cut(s, " Margin "); ok {
+			if n := slices.IndexFunc(out, func(o string) bool { return strings.HasPrefix(o, load) }); n >= 0 {
+				against, _, _ = strings.Cut(against, ";")
+				out[n] = strings.TrimSuffix(out[n], ".") + ". Margin " + against + "."
+				continue
+			}
+		}
+		out = append(out, s)
+	}
+	return out
 }
 
 // bearing is in a sentence whether the piece bears what was looked at.

@@ -101,30 +101,38 @@ func (w *writer) whoDoes(f *flow) {
 		f.gap(1)
 	}
 	var rows []row
-	for _, ph := range w.order() {
-		var who []string
-		titles := map[string][]string{}
-		for _, s := range w.steps {
-			if s.Phase != ph {
-				continue
-			}
-			by := w.whose(s)
-			if !slices.Contains(who, by) {
-				who = append(who, by)
-			}
-			if !strings.Contains(s.ID, "/fixtures/") {
-				titles[by] = append(titles[by], lower(s.Title))
-			}
-		}
-		for _, by := range who {
-			note := ""
-			if len(who) > 1 {
-				note = strings.Join(titles[by], "; ")
-			}
-			rows = append(rows, row{cells: []string{string(ph), by, note}})
+	for _, by := range []string{seller, buyer} {
+		if does := w.doneBy(by); does != nil {
+			rows = append(rows, row{cells: []string{by, strings.Join(does, "; ")}})
 		}
 	}
-	f.table([]column{{title: "Chapter", wide: 3}, {title: "By whom", wide: 1.6}, {title: "", wide: 6}}, rows)
+	f.table([]column{{title: "Who", wide: 1}, {title: "Does what the chapters tell", wide: 9}}, rows)
+}
+
+// doneBy are the chapters of somebody's work, with the steps where a chapter is
+// shared.
+func (w *writer) doneBy(by string) (out []string) {
+	for _, ph := range w.order() {
+		var mine []string
+		shared := false
+		for _, s := range w.steps {
+			switch {
+			case s.Phase != ph || strings.Contains(s.ID, "/fixtures/"):
+			case w.whose(s) == by:
+				mine = append(mine, lower(s.Title))
+			default:
+				shared = true
+			}
+		}
+		switch {
+		case mine == nil:
+		case shared:
+			out = append(out, fmt.Sprintf("%s (%s)", ph, strings.Join(mine, ", ")))
+		default:
+			out = append(out, string(ph))
+		}
+	}
+	return out
 }
 
 // box is what is sent, parcel by parcel, with the spares.

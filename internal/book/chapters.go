@@ -388,11 +388,29 @@ func (w *writer) before(f *flow) {
 			}
 		}
 	}
-	var stops, warns []finding.Finding
+	var stops []finding.Finding
+	for _, x := range w.pl.Findings {
+		if x.Severity == finding.Stop {
+			stops = append(stops, x)
+		}
+	}
+	if stops != nil {
+		f.section("", "This kit cannot be built as it is")
+		for _, x := range stops {
+			f.caution("STOP", x.Subject+": "+x.Message+w.remedy(x), x.Source)
+		}
+	}
+	if w.split() != kit.Ready { // there they are of the making, and stand with it
+		w.warnings(f)
+	}
+	w.whoDoes(f)
+}
+
+// warnings are what the plan warns of.
+func (w *writer) warnings(f *flow) {
+	var warns []finding.Finding
 	for _, x := range w.pl.Findings {
 		switch x.Severity {
-		case finding.Stop:
-			stops = append(stops, x)
 		case finding.Warning:
 			if x.Stage == "printing" && (w.ofFixture(x) || w.sold(Print)) {
 				continue // of how it prints: told at its load
@@ -402,12 +420,6 @@ func (w *writer) before(f *flow) {
 			if x.Code == "veneer-tension" { // tells of what may open in the veneer
 				warns = append(warns, x)
 			}
-		}
-	}
-	if stops != nil {
-		f.section("", "This kit cannot be built as it is")
-		for _, x := range stops {
-			f.caution("STOP", x.Subject+": "+x.Message+w.remedy(x), x.Source)
 		}
 	}
 	if warns != nil {
@@ -435,7 +447,6 @@ func (w *writer) before(f *flow) {
 			f.gap(1)
 		}
 	}
-	w.whoDoes(f)
 }
 
 // ofFixture is whether a finding is about how a part of a fixture prints.
@@ -471,7 +482,10 @@ func plain(s string) string { return plainly.Replace(s) }
 var plainly = strings.NewReplacer(
 	"The shop file gives", "The maker's settings give", "the shop file", "the maker's settings", "The shop file", "The maker's settings",
 	"the shop's section work", "the maker's working hours",
-	"secondary source", "as others quote it",
+	"secondary source", "read as others quote it",
+	// Bands are laid in one go and pinned; and what it is printed in is settled.
+	"leave laps free to slide until the adhesive has set; ", "", "Leave laps free to slide until the adhesive has set; ", "",
+	"; or print in a filled filament that expands less", "",
 )
 
 // cite is the number of a caution's source, in brackets.
@@ -525,6 +539,9 @@ var sectionTitles = map[bill.Section]string{
 // box, what to have ready, and what only the seller needs.
 func (w *writer) needs(f *flow, c chapterOf) {
 	f.chapter(c.id, c.title)
+	if w.split() == kit.Ready {
+		w.warnings(f)
+	}
 	if w.split() == "" {
 		w.supplies(f, "")
 		f.table([]column{{title: "Tools and small things", wide: 6}, {title: "For", wide: 5}}, w.listed(""))
@@ -584,6 +601,9 @@ func (w *writer) supplies(f *flow, by string) {
 					note = w.size(v.Sheet.X, v.Sheet.Y)
 				}
 			}
+			if strings.HasPrefix(l.Item, "printed ") && by == buyer {
+				note = "printed from the fixtures' files"
+			}
 			item := l.Item
 			if sec == bill.Consumable {
 				item = strings.ReplaceAll(item, "-", " ")
@@ -624,7 +644,7 @@ func (w *writer) listed(by string) (rows []row) {
 	}
 	for _, t := range smallThings {
 		if slices.ContainsFunc(w.steps, func(s Step) bool {
-			return w.whose(s) == by && slices.ContainsFunc(s.Does, func(d string) bool { return strings.Contains(strings.ToLower(d), t[0]) })
+			return w.whose(s) == by && s.names(t[0])
 		}) {
 			add(t[1], t[2])
 		}
@@ -633,6 +653,14 @@ func (w *writer) listed(by string) (rows []row) {
 		add("A blanket", "laying the parts on")
 	}
 	return rows
+}
+
+// names is whether a step's words or tables name something.
+func (s Step) names(what string) bool {
+	has := func(x string) bool { return strings.Contains(strings.ToLower(x), what) }
+	return slices.ContainsFunc(s.Does, has) || slices.ContainsFunc(s.Tables, func(t Table) bool {
+		return slices.ContainsFunc(t.Rows, func(r []string) bool { return slices.ContainsFunc(r, has) })
+	})
 }
 
 // smallThings are listed where a step's words name them, and counted by no bill: the
@@ -864,7 +892,8 @@ func (w *writer) needed(f *flow, s Step, ref func(string) string) {
 	var out []string
 	for _, id := range s.Needs {
 		for _, o := range w.steps {
-			if o.ID == id && o.Phase != s.Phase && o.Wait > 0 {
+			before := w.split() == kit.Ready && w.whose(o) != w.whose(s) // over when the box comes
+			if o.ID == id && o.Phase != s.Phase && o.Wait > 0 && !before {
 				out = append(out, fmt.Sprintf("%s (page %s)", lower(shortened(o.Title, 60)), ref(o.ID)))
 			}
 		}

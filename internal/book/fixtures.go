@@ -15,14 +15,32 @@ func (p *planner) sent(x fixture.Fixture) bool {
 		slices.ContainsFunc(x.Parts, func(q fixture.Part) bool { return q.Filament != "" })
 }
 
+// sellers is whether a coupon stays with the seller while the buyer makes or gets
+// the other fixtures: those of what the buyer does not do.
+func (p *planner) sellers(x fixture.Fixture) bool {
+	if x.Kind != fixture.Coupon {
+		return false
+	}
+	switch p.split() {
+	case kit.Cores:
+		return !p.sent(x)
+	case kit.Leaves: // veneer and laser
+		return slices.ContainsFunc([]string{"bend-", "neutral-", "kerf-"}, func(s string) bool { return strings.HasPrefix(x.ID, "coupon/"+s) })
+	}
+	return false
+}
+
 // fixturesToMake is the list of fixtures, with the files that they are made from
 // and what they take besides; parted in those that are sent and those that are not.
 func (w *writer) fixturesToMake(f *flow) {
-	var sent, made []fixture.Fixture
+	var sent, made, others []fixture.Fixture
 	for _, x := range w.pl.Fixtures.Fixtures {
-		if w.sent(x) {
+		switch {
+		case w.sent(x):
 			sent = append(sent, x)
-		} else {
+		case w.sellers(x):
+			others = append(others, x)
+		default:
 			made = append(made, x)
 		}
 	}
@@ -32,14 +50,14 @@ func (w *writer) fixturesToMake(f *flow) {
 		f.gap(1)
 		w.fixturesOf(f, sent)
 	}
+	if others != nil {
+		f.section("", "The seller's coupons")
+		w.fixturesOf(f, others)
+	}
 	if made == nil {
 		return
 	}
-	if sent != nil {
-		f.section("", "The seller's coupons, and what is sawn")
-	} else {
-		f.section("fixtures", "Fixtures to make first")
-	}
+	f.section("fixtures", "Fixtures to make first")
 	f.para(para{}, "Files are those of the job's folder; templates, with their files, are at the end of this book. Print alike parts from the one file, as often as the list says. Where a part may be printed *or* sawn by its template, one of both is enough.")
 	f.gap(1)
 	w.fixturesOf(f, made)

@@ -117,7 +117,7 @@ func tagged(in Inputs) (out []tag) {
 		if b := pl.Sheets.Placements[i].Blank; b >= 0 {
 			t.lies = pl.Sheets.Blanks[b].ID
 		}
-		if p.Release != "" {
+		if p.Release != "" && (pl.Kit == nil || pl.Kit.Split != kit.Cores) { // those of Cores are cut when the box is packed
 			t.lies += ", waits"
 		}
 		out = append(out, t)

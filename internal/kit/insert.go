@@ -138,7 +138,11 @@ func (m *making) toBuy(say func(string, ...any)) {
 		line := ""
 		switch {
 		case l.Section == bill.Consumable:
-			line = fmt.Sprintf("%s, %.0f %s", strings.ReplaceAll(l.Item, "-", " "), l.Quantity, l.Unit)
+			of := l.Unit
+			if of == "piece" && l.Quantity != 1 {
+				of = "pieces"
+			}
+			line = fmt.Sprintf("%s, %.0f %s", strings.ReplaceAll(l.Item, "-", " "), l.Quantity, of)
 			if l.Note != "" {
 				line += ": " + l.Note
 			}
