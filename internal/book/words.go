@@ -654,8 +654,9 @@ func (p *planner) closes(pt veneer.Pattern) string {
 func (p *planner) square(bodies []string) string {
 	plain := "Before it sets, see that " + p.the(bodies) + " lie flat on the board, and that every joint closes all along: one that gapes at an end tells that the frame leans."
 	type point struct {
-		at geom.Vec3
-		of string
+		at  geom.Vec3
+		of  string
+		cut bool // of a member that ends are cut off: the corner may be gone
 	}
 	var points []point
 	box := geom.EmptyBox3()
@@ -666,13 +667,13 @@ func (p *planner) square(bodies []string) string {
 		}
 		for _, m := range p.pl.Seams.Bodies[n].Members {
 			member := p.pl.Piece.Members[m]
-			if member.Board == nil || len(member.EndCuts) > 0 {
+			if member.Board == nil {
 				return plain
 			}
 			for _, q := range member.Board.Outline.Path.Flatten(0.05) {
 				for _, z := range []float64{0, member.Board.Thickness} {
 					at := member.Place.Point(geom.V3(q.P.X, q.P.Y, z))
-					points, box = append(points, point{at, id}), box.Add(at)
+					points, box = append(points, point{at, id, len(member.EndCuts) > 0}), box.Add(at)
 				}
 			}
 		}
@@ -695,7 +696,7 @@ func (p *planner) square(bodies []string) string {
 				return point{}, false
 			}
 		}
-		return best, true
+		return best, !best.cut
 	}
 	var c [4]point
 	for i, way := range []geom.Vec2{{X: -1, Y: -1}, {X: 1, Y: 1}, {X: 1, Y: -1}, {X: -1, Y: 1}} {
