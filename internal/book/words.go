@@ -771,3 +771,14 @@ func (p *planner) steady(moving, onto []string, links [][2]string) []string {
 }
 
 func upper(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+
+// deep is how deep a bore is. Where it opens into a face that is veneered its depth
+// counts from the finished face, and the bare core, which one measures, has less.
+func (p *planner) deep(b joint.Bore) string {
+	if b.Shows && b.Surface >= 0 {
+		if stack := p.pl.Layout.Coverings[b.Member][b.Surface].Stack; stack > 0 {
+			return fmt.Sprintf("%s deep from the finished face, %s in the bare core", p.mm(b.Depth), p.mm(b.Depth-stack))
+		}
+	}
+	return p.mm(b.Depth) + " deep"
+}
