@@ -538,7 +538,7 @@ var sectionTitles = map[bill.Section]string{
 // needs are the lists of what must be at hand: where a kit is sent, what is in the
 // box, what to have ready, and what only the seller needs.
 func (w *writer) needs(f *flow, c chapterOf) {
-	f.chapter(c.id, c.title)
+	f.follows(c.id, c.title)
 	if w.split() == kit.Ready {
 		w.warnings(f)
 	}
@@ -554,8 +554,10 @@ func (w *writer) needs(f *flow, c chapterOf) {
 			w.supplies(f, buyer)
 			f.table([]column{{title: "Tools and small things", wide: 6}, {title: "For", wide: 5}}, w.listed(buyer))
 		}
-		f.section("seller", "The seller's own")
-		if w.split() != kit.Ready {
+		if w.split() == kit.Ready {
+			f.section("seller", "Materials and tools")
+		} else {
+			f.section("seller", "The seller's own")
 			f.para(para{keep: true}, "Not needed by whoever gets the box.")
 			f.gap(1)
 		}
@@ -892,7 +894,7 @@ func (w *writer) needed(f *flow, s Step, ref func(string) string) {
 	var out []string
 	for _, id := range s.Needs {
 		for _, o := range w.steps {
-			before := w.split() == kit.Ready && w.whose(o) != w.whose(s) // over when the box comes
+			before := w.whose(o) != w.whose(s) // of somebody else, and over when the box comes
 			if o.ID == id && o.Phase != s.Phase && o.Wait > 0 && !before {
 				out = append(out, fmt.Sprintf("%s (page %s)", lower(shortened(o.Title, 60)), ref(o.ID)))
 			}
@@ -1083,7 +1085,7 @@ func (w *writer) blankStep(f *flow, s Step) {
 // joints are the sections of all kinds of joints.
 func (w *writer) joints(f *flow) {
 	f.section("joints", "The joints, cut open")
-	f.para(para{}, "One of each kind. Look at them now, to see which way inserts and dowels go. Depths are from the finished face: where it is veneered, the veneer counts.")
+	f.para(para{keep: true}, "One of each kind. Look at them now, to see which way inserts and dowels go. Depths are from the finished face: where it is veneered, the veneer counts.")
 	f.gap(1)
 	for _, k := range w.jointKinds() {
 		j := k.of
@@ -1125,7 +1127,7 @@ func (w *writer) bores(j joint.Joint) (rows []row) {
 		if b.Depth < 1 { // a rim that lets a screw pass into its insert
 			continue
 		}
-		s := fmt.Sprintf("%s wide, %s deep, in %s", w.fit(b.Diameter), w.mm(b.Depth), w.pl.Piece.Members[b.Member].ID)
+		s := fmt.Sprintf("%s wide, %s, in %s", w.fit(b.Diameter), w.deep(b), w.pl.Piece.Members[b.Member].ID)
 		key := string(b.Purpose) + s
 		if count[key] == 0 {
 			order, what[key] = append(order, key), s
@@ -1202,6 +1204,9 @@ func (w *writer) templates() (out []template) {
 	}
 	for _, x := range w.pl.Fixtures.Fixtures {
 		for _, t := range x.Templates {
+			if w.sent(x) && alternative(x, t) {
+				continue // it lies in the box, printed
+			}
 			s := t.Sheet
 			for i, l := range s.Layers {
 				if i == 0 {
