@@ -1085,7 +1085,7 @@ func (w *writer) blankStep(f *flow, s Step) {
 // joints are the sections of all kinds of joints.
 func (w *writer) joints(f *flow) {
 	f.section("joints", "The joints, cut open")
-	f.para(para{keep: true}, "One of each kind. Look at them now, to see which way inserts and dowels go. Depths are from the finished face: where it is veneered, the veneer counts.")
+	f.para(para{keep: true}, "One of each kind. Look at them now, to see which way inserts and dowels go.")
 	f.gap(1)
 	for _, k := range w.jointKinds() {
 		j := k.of
