@@ -58,7 +58,7 @@ async function tabTo(page: Page, role: 'link' | 'button' | 'textbox', name: stri
       const at = document.activeElement as HTMLElement | null;
       if (!at || at === document.body) return { lost: true, seen: true };
       const s = getComputedStyle(at);
-      const frame = at.tagName === 'TEXTAREA' ? getComputedStyle(at.closest('.frame')!) : s;
+      const frame = at.tagName === 'TEXTAREA' ? getComputedStyle(at.closest('.frame') ?? at) : s;
       return { lost: false, seen: frame.outlineStyle !== 'none' || frame.boxShadow !== 'none' };
     });
     expect(here.seen, 'what has the focus can be seen').toBe(true);
