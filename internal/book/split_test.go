@@ -63,6 +63,36 @@ func TestSplits(t *testing.T) {
 				}
 			}
 		}
+		// Nobody waits for what comes later, and the buyer of cores measures nothing.
+		a, err := takeApart(t, pl)
+		if err != nil {
+			t.Fatal(err)
+		}
+		done := map[string]bool{}
+		for _, s := range Steps(Inputs{Plan: pl, Revision: "R-1"}, a, 0) {
+			for _, n := range s.Needs {
+				if !done[n] {
+					t.Errorf("%s: %s needs %s, which does not stand before it", c.split, s.ID, n)
+				}
+			}
+			done[s.ID] = true
+			switch s.ID {
+			case "measure/all":
+				if glued := slices.ContainsFunc(s.Needs, func(n string) bool { return strings.HasPrefix(n, "glue/") }); glued == (c.split == kit.Cores) {
+					t.Errorf("%s: measured when glued: %v", c.split, glued)
+				}
+				if told := s.names("send a picture"); told != (c.split == kit.Leaves) {
+					t.Errorf("%s: figures are sent: %v", c.split, told)
+				}
+			case "measure/fit":
+				if len(s.Tables) > 0 {
+					t.Error("the buyer of cores measures")
+				}
+			}
+		}
+		if done["measure/fit"] != (c.split == kit.Cores) {
+			t.Errorf("%s: a dry fit of its own: %v", c.split, done["measure/fit"])
+		}
 		// The masses of each box and of what is in it come to that of the parcel.
 		for _, q := range pl.Kit.Parcels {
 			sum := q.Packing

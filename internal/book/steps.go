@@ -12,6 +12,7 @@ import (
 	"groundwork/internal/fixture"
 	"groundwork/internal/geom"
 	"groundwork/internal/joint"
+	"groundwork/internal/kit"
 	"groundwork/internal/piece"
 	"groundwork/internal/plan"
 	"groundwork/internal/printing"
@@ -845,7 +846,12 @@ func (p *planner) measure() {
 			bores = append(bores, []string{pt.ID, p.size(pt.Length, pt.Width), fmt.Sprintf("its outline, %d %s", n, plural(n, "opening", "openings")), ""})
 		}
 	}
-	does := []string{"Put the whole piece together dry, screws finger-tight, dowels in and no glue. Every contact must close, and it must stand without rocking. Take it apart again."}
+	const dry = "Put the whole piece together dry, screws finger-tight, dowels in and no glue. Every contact must close, and it must stand without rocking. Take it apart again."
+	does := []string{dry}
+	cores := p.split() == kit.Cores // who prints measures, before anything is glued
+	if cores {
+		does[0] = "Before the box is packed, push the segments of every part together on their dowels, dry and without glue, until the seams close all round; hold them so with tape beside what is measured."
+	}
 	var tables []Table
 	if rims != nil {
 		does = append(does, "Lay a strip of paper round each run of the table, mark where it meets itself, and measure it flat. Write the length down. A tape of steel reads wrong round a curve.")
@@ -864,8 +870,20 @@ func (p *planner) measure() {
 	if parts != nil {
 		does = append(does, "*Hold.* Patterns that wait for these figures are not cut before the figures agree, to 0.1 %, or the files have been made again with them. Every blank says what on it waits.")
 	}
-	p.add(Step{ID: "measure/all", Phase: Measure, Title: "Dry fit, and the figures that patterns wait for", Needs: slices.Concat(p.of(Print), p.of(Inserts), p.of(Glue), p.of(Ground)), Does: does, Parts: parts, Tables: tables})
+	made := slices.Concat(p.of(Print), p.of(Inserts), p.of(Glue), p.of(Ground))
+	s := Step{ID: "measure/all", Phase: Measure, Title: "Dry fit, and the figures that patterns wait for", Needs: made, Does: does, Parts: parts, Tables: tables}
+	if cores {
+		s.Title, s.Needs = "The figures that patterns wait for", p.of(Print)
+		s.Does = append(s.Does, "Take the segments apart again for the box.")
+		p.add(s)
+		s = Step{ID: "measure/fit", Phase: Measure, Title: "Dry fit", Needs: append(made, "measure/all"), Does: []string{dry,
+			"Cut every leaf out of its blank, its liner and label on it, and lay it against its core: it was cut to these cores, and its openings fall on bores and pads. What does not, is told to whoever made the kit before anything is laid."}}
+	}
+	p.add(s)
 }
+		if p.split() == kit.Leaves {
+			does = append(does, fmt.Sprintf("*Send the figures.* Send a picture of the tables below, with the kit revision %s on it, to whoever made the kit. What waits is cut to them, and follows in a box of its own.", p.Revision))
+		}
 
 // onBlank are the patterns of a blank, as indices.
 func onBlank(pl *plan.Plan, blank int) (out []int) {
