@@ -667,8 +667,14 @@ func (p *planner) glue() {
 				"Do the lines of a table in order. What stands in one line is pressed in one go.",
 			},
 		})
+		how := &p.steps[len(p.steps)-1]
+		const dry = 4 // sentences, the last of them on putting parts together dry
+		for _, k := range p.kinds {
+			if w := p.parallel(k); w != "" {
+				how.Does = slices.Insert(how.Does, dry, w)
+			}
+		}
 		if p.clamped() {
-			how := &p.steps[len(p.steps)-1]
 			how.Does = append(how.Does, p.clampingWords()...)
 		}
 	}
@@ -715,9 +721,6 @@ func (p *planner) glue() {
 		s.Parts = slices.Concat(parts, ids)
 		s.Needs = append([]string{"glue/how", "print/check"}, p.about(Inserts, parts...)...)
 		s.Drawings = []string{"body/" + p.pl.Seams.Bodies[k.bodies[0]].ID}
-		if w := p.parallel(k); w != "" {
-			s.Does = append(s.Does, w)
-		}
 		if p.pl.Fixtures != nil {
 			s.Drawings = append(s.Drawings, p.clampings(fixture.GlueSegments, ids)...)
 			s.Does = append(s.Does, p.likewise(fixture.GlueSegments, ids)...)
@@ -869,6 +872,9 @@ func (p *planner) measure() {
 	}
 	if parts != nil {
 		does = append(does, "*Hold.* Patterns that wait for these figures are not cut before the figures agree, to 0.1 %, or the files have been made again with them. Every blank says what on it waits.")
+		if p.split() == kit.Leaves {
+			does = append(does, fmt.Sprintf("*Send the figures.* Send a picture of the tables below, with the kit revision %s on it, to whoever made the kit. What waits is cut to them, and follows in a box of its own.", p.Revision))
+		}
 	}
 	made := slices.Concat(p.of(Print), p.of(Inserts), p.of(Glue), p.of(Ground))
 	s := Step{ID: "measure/all", Phase: Measure, Title: "Dry fit, and the figures that patterns wait for", Needs: made, Does: does, Parts: parts, Tables: tables}
@@ -881,9 +887,6 @@ func (p *planner) measure() {
 	}
 	p.add(s)
 }
-		if p.split() == kit.Leaves {
-			does = append(does, fmt.Sprintf("*Send the figures.* Send a picture of the tables below, with the kit revision %s on it, to whoever made the kit. What waits is cut to them, and follows in a box of its own.", p.Revision))
-		}
 
 // onBlank are the patterns of a blank, as indices.
 func onBlank(pl *plan.Plan, blank int) (out []int) {
@@ -1601,6 +1604,9 @@ func (p *planner) the(bodies []string) string {
 
 // many is the plural of a member's name.
 func many(s string) string {
+	if first, rest, ok := strings.Cut(s, " with "); ok {
+		return many(first) + " with " + rest
+	}
 	switch {
 	case strings.HasSuffix(s, "f") && !strings.HasSuffix(s, "ff"):
 		return strings.TrimSuffix(s, "f") + "ves"

@@ -211,7 +211,7 @@ func (p *planner) parallel(k kind) string {
 			for _, b := range ends[i+1:] {
 				if a.Z.Dot(b.Z) < -1+1e-9 {
 					apart := math.Abs(b.Origin.Sub(a.Origin).Dot(a.Z))
-					return fmt.Sprintf("Before any glue stand each dry on its end on a flat board: its ends are parallel, %s apart, wherever you measure, within 0.5 mm. If they are not, a half is swapped or turned.", p.mm(apart))
+					return fmt.Sprintf("Stand %s dry on an end on a flat board, each by itself: the ends are parallel, %s apart wherever you measure, within 0.5 mm. If they are not, a half is swapped or turned.", p.the(idsOf(p.pl, k)), p.mm(apart))
 				}
 			}
 		}
@@ -687,9 +687,11 @@ func (p *planner) square(bodies []string) string {
 	if size.Z < 100 || size.Dot(across) < 100 {
 		return plain
 	}
+	// Where corners meet, the one that is there for certain.
+	slices.SortStableFunc(points, func(a, b point) int { return map[bool]int{true: 1}[a.cut] - map[bool]int{true: 1}[b.cut] })
 	flat := func(v geom.Vec3) geom.Vec2 { return geom.V2(v.Dot(across), v.Z) }
 	corner := func(x, z float64) (point, bool) {
-		value := func(q point) float64 { return flat(q.at).Dot(geom.V2(x, z)) }
+		value := func(q point) float64 { return math.Round(flat(q.at).Dot(geom.V2(x, z)) * 1e6) }
 		best := slices.MaxFunc(points, func(a, b point) int { return cmp.Compare(value(a), value(b)) })
 		for _, q := range points { // a rounded corner is not sharp enough to measure from
 			if d := flat(q.at).Dist(flat(best.at)); d > 1e-6 && d < 3 {
@@ -709,6 +711,8 @@ func (p *planner) square(bodies []string) string {
 	if c[0].of == c[2].of || c[1].of == c[3].of {
 		return plain
 	}
+	bodies = slices.Clone(bodies)
+	slices.SortFunc(bodies, func(a, b string) int { return cmp.Compare(p.bodyIndex(a), p.bodyIndex(b)) })
 	return fmt.Sprintf("Before it sets, measure both diagonals of "+and(bodies)+" over the outermost corners, in the plane of the frame: from below at the %s (%s) to above at the %s (%s) %s, from below at the %s (%s) to above at the %s (%s) %s. Push the longer one shorter.",
 		names[0], c[0].of, names[1], c[1].of, p.mm(flat(c[0].at).Dist(flat(c[1].at))), names[1], c[2].of, names[0], c[3].of, p.mm(flat(c[2].at).Dist(flat(c[3].at))))
 }

@@ -239,6 +239,9 @@ func TestSquare(t *testing.T) {
 	p := plannerOf(t, "heron-side-table")
 	frame := []string{"leg-1", "leg-3", "end-rail-1", "foot-rail-1"}
 	said := p.square(frame)
+	if turned := p.square([]string{"foot-rail-1", "end-rail-1", "leg-3", "leg-1"}); turned != said { // rails' outlines reach the legs' corners before their ends are cut
+		t.Errorf("%q, and %q", said, turned)
+	}
 	d := math.Hypot(2*106, 518)
 	if want := p.mm(d); strings.Count(said, " "+want) != 2 {
 		t.Errorf("%q, want %s twice", said, want)
@@ -277,6 +280,16 @@ func TestDowelBores(t *testing.T) {
 	// Beside the middle bore of a leg's end lies one of nearly its size.
 	if s := wordsOf(t, "otter-stool", Inserts); strings.Count(s, "in the middle of the face") != 4 {
 		t.Error("nothing tells the bore of the insert from the dowel's")
+	}
+}
+
+// The stool is 440 mm high and its seat 30 mm thick, so that its legs, which end
+// level, are 410 mm from end to end.
+func TestParallel(t *testing.T) {
+	for _, s := range stepsOf(t, planned(t, "otter-stool")) {
+		if s.ID == "glue/how" && !strings.Contains(s.Does[4], "the legs dry on an end on a flat board, each by itself: the ends are parallel, 410 mm apart") {
+			t.Errorf("%q", s.Does[4])
+		}
 	}
 }
 
