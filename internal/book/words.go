@@ -76,11 +76,8 @@ func (p *planner) clampWords(c fixture.ClampPlan) string {
 		}
 		out = append(out, s)
 	}
-	return strings.Join(append(out, "Leave it in the clamps for "+unit.FormatDuration(p.hold(c))+"."), " ")
+	return strings.Join(append(out, "Leave it in the clamps for "+unit.FormatDuration(p.pl.Shop.Work.GlueHold)+"."), " ")
 }
-
-// hold is how long a glue-up stays in its clamps, s.
-func (p *planner) hold(fixture.ClampPlan) float64 { return p.pl.Shop.Work.GlueHold }
 
 // facing is a direction of the finished piece in words, "" if it is none of them.
 func facing(d geom.Vec3) string {
@@ -585,8 +582,9 @@ func (p *planner) lapPlace(lap veneer.Lap) string {
 	return ""
 }
 
-// ringWords tell how a leaf that closes on itself is laid: first how, then where
-// each begins. ids are the alike leaves.
+// ringWords tell how alike leaves that close on themselves are laid: both edges
+// overlap and are cut through in one go, as veneerers joint leaves on the work
+// (common practice, no source).
 func (p *planner) ringWords(patterns []int) []string {
 	pt := p.pl.Patterns[patterns[0]]
 	b := pt.Net.Bounds()
