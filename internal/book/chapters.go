@@ -481,7 +481,7 @@ func plain(s string) string { return plainly.Replace(s) }
 
 var plainly = strings.NewReplacer(
 	"The shop file gives", "The maker's settings give", "the shop file", "the maker's settings", "The shop file", "The maker's settings",
-	"the shop's section work", "the maker's working hours",
+	"the shop's section work", "the maker's settings",
 	"secondary source", "read as others quote it",
 	// Bands are laid in one go and pinned; and what it is printed in is settled.
 	"leave laps free to slide until the adhesive has set; ", "", "Leave laps free to slide until the adhesive has set; ", "",

@@ -124,7 +124,7 @@ func (m *making) hardware() {
 		why := "small parts get lost; one of each, and one of twenty (common practice, no source)"
 		if size, ok := strings.CutSuffix(c.Item, insertItem); ok {
 			if tried, to := m.tried(size); tried > 0 {
-				n, why = n+tried, fmt.Sprintf("%s; %d to be melted in %s", why, tried, to)
+				n, why = n+tried, fmt.Sprintf("%s; %d to be melted in%s", why, tried, to)
 			}
 		}
 		m.r.Spares = append(m.r.Spares, Spare{c.Item, n, why})

@@ -196,14 +196,13 @@ func Make(ctx context.Context, in Inputs, o Options) (*Result, error) {
 		m.assemblies()
 	case Cores:
 		m.segments()
-	}
-	if o.Split != Ready {
 		m.leaves()
-	}
-	if o.Split == Cores {
 		m.fixtures()
 	}
 	m.hardware()
+	if o.Split == Leaves { // which may follow, and so have the last number
+		m.leaves()
+	}
 	for i := range m.r.Things {
 		t := &m.r.Things[i]
 		t.N = i + 1

@@ -32,9 +32,9 @@ func (m *making) tried(size string) (int, string) {
 		return 0, ""
 	}
 	if m.Split == Cores {
-		return melted[Cores], "for practice, in a free hole of coupon/insert-" + size
+		return melted[Cores], " for practice, in a free hole of coupon/insert-" + size
 	}
-	return melted[m.Split], "for the bores of coupon/insert-" + size
+	return melted[m.Split], "to the bores of coupon/insert-" + size
 }
 
 // plastic is the piece of the cores' plastic that goes to a buyer who does not
