@@ -40,12 +40,9 @@ type planCommand struct {
 	NestRounds int               `help:"How many times nesting takes a layout up and lays it again; more is tighter and slower." placeholder:"N"`
 	NestTime   time.Duration     `help:"How long to look for better layouts of veneer and print loads, as in 2m. The job then depends on the machine." placeholder:"TIME"`
 	Inch       bool              `help:"Show lengths in inches, on the screen and in the bench book."`
-	NoCoupons  bool              `help:"Leave the fit coupons out: this shop has measured its own."`
-	Start      string            `help:"Day on which work begins, as in 2027-01-11. Without it the calendar counts days, from a Monday." placeholder:"DATE"`
+	choiceFlags
 	marksFlag
 	strengthFlag
-	bookFlags
-	kitFlags
 	stockFlag
 }
 
@@ -73,19 +70,12 @@ func (c *planCommand) Run(ctx context.Context, out *output) error {
 		Sheet:    sheet.Options{FaceDown: c.FaceDown, Compensate: c.Kerf, Iterations: c.NestRounds, Spent: lasting(c.NestTime - c.NestTime/5)},
 		Strength: c.options(),
 	}
-	o.Fixture.NoCoupons = c.NoCoupons
-	var err error
-	if o.Schedule.Start, err = day(c.Start); err != nil {
-		return err
-	}
-	if o.Kit, err = c.kit(); err != nil {
+	m, err := c.settle(out, c.Piece, &o.Sheet)
+	if err != nil {
 		return err
 	}
 	write := job.Options{Replace: c.Replace, Sheet: sheet.Options{FaceDown: c.FaceDown, Compensate: c.Kerf}}
-	if err := c.book(&write, c.Inch); err != nil {
-		return err
-	}
-	if err := c.settle(out, c.Piece, &o.Sheet); err != nil {
+	if err := c.choose(m, c.Inch, &o, &write); err != nil {
 		return err
 	}
 	s, err := readShop(c.Shop)
@@ -136,7 +126,7 @@ func (checkCommand) Help() string {
 
 func (c *checkCommand) Run(ctx context.Context, out *output) error {
 	o := plan.Options{Strength: c.options()}
-	if err := c.settle(out, c.Piece, &o.Sheet); err != nil {
+	if _, err := c.settle(out, c.Piece, &o.Sheet); err != nil {
 		return err
 	}
 	s, err := readShop(c.Shop)

@@ -13,17 +13,18 @@ import (
 
 // marksFlag names what the maker has marked on the veneer of a piece.
 type marksFlag struct {
-	Marks   string `help:"Knots marked, patterns pinned and layouts kept. Without it the file of the piece's name ending in .marks.yaml is read, if it lies beside the piece." type:"path" placeholder:"FILE"`
-	NoMarks bool   `help:"Lay the veneer as if nothing were marked."`
+	Marks   string `help:"Knots marked, patterns pinned, layouts kept, and what was chosen of the job. Without it the file of the piece's name ending in .marks.yaml is read, if it lies beside the piece." type:"path" placeholder:"FILE"`
+	NoMarks bool   `help:"Go about it as if nothing were marked or chosen."`
 }
 
-// settle puts the marks of a piece into the options of the sheets.
-func (f marksFlag) settle(out *output, pieceFile string, o *sheet.Options) error {
+// settle puts the marks of a piece into the options of the sheets. It gives all
+// of them, for what is chosen of the job.
+func (f marksFlag) settle(out *output, pieceFile string, o *sheet.Options) (marks.File, error) {
 	if f.NoMarks {
 		if f.Marks != "" {
-			return errors.New("--marks and --no-marks do not go together; leave one out")
+			return marks.File{}, errors.New("--marks and --no-marks do not go together; leave one out")
 		}
-		return nil
+		return marks.File{}, nil
 	}
 	name := f.Marks
 	if name == "" {
@@ -31,14 +32,14 @@ func (f marksFlag) settle(out *output, pieceFile string, o *sheet.Options) error
 	}
 	m, err := marks.ParseFile(name)
 	if f.Marks == "" && errors.Is(err, fs.ErrNotExist) {
-		return nil
+		return marks.File{}, nil
 	}
 	if err != nil {
-		return err
+		return marks.File{}, err
 	}
 	m.Settle(name, o)
 	if f.Marks == "" {
 		fmt.Fprintf(out.Err, "With the marks in %s.\n", filepath.Base(name))
 	}
-	return nil
+	return m, nil
 }
