@@ -484,7 +484,6 @@ var plainly = strings.NewReplacer(
 	"the shop's section work", "the maker's settings",
 	"secondary source", "read as others quote it",
 	// Bands are laid in one go and pinned; and what it is printed in is settled.
-	"leave laps free to slide until the adhesive has set; ", "", "Leave laps free to slide until the adhesive has set; ", "",
 	"; or print in a filled filament that expands less", "",
 )
 

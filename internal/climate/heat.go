@@ -176,7 +176,7 @@ func Growth(runs []Run) []finding.Finding {
 		}
 		fs = append(fs, find(finding.Warning, "thermal-mismatch", r.ID, fmt.Sprintf(
 			"Warmed by %.0f K the core under %s grows %.1f mm more than its band of %.0f mm; wood along the grain hardly moves.", Warming, r.ID, grow, r.Length),
-			"Leave laps free to slide until the adhesive has set; keep the piece out of the sun; or print in a filled filament that expands less.",
+			"Keep the piece out of the sun; or print in a filled filament that expands less.",
 			"expansion of the filament in the shop file; wood along the grain from memory of the USDA Wood Handbook ch. 4"))
 	}
 	return fs

@@ -124,7 +124,7 @@ func describeKit(r *kit.Result, names Names) *KitDoc {
 	for _, q := range r.Parcels {
 		doc := ParcelDoc{
 			ID: q.ID, Box: q.Box, InsideMM: vec3(q.Inside), OutsideMM: vec3(q.Outside), Things: []int{}, MassG: round(q.Mass), GirthedMM: round(q.Girthed),
-			Layers: q.Layers, Drawing: names.Parcel(q.ID), Steps: list(q.Steps),
+			Layers: q.Layers, PackingG: round(q.Packing), Follows: q.Follows, Drawing: names.Parcel(q.ID), Steps: list(q.Steps),
 			Drop: DropDoc{round(q.Drop.Height1A), round(q.Drop.Height2A), q.Drop.Drops, q.Drop.Advice, q.Drop.Source},
 		}
 		for _, t := range q.Things {

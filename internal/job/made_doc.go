@@ -149,6 +149,8 @@ type ParcelDoc struct {
 	MassG     float64  `json:"mass_g"`
 	GirthedMM float64  `json:"length_and_girth_mm"`
 	Layers    int      `json:"layers"`
+	PackingG  float64  `json:"packing_g" jsonschema:"description=Of box and filling"`
+	Follows   string   `json:"follows" jsonschema:"description=What it waits for before it is sent; empty for one that is sent at once"`
 	Drawing   string   `json:"drawing"`
 	Steps     []string `json:"steps"`
 	Drop      DropDoc  `json:"drop"`

@@ -29,7 +29,7 @@ func TestJobsByOutsidePrograms(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			d := read(t, []File{{"plan.json", data}})
+			d := read(t, []File{{Name: "plan.json", Data: data}})
 
 			var stl, threemf, dxf []string
 			for _, s := range d.Segments {

@@ -667,6 +667,10 @@ export interface ParcelDoc {
   mass_g: number;
   length_and_girth_mm: number;
   layers: number;
+  /** Of box and filling */
+  packing_g: number;
+  /** What it waits for before it is sent; empty for one that is sent at once */
+  follows: string;
   drawing: string;
   steps: string[];
   drop: DropDoc;
