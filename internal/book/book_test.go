@@ -6,10 +6,8 @@ import (
 	"testing"
 
 	"groundwork/examples"
-	"groundwork/internal/piece"
 	"groundwork/internal/plan"
 	"groundwork/internal/scene"
-	"groundwork/internal/shop"
 	"groundwork/internal/solid"
 )
 
@@ -32,22 +30,11 @@ func planned(t testing.TB, name string) *plan.Plan {
 	if p, ok := plans[name]; ok {
 		return p
 	}
-	read := func(file string) []byte {
-		data, err := examples.Files.ReadFile(file)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return data
-	}
-	doc, err := piece.Parse(name+".yaml", read(name+".yaml"))
+	pc, err := examples.Piece(name, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	pc, _, err := doc.Resolve(nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := shop.Parse("shop.yaml", read("shop.yaml"))
+	s, err := examples.Shop()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -31,11 +31,7 @@ func planned(t *testing.T, k *solid.Kernel, name, text string, change func(*shop
 	if err != nil {
 		t.Fatal(err)
 	}
-	data, err := examples.Files.ReadFile("shop.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := shop.Parse("shop.yaml", data)
+	s, err := examples.Shop()
 	if err != nil {
 		t.Fatal(err)
 	}

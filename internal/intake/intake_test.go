@@ -23,11 +23,7 @@ func bench(t testing.TB) (*solid.Kernel, *shop.Shop) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	data, err := examples.Files.ReadFile("shop.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := shop.Parse("shop.yaml", data)
+	s, err := examples.Shop()
 	if err != nil {
 		t.Fatal(err)
 	}

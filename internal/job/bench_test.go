@@ -16,22 +16,11 @@ import (
 // given reads an example and the example shop.
 func given(b *testing.B, name string) (*piece.Piece, *shop.Shop) {
 	b.Helper()
-	data, err := examples.Files.ReadFile(name + ".yaml")
+	p, err := examples.Piece(name, nil)
 	if err != nil {
 		b.Fatal(err)
 	}
-	doc, err := piece.Parse(name+".yaml", data)
-	if err != nil {
-		b.Fatal(err)
-	}
-	p, _, err := doc.Resolve(nil)
-	if err != nil {
-		b.Fatal(err)
-	}
-	if data, err = examples.Files.ReadFile("shop.yaml"); err != nil {
-		b.Fatal(err)
-	}
-	s, err := shop.Parse("shop.yaml", data)
+	s, err := examples.Shop()
 	if err != nil {
 		b.Fatal(err)
 	}

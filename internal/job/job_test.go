@@ -19,9 +19,7 @@ import (
 	"groundwork/internal/finding"
 	"groundwork/internal/joint"
 	"groundwork/internal/mesh"
-	"groundwork/internal/piece"
 	"groundwork/internal/plan"
-	"groundwork/internal/shop"
 	"groundwork/internal/solid"
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
@@ -53,23 +51,11 @@ var (
 
 func makePlan(t testing.TB, k *solid.Kernel, name string) *plan.Plan {
 	t.Helper()
-	data, err := examples.Files.ReadFile(name + ".yaml")
+	pc, err := examples.Piece(name, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	doc, err := piece.Parse(name+".yaml", data)
-	if err != nil {
-		t.Fatal(err)
-	}
-	pc, _, err := doc.Resolve(nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	shopData, err := examples.Files.ReadFile("shop.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := shop.Parse("shop.yaml", shopData)
+	s, err := examples.Shop()
 	if err != nil {
 		t.Fatal(err)
 	}

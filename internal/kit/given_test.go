@@ -14,7 +14,6 @@ import (
 	"groundwork/internal/piece"
 	"groundwork/internal/plan"
 	"groundwork/internal/sheet"
-	"groundwork/internal/shop"
 	"groundwork/internal/solid"
 )
 
@@ -58,11 +57,7 @@ func prepare(name string) (kit.Inputs, error) {
 	if err != nil {
 		return kit.Inputs{}, err
 	}
-	data, err := examples.Files.ReadFile("shop.yaml")
-	if err != nil {
-		return kit.Inputs{}, err
-	}
-	s, err := shop.Parse("shop.yaml", data)
+	s, err := examples.Shop()
 	if err != nil {
 		return kit.Inputs{}, err
 	}
@@ -74,15 +69,7 @@ func prepare(name string) (kit.Inputs, error) {
 		}
 		p = r.Piece
 	} else {
-		data, err := examples.Files.ReadFile(name + ".yaml")
-		if err != nil {
-			return kit.Inputs{}, err
-		}
-		d, err := piece.Parse(name+".yaml", data)
-		if err != nil {
-			return kit.Inputs{}, err
-		}
-		if p, _, err = d.Resolve(nil); err != nil {
+		if p, err = examples.Piece(name, nil); err != nil {
 			return kit.Inputs{}, err
 		}
 	}

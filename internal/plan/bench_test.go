@@ -5,7 +5,6 @@ import (
 	"testing"
 
 	"groundwork/examples"
-	"groundwork/internal/piece"
 	"groundwork/internal/solid"
 )
 
@@ -19,15 +18,7 @@ func BenchmarkStrength(b *testing.B) {
 				b.Fatal(err)
 			}
 			defer k.Close()
-			text, err := examples.Files.ReadFile(name + ".yaml")
-			if err != nil {
-				b.Fatal(err)
-			}
-			doc, err := piece.Parse(name+".yaml", text)
-			if err != nil {
-				b.Fatal(err)
-			}
-			p, _, err := doc.Resolve(nil)
+			p, err := examples.Piece(name, nil)
 			if err != nil {
 				b.Fatal(err)
 			}

@@ -39,11 +39,7 @@ func given(t testing.TB, text string) (*piece.Piece, *shop.Shop) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	data, err := examples.Files.ReadFile("shop.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := shop.Parse("shop.yaml", data)
+	s, err := examples.Shop()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -17,15 +17,7 @@ import (
 // example is a piece of the library with some parameters set, and its shop.
 func example(t testing.TB, name string, set map[string]string) (*piece.Piece, *shop.Shop) {
 	t.Helper()
-	text, err := examples.Files.ReadFile(name + ".yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	doc, err := piece.Parse(name+".yaml", text)
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, _, err := doc.Resolve(set)
+	p, err := examples.Piece(name, set)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -8,10 +8,8 @@ import (
 	"testing"
 
 	"groundwork/examples"
-	"groundwork/internal/piece"
 	"groundwork/internal/plan"
 	"groundwork/internal/printing"
-	"groundwork/internal/shop"
 )
 
 var made = map[string]*plan.Plan{}
@@ -22,22 +20,11 @@ func example(t *testing.T, name string) *plan.Plan {
 	if pl := made[name]; pl != nil {
 		return pl
 	}
-	read := func(name string) []byte {
-		data, err := examples.Files.ReadFile(name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return data
-	}
-	doc, err := piece.Parse(name+".yaml", read(name+".yaml"))
+	p, err := examples.Piece(name, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, _, err := doc.Resolve(nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := shop.Parse("shop.yaml", read("shop.yaml"))
+	s, err := examples.Shop()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -72,7 +72,7 @@ func TestJ30(t *testing.T) {
 			for range 2 {
 				wg.Go(func() {
 					for i := range todo {
-						out[i] = solve(t, set[i].p, Options{c.schedules, seed})
+						out[i] = solve(t, set[i].p, Options{Schedules: c.schedules, Seed: seed})
 					}
 				})
 			}

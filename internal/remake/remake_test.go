@@ -106,11 +106,7 @@ func made(t testing.TB, k *solid.Kernel, name string, set map[string]string, cha
 	if err != nil {
 		t.Fatal(err)
 	}
-	data, err := examples.Files.ReadFile("shop.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := shop.Parse("shop.yaml", data)
+	s, err := examples.Shop()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -554,15 +550,7 @@ func TestNames(t *testing.T) {
 // What plan.json says of parameters gives the piece back.
 func TestParametersGoRound(t *testing.T) {
 	for _, name := range examples.Pieces() {
-		text, err := examples.Files.ReadFile(name + ".yaml")
-		if err != nil {
-			t.Fatal(err)
-		}
-		doc, err := piece.Parse(name+".yaml", text)
-		if err != nil {
-			t.Fatal(err)
-		}
-		was, _, err := doc.Resolve(nil)
+		was, err := examples.Piece(name, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -574,7 +562,7 @@ func TestParametersGoRound(t *testing.T) {
 			}
 			j.Document.Piece.Parameters = append(j.Document.Piece.Parameters, job.ParameterDoc{Name: p.Name, Kind: string(p.Kind), Value: v})
 		}
-		is, _, err := doc.Resolve(j.Parameters())
+		is, err := examples.Piece(name, j.Parameters())
 		if err != nil {
 			t.Fatalf("%s: %v", name, err)
 		}

@@ -14,7 +14,6 @@ import (
 	"groundwork/internal/joint"
 	"groundwork/internal/piece"
 	"groundwork/internal/plan"
-	"groundwork/internal/shop"
 	"groundwork/internal/solid"
 	"groundwork/internal/veneer"
 )
@@ -87,11 +86,7 @@ func TestNothingMovesThroughAnother(t *testing.T) {
 // change.
 func TestNothingMovesThroughAnotherAtLimits(t *testing.T) {
 	ctx := context.Background()
-	data, err := examples.Files.ReadFile("shop.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := shop.Parse("shop.yaml", data)
+	s, err := examples.Shop()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -101,15 +96,7 @@ func TestNothingMovesThroughAnotherAtLimits(t *testing.T) {
 	}
 	made := 0
 	for _, name := range examples.Pieces() {
-		text, err := examples.Files.ReadFile(name + ".yaml")
-		if err != nil {
-			t.Fatal(err)
-		}
-		doc, err := piece.Parse(name+".yaml", text)
-		if err != nil {
-			t.Fatal(err)
-		}
-		usual, _, err := doc.Resolve(nil)
+		usual, err := examples.Piece(name, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -120,7 +107,7 @@ func TestNothingMovesThroughAnotherAtLimits(t *testing.T) {
 			for _, v := range []float64{q.Min, q.Max} {
 				t.Run(fmt.Sprintf("%s/%s %g", name, q.Name, v), func(t *testing.T) {
 					pl := &plan.Plan{Shop: s}
-					if pl.Piece, _, err = doc.Resolve(map[string]string{q.Name: fmt.Sprintf("%g mm", v)}); err != nil {
+					if pl.Piece, err = examples.Piece(name, map[string]string{q.Name: fmt.Sprintf("%g mm", v)}); err != nil {
 						t.Fatal(err)
 					}
 					if pl.Joints, err = joint.Place(ctx, k, pl.Piece, s, joint.Options{}); err != nil {

@@ -15,7 +15,6 @@ import (
 	"groundwork/internal/geom"
 	"groundwork/internal/piece"
 	"groundwork/internal/plan"
-	"groundwork/internal/shop"
 	"groundwork/internal/solid"
 	"groundwork/internal/veneer"
 )
@@ -61,11 +60,7 @@ func planned(t testing.TB, name string) (*solid.Kernel, *plan.Plan) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	data, err := examples.Files.ReadFile("shop.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := shop.Parse("shop.yaml", data)
+	s, err := examples.Shop()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -14,7 +14,6 @@ import (
 	"groundwork/internal/plan"
 	"groundwork/internal/printing"
 	"groundwork/internal/schedule"
-	"groundwork/internal/shop"
 	"groundwork/internal/solid"
 )
 
@@ -57,11 +56,7 @@ func prepare(name string) (schedule.Inputs, error) {
 	if err != nil {
 		return schedule.Inputs{}, err
 	}
-	data, err := examples.Files.ReadFile("shop.yaml")
-	if err != nil {
-		return schedule.Inputs{}, err
-	}
-	s, err := shop.Parse("shop.yaml", data)
+	s, err := examples.Shop()
 	if err != nil {
 		return schedule.Inputs{}, err
 	}
@@ -73,15 +68,7 @@ func prepare(name string) (schedule.Inputs, error) {
 		}
 		p = r.Piece
 	} else {
-		data, err := examples.Files.ReadFile(name + ".yaml")
-		if err != nil {
-			return schedule.Inputs{}, err
-		}
-		d, err := piece.Parse(name+".yaml", data)
-		if err != nil {
-			return schedule.Inputs{}, err
-		}
-		if p, _, err = d.Resolve(nil); err != nil {
+		if p, err = examples.Piece(name, nil); err != nil {
 			return schedule.Inputs{}, err
 		}
 	}

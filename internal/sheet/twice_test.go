@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"groundwork/examples"
-	"groundwork/internal/piece"
 	"groundwork/internal/plan"
 	"groundwork/internal/printing"
 	"groundwork/internal/sheet"
@@ -35,15 +34,7 @@ func BenchmarkTwice(b *testing.B) {
 			if err != nil {
 				b.Fatal(err)
 			}
-			words, err := examples.Files.ReadFile(name + ".yaml")
-			if err != nil {
-				b.Fatal(err)
-			}
-			d, err := piece.Parse(name, words)
-			if err != nil {
-				b.Fatal(err)
-			}
-			p, _, err := d.Resolve(nil)
+			p, err := examples.Piece(name, nil)
 			if err != nil {
 				b.Fatal(err)
 			}

@@ -50,11 +50,7 @@ func readPiece(t testing.TB, text string) *piece.Piece {
 
 func exampleShop(t testing.TB) *shop.Shop {
 	t.Helper()
-	data, err := examples.Files.ReadFile("shop.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := shop.Parse("shop.yaml", data)
+	s, err := examples.Shop()
 	if err != nil {
 		t.Fatal(err)
 	}

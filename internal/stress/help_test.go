@@ -31,11 +31,7 @@ func theKernel(t testing.TB) *solid.Kernel {
 
 func theShop(t testing.TB) *shop.Shop {
 	t.Helper()
-	data, err := examples.Files.ReadFile("shop.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := shop.Parse("shop.yaml", data)
+	s, err := examples.Shop()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -16,10 +16,8 @@ import (
 	"groundwork/examples"
 	"groundwork/internal/draw"
 	"groundwork/internal/geom"
-	"groundwork/internal/piece"
 	"groundwork/internal/plan"
 	"groundwork/internal/scene"
-	"groundwork/internal/shop"
 	"groundwork/internal/solid"
 	"groundwork/internal/unit"
 	"groundwork/internal/view"
@@ -45,22 +43,11 @@ func apart(t testing.TB, name string, leaves bool) *scene.Apart {
 	if a, ok := aparts[key]; ok {
 		return a
 	}
-	read := func(file string) []byte {
-		data, err := examples.Files.ReadFile(file)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return data
-	}
-	doc, err := piece.Parse(name+".yaml", read(name+".yaml"))
+	pc, err := examples.Piece(name, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	pc, _, err := doc.Resolve(nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := shop.Parse("shop.yaml", read("shop.yaml"))
+	s, err := examples.Shop()
 	if err != nil {
 		t.Fatal(err)
 	}
