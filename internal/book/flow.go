@@ -2,7 +2,6 @@ package book
 
 import (
 	"fmt"
-	"maps"
 	"slices"
 	"strings"
 
@@ -370,13 +369,6 @@ func (f *flow) section(id, title string) {
 	f.add(s)
 }
 
-func (f *flow) minor(title string) {
-	f.gap(2)
-	f.add(strip{high: minorhead * point * 1.5, keep: true, draw: func(p *page, at geom.Vec2) {
-		p.texts = append(p.texts, text{at: geom.V2(at.X, at.Y-minorhead*point*1.1), size: minorhead, face: bold, s: title})
-	}})
-}
-
 // caution is a warning in a grey field with a bar on its left.
 func (f *flow) caution(word, s, source string) {
 	const indent, pad = 4.0, 1.4
@@ -610,9 +602,6 @@ func (f *flow) columns(share float64) (left, right float64) {
 	left = share * (f.wide() - gutter)
 	return left, f.wide() - gutter - left
 }
-
-// sortedKeys are a map's keys, for output.
-func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }
 
 // pagesOf writes pages as ranges: "3, 5-7".
 func pagesOf(ps []int) string {

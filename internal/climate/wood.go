@@ -17,7 +17,7 @@ type Wood struct {
 	Genus      string
 }
 
-// Sources of Woods.
+// Sources of woods.
 const (
 	ofMovement = "USDA Wood Handbook (FPL-GTR-190, 2010) table 13-5, valid from 6 to 14 % moisture"
 	ofStrength = "USDA Wood Handbook (FPL-GTR-282, 2021) table 5-3b, clear wood, averages"
@@ -41,9 +41,6 @@ var woods = []Wood{
 	// European beech of 14 GPa (DIN 68364); the American row has no modulus here.
 	{"american beech", 0.00190, 0.00431, 14000, 0, "beech"},
 }
-
-// Woods is the table.
-func Woods() []Wood { return slices.Clone(woods) }
 
 // Species is the row of the table that a shop's species is taken for, and what
 // to say about it where that is not plain; "" where it is. A genus alone gets

@@ -231,14 +231,6 @@ func (f *Folder) WriteFrom(name string, r io.Reader, limit int64, base Version, 
 	return v, nil
 }
 
-// Version is the version of a file of any kind, "" if it is not there.
-func (f *Folder) Version(name string) (Version, error) {
-	if err := CheckName(name); err != nil {
-		return "", err
-	}
-	return f.versionOfBig(name)
-}
-
 // versionOfBig hashes a file of any size without holding it.
 func (f *Folder) versionOfBig(name string) (Version, error) {
 	file, err := f.open(name)

@@ -131,14 +131,6 @@ func (l Laid) Beyond(box geom.Box2) (geom.Vec2, bool) {
 	return geom.V2(x, y), fitsX && fitsY
 }
 
-// Box is the box round it, mm.
-func (l Laid) Box() geom.Box2 {
-	return geom.Box2{
-		Min: geom.V2(float64(l.b.lo.x)/micron, float64(l.b.lo.y)/micron),
-		Max: geom.V2(float64(l.b.hi.x)/micron, float64(l.b.hi.y)/micron),
-	}
-}
-
 // Outline is the outline as it lies, in whole micrometres, mm.
 func (l Laid) Outline() geom.Polygons {
 	out := make(geom.Polygons, len(l.b.loops))

@@ -1,7 +1,6 @@
 package schedule
 
 import (
-	"slices"
 	"time"
 
 	"groundwork/internal/project"
@@ -92,18 +91,4 @@ func longest(c *project.Calendar) int64 {
 		most = max(most, w.To-w.From)
 	}
 	return most
-}
-
-// openAt reports whether a time lies within stretches.
-func openAt(open []project.Interval, s int64) bool {
-	i, _ := slices.BinarySearchFunc(open, s, func(w project.Interval, s int64) int {
-		switch {
-		case w.To <= s:
-			return -1
-		case w.From > s:
-			return 1
-		}
-		return 0
-	})
-	return i < len(open) && open[i].From <= s && s < open[i].To
 }

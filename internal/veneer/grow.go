@@ -106,11 +106,6 @@ func corner(q, a, b geom.Vec2, d, e float64) (end, start geom.Vec2, cap geom.Pol
 	return end, start, geom.Polygon{q, end, start} // almost in line: a step
 }
 
-// evenly is the same distance for every edge.
-func evenly(ps geom.Polygons, d float64) [][]float64 {
-	return perEdge(ps, func(a, b geom.Vec2) float64 { return d })
-}
-
 func perEdge(ps geom.Polygons, f func(a, b geom.Vec2) float64) [][]float64 {
 	out := make([][]float64, len(ps))
 	for i, p := range ps {
