@@ -8,7 +8,7 @@ import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 import { createInterface } from 'node:readline';
 import { promisify } from 'node:util';
-import { test as base, expect, type BrowserContext, type BrowserContextOptions, type Page, type TestInfo } from '@playwright/test';
+import { test as base, expect, type BrowserContext, type BrowserContextOptions, type Locator, type Page, type TestInfo } from '@playwright/test';
 
 export { expect };
 export type { Page };
@@ -296,6 +296,22 @@ export class Sheet {
     if (!(await area.isVisible())) await this.page.getByText(`The piece file, ${file}`).click();
     await expect(area).toBeVisible();
     return area;
+  }
+
+  /** Writes behind some text of the editor, in whatever the text is at that
+   * moment: read first and filled in later, it would take back what the server
+   * answered in between. */
+  async write(area: Locator, after: string, more: string): Promise<void> {
+    await area.evaluate(
+      (e: HTMLTextAreaElement, [after, more]) => {
+        const at = e.value.indexOf(after!);
+        if (at < 0) throw new Error(`no "${after}" in the text`);
+        e.focus();
+        e.setRangeText(more!, at + after!.length, at + after!.length, 'end');
+        e.dispatchEvent(new InputEvent('input', { bubbles: true, inputType: 'insertText', data: more! }));
+      },
+      [after, more],
+    );
   }
 }
 

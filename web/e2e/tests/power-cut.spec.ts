@@ -59,7 +59,7 @@ test('started anew before the page has noticed: what is typed and set then is sa
   await server.kill();
   await server.start();
   await sheet.measure('Length', '180 mm');
-  await area.fill((await area.inputValue()).replace('title: Wren board', 'title: Wren board for the hall'));
+  await sheet.write(area, 'title: Wren board', ' for the hall');
   await sheet.saved('wren-board.yaml');
   await expect.poll(() => folder.read('wren-board.yaml')).toContain('for the hall');
   expect(folder.read('wren-board.yaml')).toContain('value: 180 mm');
