@@ -283,7 +283,7 @@ func broken(err error) *Problem {
 // SceneRequest says what to show.
 type SceneRequest struct {
 	PlanID
-	Of   string `query:"of" enum:"geometry,whole,strength" default:"whole"`
+	Of   string `query:"of" enum:"geometry,whole,fixtures,strength" default:"whole"`
 	Case int    `query:"case" minimum:"0" doc:"Load case, from 0, in the order of plan.json; for strength"`
 }
 
@@ -303,6 +303,12 @@ func (p *plans) scene(ctx context.Context, in *SceneRequest) (*blob, error) {
 			return nil, known
 		}
 		err = scene.Whole(ctx, p.kernel, m.Plan, &b)
+	case "fixtures":
+		_, m, known := p.whole(in.ID)
+		if known != nil {
+			return nil, known
+		}
+		err = scene.Fixtures(ctx, p.kernel, m.Plan, &b)
 	default:
 		_, m, known := p.whole(in.ID)
 		if known != nil {

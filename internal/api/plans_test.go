@@ -164,7 +164,7 @@ func TestPlanEvents(t *testing.T) {
 	if names[0] != "stage" || !slices.Contains(names, "geometry") || names[len(names)-1] != "done" {
 		t.Errorf("who comes late is told %v", names)
 	}
-	for _, of := range []string{"geometry", "whole"} {
+	for _, of := range []string{"geometry", "whole", "fixtures"} {
 		_, b, h := c.send("GET", "/api/plans/"+o.ID+"/scene.glb?of="+of, nil, nil)
 		// Header of a GLB file: magic, version, length (glTF 2.0 section 4.4.2).
 		if len(b) < 12 || b[:4] != "glTF" || binary.LittleEndian.Uint32([]byte(b[4:])) != 2 || int(binary.LittleEndian.Uint32([]byte(b[8:]))) != len(b) || h.Get("Content-Type") != "model/gltf-binary" || !strings.Contains(h.Get("Cache-Control"), "immutable") {

@@ -28,7 +28,7 @@ import (
 type Extras struct {
 	// Kind is piece (the root), assembly (moves as one until it is taken apart
 	// itself), body (what is printed as one), member, segment, leaf, dowel, screw,
-	// insert, plug or seam.
+	// insert, plug, seam or fixture.
 	Kind      string      `json:"kind"`
 	Member    string      `json:"member,omitempty"`
 	Body      string      `json:"body,omitempty"`
@@ -42,6 +42,9 @@ type Extras struct {
 	Grain     *float64    `json:"grain,omitempty"`     // of a leaf: degrees from TEXCOORD_0's x axis to the grain; 90 on a sheet
 	Joint     string      `json:"joint,omitempty"`     // of hardware
 	Seam      string      `json:"seam,omitempty"`      // of a seam's dowels
+	Fixture   string      `json:"fixture,omitempty"`   // that a part of it belongs to
+	Step      string      `json:"step,omitempty"`      // that a fixture is for
+	Clamping  string      `json:"clamping,omitempty"`  // in which a fixture lies so
 	Away      *[3]float64 `json:"away,omitempty"`      // mm
 	From      *float64    `json:"from,omitempty"`
 	To        *float64    `json:"to,omitempty"`
@@ -69,6 +72,7 @@ const (
 	matBrass
 	matDowel
 	matSeam
+	matFixture
 )
 
 var materials = []material{
@@ -78,6 +82,7 @@ var materials = []material{
 	{Name: "brass", PBR: surface{[4]float32{0.78, 0.62, 0.3, 1}, 1, 0.4}},
 	{Name: "dowel", PBR: surface{[4]float32{0.8, 0.66, 0.46, 1}, 0, 0.8}},
 	{Name: "seam", PBR: surface{[4]float32{0.15, 0.15, 0.15, 1}, 0, 1}},
+	{Name: "fixture", PBR: surface{[4]float32{0.36, 0.5, 0.62, 1}, 0, 0.8}},
 }
 
 // maker makes one scene.

@@ -12,18 +12,34 @@ import (
 )
 
 // Whole writes a planned piece: its segments in their places, leaves with their
-// places on the sheets, hardware, and seams with their dowels. Segments are made
-// anew for the eye: coarser than for the printer and without part numbers.
+// places on the sheets, hardware, and seams with their dowels.
 func Whole(ctx context.Context, k *solid.Kernel, pl *plan.Plan, w io.Writer) error {
 	m := newMaker(pl)
 	cores, err := m.cores(ctx, k, viewChord)
 	if err != nil {
 		return err
 	}
+	segments, parts, err := m.segments(ctx, k, cores)
+	if err != nil {
+		return err
+	}
+	m.leaves(true)
+	m.hardware()
+	m.outlines(segments, parts)
+	m.dowels(segments, parts)
+	return m.write(w, Extras{})
+}
+
+// segments hangs a planned piece's segments on their bodies, made anew for the
+// eye: coarser than for the printer and without part numbers. It works out how
+// the piece comes apart from the members' cores, and gives the segments with the
+// ways by which they part.
+func (m *maker) segments(ctx context.Context, k *solid.Kernel, cores []*triangles) ([]core.Segment, []motion, error) {
+	pl := m.pl
 	m.apart = takeApart(m, cores, len(pl.Seams.Seams) > 0)
 	made, err := core.Build(ctx, k, core.Inputs{Cores: pl.Layout.Cores, Seams: pl.Seams, Bores: pl.Joints.Bores(), Cuts: pl.Layout.Cuts}, core.Options{Chord: viewChord})
 	if err != nil {
-		return fmt.Errorf("scene: %w", err)
+		return nil, nil, fmt.Errorf("scene: %w", err)
 	}
 	load := map[string]string{}
 	for _, l := range pl.Printing.Loads {
@@ -38,23 +54,27 @@ func Whole(ctx context.Context, k *solid.Kernel, pl *plan.Plan, w io.Writer) err
 		mesh := m.g.mesh(s.ID, shaded(s.Mesh), matCore)
 		m.hang(s.Body, nodeDoc{Name: s.ID, Mesh: &mesh}, e, parts[i])
 	}
-	m.leaves(true)
-	m.hardware()
-	m.seams(made.Segments, parts)
-	return m.write(w, Extras{})
+	return made.Segments, parts, nil
 }
 
-// seams adds the outlines of seams, and their dowels, which stay in the segment
-// below.
-func (m *maker) seams(segments []core.Segment, parts []motion) {
+// below is how what lies in a seam moves: with the segment below it.
+func (m *maker) below(segments []core.Segment, parts []motion) map[string]motion {
 	moves := map[string]motion{}
 	for i, s := range segments {
 		moves[s.ID] = parts[i]
 	}
+	out := map[string]motion{}
+	for _, s := range m.pl.Seams.Seams {
+		out[s.ID] = moves[s.Segments[0]]
+	}
+	return out
+}
+
+// outlines adds the outlines of seams.
+func (m *maker) outlines(segments []core.Segment, parts []motion) {
+	below := m.below(segments, parts)
 	for _, s := range m.pl.Seams.Seams {
 		b := m.bodies[s.Body]
-		below := moves[s.Segments[0]]
-		e := Extras{Kind: "seam", Member: m.pl.Piece.Members[b.Members[0]].ID, Body: b.ID}
 		t := &triangles{Lines: true}
 		for _, loop := range thinned(s.Section, flatChord) {
 			base := uint32(len(t.Points))
@@ -65,12 +85,19 @@ func (m *maker) seams(segments []core.Segment, parts []motion) {
 		}
 		if len(t.Points) > 0 {
 			mesh := m.g.mesh(s.ID, t, matSeam)
-			m.hang(s.Body, nodeDoc{Name: s.ID, Mesh: &mesh}, e, below)
+			m.hang(s.Body, nodeDoc{Name: s.ID, Mesh: &mesh}, Extras{Kind: "seam", Member: m.pl.Piece.Members[b.Members[0]].ID, Body: b.ID}, below[s.ID])
 		}
+	}
+}
+
+// dowels adds the dowels of seams, which stay in the segment below.
+func (m *maker) dowels(segments []core.Segment, parts []motion) {
+	below := m.below(segments, parts)
+	for _, s := range m.pl.Seams.Seams {
+		e := Extras{Kind: "dowel", Member: m.pl.Piece.Members[m.bodies[s.Body].Members[0]].ID, Seam: s.ID}
 		for i, d := range s.Dowels {
-			e := Extras{Kind: "dowel", Member: e.Member, Seam: s.ID}
 			m.place(s.Body, fmt.Sprintf("%s/dowel-%d", s.ID, i+1), e,
-				fmt.Sprint("dowel ", d.Diameter, d.Length), func() *triangles { return dowel(d.Diameter, d.Length) }, matDowel, geom.FrameFromZ(d.Center, d.Axis), below)
+				fmt.Sprint("dowel ", d.Diameter, d.Length), func() *triangles { return dowel(d.Diameter, d.Length) }, matDowel, geom.FrameFromZ(d.Center, d.Axis), below[s.ID])
 		}
 	}
 }
