@@ -79,6 +79,7 @@ type Plan struct {
 	Remedies        Remedies          // of what fails; nil unless asked for
 	Findings        []finding.Finding // of all stages, gravest first
 
+	outcome *Held // Strength, Remedies and what the stage found
 	cases   []strength.Case
 	field   *stress.Field `digest:"-"` // of the uncut piece, told apart by fieldOf; nil if it does not stand
 	fieldOf digest.Sum
@@ -263,7 +264,7 @@ var stages = []stage{
 			return pl.hold(ctx, k, *pl.options.Strength)
 		},
 		gives: func(from, to *Plan) {
-			to.Strength, to.Strained, to.Remedies = from.Strength, from.Strained, from.Remedies
+			to.Strength, to.Strained, to.Remedies, to.outcome = from.Strength, from.Strained, from.Remedies, from.outcome
 		},
 	},
 	{

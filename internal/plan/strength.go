@@ -167,6 +167,24 @@ func (pl *Plan) hold(ctx context.Context, k *solid.Kernel, o StrengthOptions) ([
 	if !stiff(in) {
 		return nil, nil
 	}
+	of, err := pl.bearing()
+	if err != nil {
+		return nil, err
+	}
+	if o.Ask != nil {
+		if ok, err := pl.ask(ctx, o.Ask, of); ok || err != nil {
+			return pl.outcome.findings(), err
+		}
+	}
+	found, err := pl.solved(ctx, k, in, o)
+	if err == nil {
+		pl.outcome = &Held{Of: of, Strength: pl.Strength, Remedies: pl.Remedies, Findings: found}
+	}
+	return found, err
+}
+
+// solved is the strength stage as it is worked out here.
+func (pl *Plan) solved(ctx context.Context, k *solid.Kernel, in stress.Inputs, o StrengthOptions) ([]finding.Finding, error) {
 	fine, err := solve(ctx, k, in, pl.cases, stress.Options{Cell: o.Cell, Creep: strength.Creep}, o.counter("load cases", len(pl.cases)))
 	if err != nil {
 		if f, ok := loose(err); ok {
@@ -207,6 +225,10 @@ const coarser = 1.5
 type StrengthOptions struct {
 	Cell     float64 // mm, size of bricks along boards; 0 chooses it from the thinnest board
 	Remedies bool    // look for what would make failing verdicts pass
+
+	// Ask, if not nil, is asked before anything is worked out here. Strained is then
+	// nil.
+	Ask Asker
 
 	// Progress is told how many load cases are solved, and for how many of the
 	// kinds of verdicts that fail remedies have been looked for. Calls follow one
