@@ -182,7 +182,8 @@ func boards(w *writer, all []fixture.Fixture) (out [][]string) {
 				k, piles = len(piles), append(piles, pile{what: what, either: either})
 			}
 			piles[k].n += needed(x, t)
-			piles[k].of = append(piles[k].of, fmt.Sprintf("%s (%s)", t.ID, w.size(t.Sheet.Width, t.Sheet.Height)))
+			s := alone(t.Sheet)
+			piles[k].of = append(piles[k].of, fmt.Sprintf("%s (%s)", t.ID, w.size(s.Width, s.Height)))
 		}
 	}
 	for _, p := range piles {

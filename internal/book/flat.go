@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"groundwork/internal/draw"
+	"groundwork/internal/fixture"
 	"groundwork/internal/geom"
 	"groundwork/internal/printing"
 	"groundwork/internal/view"
@@ -286,30 +287,85 @@ func (a *artist) blank(n int, room geom.Vec2) (*picture, []row, error) {
 	return pic, rows, err
 }
 
-// tiles are the pages of a drawing at full size.
-func tiles(s draw.Sheet, paper geom.Vec2, left, right, top, foot float64) (cols, rows int, tile geom.Vec2) {
-	const overlap = 10
-	room := geom.V2(paper.X-left-right, paper.Y-top-foot-16) // the line of words and the scale bar
-	tile = geom.V2(room.X-overlap, room.Y-overlap)
-	cols = max(1, int(math.Ceil((s.Width-overlap)/tile.X)))
-	rows = max(1, int(math.Ceil((s.Height-overlap)/tile.Y)))
-	return cols, rows, tile
+// Pages of a drawing at full size share a strip that is this wide, mm.
+const overlap = 10.0
+
+// Below a tile stand its name, its legend and a bar to measure, mm.
+const (
+	tileFoot   = 14.0
+	legendHigh = 4.0 // of a line
+)
+
+// tiling is how a drawing at full size is parted into pages.
+type tiling struct {
+	cols, rows int
+	step       geom.Vec2 // from one page to the next
+	legend     int       // lines of legend that there is room for below each
+}
+
+func (f *flow) tiling(s draw.Sheet, legend int) tiling {
+	t := tiling{legend: legend}
+	room := geom.V2(f.wide(), f.high()-2-t.foot())
+	t.step = geom.V2(room.X-overlap, room.Y-overlap)
+	t.cols = max(1, int(math.Ceil((s.Width-overlap)/t.step.X)))
+	t.rows = max(1, int(math.Ceil((s.Height-overlap)/t.step.Y)))
+	return t
+}
+
+func (t tiling) foot() float64 { return tileFoot + legendHigh*float64(t.legend) }
+
+// window is what of the drawing a page shows.
+func (t tiling) window(col, line int) geom.Box2 {
+	low := geom.V2(float64(col)*t.step.X, float64(line)*t.step.Y)
+	return geom.Box2{Min: low, Max: low.Add(t.step).Add(geom.V2(overlap, overlap))}
+}
+
+// own is what of its window no page to the left of it or below it shows. Every
+// place of the drawing is in the own part of one page.
+func (t tiling) own(col, line int) geom.Box2 {
+	b := t.window(col, line)
+	if col > 0 {
+		b.Min.X += overlap
+	}
+	if line > 0 {
+		b.Min.Y += overlap
+	}
+	return b
+}
+
+// bare is whether no line crosses the part of a drawing that a page alone shows:
+// then the page is left out.
+func (t tiling) bare(s draw.Sheet, col, line int) bool {
+	const speck = 0.05 // mm
+	return !slices.ContainsFunc(s.Layers, func(l draw.Layer) bool {
+		return slices.ContainsFunc(clipped(l, t.own(col, line), geom.Vec2{}).Items, func(it draw.Item) bool {
+			if _, writing := it.(draw.Text); writing {
+				return false
+			}
+			size := it.Bounds().Size()
+			return max(size.X, size.Y) > speck
+		})
+	})
 }
 
 // tile draws one page of a drawing at full size: what lies in its window, with
-// crosses where the next page meets it, and a bar to measure.
-func (f *flow) tile(s draw.Sheet, title string, col, line int) strip {
-	const overlap = 10
-	cols, rows, step := tiles(s, f.paper, f.left, f.right, f.top, f.foot)
-	win := geom.Box2{Min: geom.V2(float64(col)*step.X, float64(line)*step.Y)}
-	win.Max = win.Min.Add(geom.V2(step.X+overlap, step.Y+overlap))
+// crosses where the next page meets it, a legend of the lines that are on it, and a
+// bar to measure.
+func (f *flow) tile(tp template, col, line int) strip {
+	t, s := tp.tiling, tp.sheet
+	win := t.window(col, line)
 	high := f.high()
 	return strip{high: high, fresh: true, draw: func(p *page, at geom.Vec2) {
 		low := geom.V2(at.X, at.Y-high)
-		at0 := low.Add(geom.V2(0, 14)) // of the window
+		at0 := low.Add(geom.V2(0, t.foot())) // of the window
 		shift := at0.Sub(win.Min)
+		var seen []string // layers
 		for _, l := range s.Layers {
-			p.layers = append(p.layers, clipped(l, win, shift))
+			c := clipped(l, win, shift)
+			if len(c.Items) > 0 {
+				seen = append(seen, l.Name)
+			}
+			p.layers = append(p.layers, c)
 		}
 		frame := geom.Box2{Min: at0, Max: at0.Add(win.Max.Sub(win.Min))}
 		p.layers = append(p.layers, lines(0.1, 150, draw.Polyline(rectangle(frame), true)))
@@ -317,7 +373,7 @@ func (f *flow) tile(s draw.Sheet, title string, col, line int) strip {
 		for c := col; c <= col+1; c++ {
 			for r := line; r <= line+1; r++ {
 				// The middle of the overlap of neighbours.
-				q := geom.V2(float64(c)*step.X+overlap/2, float64(r)*step.Y+overlap/2).Add(shift)
+				q := geom.V2(float64(c)*t.step.X+overlap/2, float64(r)*t.step.Y+overlap/2).Add(shift)
 				if q.X < frame.Min.X || q.X > frame.Max.X || q.Y < frame.Min.Y || q.Y > frame.Max.Y {
 					continue
 				}
@@ -325,18 +381,47 @@ func (f *flow) tile(s draw.Sheet, title string, col, line int) strip {
 			}
 		}
 		p.layers = append(p.layers, lines(0.18, 0, marks...))
-		p.texts = append(p.texts, text{at: geom.V2(low.X, low.Y+9), size: small, face: bold, s: fmt.Sprintf("%s: column %d of %d, row %d of %d from below", title, col+1, cols, line+1, rows)})
+		p.texts = append(p.texts, text{at: geom.V2(low.X, low.Y+8.5+legendHigh*float64(t.legend)), size: small, face: bold, s: fmt.Sprintf("%s: column %d of %d, row %d of %d from below", tp.title, col+1, t.cols, line+1, t.rows)})
+		keys := slices.DeleteFunc(slices.Clone(tp.keys), func(k fixture.Key) bool {
+			return slices.ContainsFunc(k.Layers, func(n string) bool { return !slices.Contains(seen, n) })
+		})
+		for i, run := range legendLines(keys, f.wide()) {
+			p.legend(run, s.Layers, low.Add(geom.V2(0, 8+legendHigh*float64(t.legend-1-i))))
+		}
 		p.bar(low.Add(geom.V2(0, 2)))
 	}}
 }
 
-// bare is whether nothing is drawn on a page of a drawing.
-func (f *flow) bare(s draw.Sheet, col, line int) bool {
-	const overlap = 10
-	_, _, step := tiles(s, f.paper, f.left, f.right, f.top, f.foot)
-	win := geom.Box2{Min: geom.V2(float64(col)*step.X, float64(line)*step.Y)}
-	win.Max = win.Min.Add(geom.V2(step.X+overlap, step.Y+overlap))
-	return !slices.ContainsFunc(s.Layers, func(l draw.Layer) bool { return len(clipped(l, win, geom.Vec2{}).Items) > 0 })
+// A legend's sample, and the room before its words and behind them, mm.
+const (
+	sampleWide = 10.0
+	sampleGap  = 1.5
+	keyGap     = 5.0
+)
+
+// legendLines are keys in as many lines as they take in a width.
+func legendLines(keys []fixture.Key, wide float64) (out [][]fixture.Key) {
+	x := 0.0
+	for _, k := range keys {
+		w := sampleWide + sampleGap + width(regular, small, k.Words)
+		if len(out) == 0 || x+w > wide {
+			out, x = append(out, nil), 0
+		}
+		out[len(out)-1] = append(out[len(out)-1], k)
+		x += w + keyGap
+	}
+	return out
+}
+
+// legend draws a line of keys, each with a sample in the style of its layers.
+func (p *page) legend(keys []fixture.Key, layers []draw.Layer, at geom.Vec2) {
+	const tall = 2.2
+	for _, k := range keys {
+		p.layers = append(p.layers, k.Sample(layers, geom.Box2{Min: at, Max: at.Add(geom.V2(sampleWide, tall))})...)
+		at.X += sampleWide + sampleGap
+		p.texts = append(p.texts, text{at: at, size: small, s: k.Words})
+		at.X += width(regular, small, k.Words) + keyGap
+	}
 }
 
 // turned is a sheet turned a quarter counter-clockwise.

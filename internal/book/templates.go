@@ -6,33 +6,95 @@ import (
 	"strings"
 
 	"groundwork/internal/draw"
+	"groundwork/internal/fixture"
 	"groundwork/internal/geom"
 )
 
 // template is a drawing to be printed at full size.
 type template struct {
-	title string
-	words string
-	sheet draw.Sheet
-	file  string
-	of    []string
-	bare  map[[2]int]bool // pages, by column and row, with nothing on them
+	title  string
+	words  string
+	sheet  draw.Sheet
+	keys   []fixture.Key
+	file   string
+	of     []string
+	tiling tiling
+	bare   map[[2]int]bool // pages, by column and row, that no line crosses
 }
 
 // template lays a sheet on paper the way that takes fewer pages.
-func (w *writer) template(title, words string, s draw.Sheet, file, of string) template {
+func (w *writer) template(title, words string, s draw.Sheet, keys []fixture.Key, file, of string) template {
 	f := w.flow()
-	c, r, _ := tiles(s, f.paper, f.left, f.right, f.top, f.foot)
-	q := turned(s)
-	if a, b, _ := tiles(q, f.paper, f.left, f.right, f.top, f.foot); a*b < c*r {
-		s, c, r = q, a, b
+	lay := func(s draw.Sheet) template {
+		t := template{title, words, s, keys, file, []string{of}, f.tiling(s, len(legendLines(keys, f.wide()))), map[[2]int]bool{}}
+		for x := range t.tiling.cols {
+			for y := range t.tiling.rows {
+				t.bare[[2]int{x, y}] = t.tiling.bare(s, x, y)
+			}
+		}
+		return t
 	}
-	out := template{title, words, s, file, []string{of}, map[[2]int]bool{}}
-	for x := range c {
-		for y := range r {
-			out.bare[[2]int{x, y}] = f.bare(s, x, y)
+	out, other := lay(s), lay(turned(s))
+	if len(other.shown()) < len(out.shown()) {
+		return other
+	}
+	return out
+}
+
+// shown are the pages that are in the book, by column and row.
+func (t template) shown() (out [][2]int) {
+	for r := range t.tiling.rows {
+		for c := range t.tiling.cols {
+			if !t.bare[[2]int{c, r}] {
+				out = append(out, [2]int{c, r})
+			}
 		}
 	}
+	return out
+}
+
+// parting is how many pages a template has, and which are left out.
+func (t template) parting() string {
+	s := fmt.Sprintf("%d x %d", t.tiling.cols, t.tiling.rows)
+	var out []string
+	for r := range t.tiling.rows {
+		for c := range t.tiling.cols {
+			if t.bare[[2]int{c, r}] {
+				out = append(out, fmt.Sprintf("column %d, row %d", c+1, r+1))
+			}
+		}
+	}
+	if out != nil {
+		s += fmt.Sprintf("; left out, as no line crosses %s: %s", plural(len(out), "it", "them"), strings.Join(out, "; "))
+	}
+	return s
+}
+
+// alone is a sheet without its legend, cut to what is drawn: on pages the legend
+// stands below.
+func alone(s draw.Sheet) draw.Sheet {
+	if !slices.ContainsFunc(s.Layers, fixture.InLegend) {
+		return s
+	}
+	const margin = 6.0 // mm, as boards are larger than what is drawn
+	box := geom.EmptyBox2()
+	out := draw.Sheet{Title: s.Title}
+	for _, l := range s.Layers {
+		if fixture.InLegend(l) {
+			continue
+		}
+		for _, it := range l.Items {
+			box = box.Union(it.Bounds())
+		}
+		out.Layers = append(out.Layers, l)
+	}
+	if box.Empty() {
+		return s
+	}
+	for i, l := range out.Layers {
+		out.Layers[i] = moved(l, geom.V2(margin, margin).Sub(box.Min))
+	}
+	out.Width, out.Height = box.Size().X+2*margin, box.Size().Y+2*margin
 	return out
 }
 
@@ -54,7 +116,8 @@ func (w *writer) templates() (out []template) {
 			pins = append(pins, draw.Circle{Center: turn(q), Radius: pt.Pin / 2})
 		}
 		s.Layers = append(s.Layers, draw.Layer{Name: "pins", Operation: draw.Note, Pen: pen(0.18, 0), Items: pins})
-		out = append(out, w.template(pt.ID, "Whole line: cut. Dashed: what shows. Circles: pins.", s, "", pt.ID))
+		keys := []fixture.Key{{Layers: []string{"gross"}, Words: "cut on it"}, {Layers: []string{"net"}, Words: "edge of what shows"}, {Layers: []string{"pins"}, Words: "pin"}}
+		out = append(out, w.template(pt.ID, "Cut with a knife.", s, keys, "", pt.ID))
 	}
 	if w.pl.Fixtures == nil {
 		return out
@@ -64,11 +127,9 @@ func (w *writer) templates() (out []template) {
 			if w.sent(x) && alternative(x, t) {
 				continue // it lies in the box, printed
 			}
-			s := t.Sheet
+			s := alone(t.Sheet)
+			s.Layers = slices.Clone(s.Layers)
 			for i, l := range s.Layers {
-				if i == 0 {
-					s.Layers = slices.Clone(s.Layers)
-				}
 				s.Layers[i] = readable(l)
 			}
 			title, words := t.ID, t.Words
@@ -78,7 +139,7 @@ func (w *writer) templates() (out []template) {
 			if alternative(x, t) {
 				words = "Only if it is sawn instead of printed. " + words
 			}
-			out = append(out, w.template(title, words, s, t.File(), x.ID))
+			out = append(out, w.template(title, words, s, t.Keys, t.File(), x.ID))
 		}
 	}
 	return out
@@ -90,29 +151,22 @@ func (w *writer) fullSize(f *flow, ts []template) {
 		return
 	}
 	f.chapter("templates", "Templates at full size")
-	f.para(para{}, "Print these pages without fitting to the page, and measure the bar at the foot of each. Pages of one template overlap by 10 mm: lay the crosses over one another on a light window, and tape.")
+	f.para(para{}, "Print these pages without fitting to the page, and measure the bar at the foot of each. Pages of one template overlap by 10 mm: lay the crosses over one another on a light window, and tape. What the lines are is told below every page. A page that no line crosses is left out; the table says which.")
 	f.gap(2)
 	var rows []row
 	for _, t := range ts {
-		c, r, _ := tiles(t.sheet, f.paper, f.left, f.right, f.top, f.foot)
 		words := t.words
 		if t.file != "" {
 			words = strings.TrimSpace(words + " *File:* " + t.file)
 		}
-		rows = append(rows, row{cells: []string{t.title, w.size(t.sheet.Width, t.sheet.Height), fmt.Sprintf("%d x %d", c, r), words}, tells: t.of})
+		rows = append(rows, row{cells: []string{t.title, w.size(t.sheet.Width, t.sheet.Height), t.parting(), words}, tells: t.of})
 	}
-	f.table([]column{{title: "Template", wide: 4.4}, {title: "Size", wide: 2.6}, {title: "Pages", wide: 1.3}, {title: "", wide: 8}}, rows)
+	f.table([]column{{title: "Template", wide: 4.4}, {title: "Size", wide: 2.6}, {title: "Columns x rows", wide: 2.6}, {title: "", wide: 8}}, rows)
 	for _, t := range ts {
-		cols, rows, _ := tiles(t.sheet, f.paper, f.left, f.right, f.top, f.foot)
-		for r := range rows {
-			for c := range cols {
-				if t.bare[[2]int{c, r}] {
-					continue
-				}
-				s := f.tile(t.sheet, t.title, c, r)
-				s.tells = t.of
-				f.add(s)
-			}
+		for _, at := range t.shown() {
+			s := f.tile(t, at[0], at[1])
+			s.tells = t.of
+			f.add(s)
 		}
 	}
 }
