@@ -26,6 +26,7 @@ func (o outline) beside(w, h, grow float64) placed {
 	m := math.Ceil(grow) // places are whole micrometres
 	f := &form{w: w + 2*m, h: h + 2*m}
 	f.cols, f.rows = slabs(o.complement(f.w, f.h, m, grow), true), slabs(ot.complement(f.h, f.w, m, grow), true)
+	f.heart = hearts(f.cols)
 	for _, s := range o.stops(0) {
 		f.stops = append(f.stops, s, s+2*m) // as find takes half the gap off, or adds it
 	}

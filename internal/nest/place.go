@@ -117,20 +117,21 @@ const manyStops = 256
 // finder looks for places. It holds nothing but scratch memory.
 type finder struct {
 	spans []span
+	near  []*placed
 	xs    []float64
 	work  int // trapezoid lists compared: the measure of effort
 }
 
 // column is the lowest place for the form's corner at abscissa x.
 func (fd *finder) column(t *tray, f *form, x float64) (y float64, ok bool) {
-	fd.spans = fd.spans[:0]
 	lo, hi := x-f.grow, x+f.w+f.grow
 	top := t.h - f.h
 	if top < 0 {
 		return 0, false
 	}
-	i, _ := slices.BinarySearchFunc(t.items, lo-t.widest, func(q placed, x float64) int { return cmp.Compare(q.x, x) })
-	for ; i < len(t.items); i++ {
+	first, _ := slices.BinarySearchFunc(t.items, lo-t.widest, func(q placed, x float64) int { return cmp.Compare(q.x, x) })
+	fd.near, fd.spans = fd.near[:0], fd.spans[:0]
+	for i := first; i < len(t.items); i++ {
 		q := &t.items[i]
 		if q.x-q.grow >= hi {
 			break
@@ -138,15 +139,29 @@ func (fd *finder) column(t *tray, f *form, x float64) (y float64, ok bool) {
 		if q.x+q.w+q.grow <= lo {
 			continue
 		}
-		fd.work++
-		n := len(fd.spans)
-		fd.spans = blocked(f.cols, q.cols, x-q.x, fd.spans)
-		for k := n; k < len(fd.spans); k++ {
-			fd.spans[k].lo += q.y
-			fd.spans[k].hi += q.y
-		}
+		fd.near = append(fd.near, q)
+		fd.block(f.heart, q.heart, x-q.x, q.y)
+	}
+	fd.work += len(fd.near)
+	if _, ok := lowest(fd.spans, 0, top); !ok {
+		return 0, false
+	}
+	fd.spans = fd.spans[:0]
+	for _, q := range fd.near {
+		fd.block(f.cols, q.cols, x-q.x, q.y)
 	}
 	return lowest(fd.spans, 0, top)
+}
+
+// block adds the offsets that region b, moved by along across the columns, keeps
+// region a, moved by dx, from.
+func (fd *finder) block(a, b []trap, dx, along float64) {
+	n := len(fd.spans)
+	fd.spans = blocked(a, b, dx, fd.spans)
+	for k := n; k < len(fd.spans); k++ {
+		fd.spans[k].lo += along
+		fd.spans[k].hi += along
+	}
 }
 
 // row is the leftmost place, not left of from, with the form's corner at
@@ -160,12 +175,7 @@ func (fd *finder) row(t *tray, f *form, y, from float64) (x float64, ok bool) {
 			continue
 		}
 		fd.work++
-		n := len(fd.spans)
-		fd.spans = blocked(f.rows, q.rows, y-q.y, fd.spans)
-		for k := n; k < len(fd.spans); k++ {
-			fd.spans[k].lo += q.x
-			fd.spans[k].hi += q.x
-		}
+		fd.block(f.rows, q.rows, y-q.y, q.x)
 	}
 	return lowest(fd.spans, from, t.w-f.w)
 }

@@ -186,6 +186,7 @@ func fused(forms []*form) *form {
 	byLeft := func(a, b trap) int { return cmp.Compare(a.x0, b.x0) }
 	slices.SortStableFunc(u.cols, byLeft)
 	slices.SortStableFunc(u.rows, byLeft)
+	u.heart = hearts(u.cols)
 	slices.Sort(u.stops)
 	u.stops = slices.Compact(u.stops)
 	return u

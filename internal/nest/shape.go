@@ -24,6 +24,7 @@ type form struct {
 	area   float64   // of the outline, mm²
 	cols   []trap    // region cut by upright lines, by x0
 	rows   []trap    // the same with x and y exchanged
+	heart  []trap    // inside cols; see hearts
 	stops  []float64 // abscissae where the outline turns back: its sides, and those of notches and holes
 	grow   float64   // half the gap
 	heft   float64   // how dear its overlaps are: the root of its mean side, mm^½
@@ -80,6 +81,7 @@ func newForm(o outline, turn, grow float64) (*form, error) {
 	} else {
 		f.cols, f.rows = slabs(o.grown(lo, grow), true), slabs(ot.grown(lot, grow), true)
 	}
+	f.heart = hearts(f.cols)
 	return f, nil
 }
 
@@ -87,7 +89,7 @@ func newForm(o outline, turn, grow float64) (*form, error) {
 // rows of f.
 func (f *form) transposed(o outline) *form {
 	lo, _ := o.bounds()
-	return &form{turn: f.turn, corner: lo, w: f.h, h: f.w, area: f.area, cols: f.rows, rows: f.cols, stops: o.stops(lo.x), grow: f.grow, heft: f.heft}
+	return &form{turn: f.turn, corner: lo, w: f.h, h: f.w, area: f.area, cols: f.rows, rows: f.cols, heart: hearts(f.rows), stops: o.stops(lo.x), grow: f.grow, heft: f.heft}
 }
 
 // stops are the abscissae, from left, of upright edges and of vertices at
