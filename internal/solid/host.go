@@ -124,7 +124,7 @@ func init() {
 			want, have := uint64(uint32(s[0])), uint64(in.mem.Size())
 			var grown bool
 			if want > have {
-				// Half as much again, as growing copies everything; the bare need if that is too much.
+				// Half as much again, as growing may copy everything; the bare need if that is too much.
 				pages := (want - have + page - 1) / page
 				_, grown = in.mem.Grow(uint32(max(pages, have/page/2)))
 				if !grown {

@@ -10,6 +10,7 @@ import (
 
 	"github.com/tetratelabs/wazero"
 	"github.com/tetratelabs/wazero/api"
+	"github.com/tetratelabs/wazero/experimental"
 	"github.com/tetratelabs/wazero/experimental/table"
 
 	"groundwork/internal/geom"
@@ -58,7 +59,7 @@ func newInstance(r wazero.Runtime, compiled wazero.CompiledModule, l link, name 
 		solids:   newSolidCache(),
 	}
 	in.ctx = context.WithValue(context.Background(), instanceKey{}, in)
-	mod, err := r.InstantiateModule(in.ctx, compiled, wazero.NewModuleConfig().WithName(name).WithStartFunctions())
+	mod, err := r.InstantiateModule(experimental.WithMemoryAllocator(in.ctx, experimental.MemoryAllocatorFunc(linearMemory)), compiled, wazero.NewModuleConfig().WithName(name).WithStartFunctions())
 	if err != nil {
 		return nil, fmt.Errorf("starting the solid kernel: %w", err)
 	}

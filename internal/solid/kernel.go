@@ -315,7 +315,7 @@ func (k *Kernel) Project(ctx context.Context, s Shape, f geom.Frame) (geom.Polyg
 	if s.n == nil {
 		return nil, fmt.Errorf("solid: %w", ErrEmpty)
 	}
-	local, err := s.in(f)
+	local, err := k.made(ctx, s, f)
 	if err != nil {
 		return nil, fmt.Errorf("solid: outline of a %s: %w", s.n, err)
 	}
@@ -342,6 +342,28 @@ func (s Shape) in(f geom.Frame) (Shape, error) {
 	return s.At(f.Inverse()), nil
 }
 
+// made is the shape in f's coordinates, its body brought in as a finished mesh
+// where it takes work to make: whoever asks for the same body from another side,
+// on whatever instance, does not have it made again.
+func (k *Kernel) made(ctx context.Context, s Shape, f geom.Frame) (Shape, error) {
+	local, err := s.in(f)
+	if err != nil {
+		return s, err
+	}
+	body, place := local, geom.World()
+	if local.n.op == opAt {
+		body, place = Shape{local.n.children[0]}, local.n.frame
+	}
+	if body.n.op == opMesh || body.n.op == opExtrude {
+		return local, nil
+	}
+	m, err := k.Mesh(ctx, body)
+	if err != nil {
+		return s, err
+	}
+	return meshShape(&leaf{m.Vertices, m.Triangles, m.Tags}).At(place), nil
+}
+
 // ExportTolerance is how far, in mm, Export may move a surface.
 const ExportTolerance = 1e-4
 
@@ -361,6 +383,9 @@ func (k *Kernel) Export(ctx context.Context, s Shape, f geom.Frame) (*Mesh, erro
 	key := h.sum()
 	if m := k.meshes.get(key); m != nil {
 		return m, nil
+	}
+	if local, err = k.made(ctx, s, f); err != nil {
+		return nil, fmt.Errorf("solid: exporting a %s: %w", s.n, err)
 	}
 	var out *Mesh
 	err = k.with(ctx, func(in *instance) error {
