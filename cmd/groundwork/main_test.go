@@ -9,6 +9,7 @@ import (
 
 	"groundwork/examples"
 	"groundwork/internal/job"
+	"groundwork/internal/specimen"
 )
 
 // invoke runs the program in a fresh folder and returns its status and what it
@@ -38,27 +39,7 @@ func invoke(t *testing.T, args ...string) (status int, stdout, stderr string) {
 }
 
 // trestle is a small piece that can be made, for tests to spoil.
-const trestle = `groundwork: 1
-name: test-trestle
-title: Test trestle
-use: stand
-sizes: finished
-veneer: {use: walnut}
-filament: abs
-parameters:
-  wide: {value: 240 mm, min: 200 mm, max: 400 mm}
-members:
-  top:
-    board: {rectangle: {length: = wide, width: 120 mm}, thickness: 22 mm}
-    at: [0, 0, 150 mm]
-  side:
-    board: {rectangle: {length: 100 mm, width: 150 mm}, thickness: 22 mm}
-    at: [= wide / 2 - 40, 0, 75 mm]
-    axes: {x: +y, y: +z}
-    mirror: x
-joints:
-  - {between: [top, side], kind: knock-down, screw: M5, through: top, screws: 1, dowels: 1}
-`
+const trestle = specimen.Trestle
 
 func write(t *testing.T, dir, name, text string) string {
 	t.Helper()

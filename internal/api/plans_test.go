@@ -20,36 +20,14 @@ import (
 	"groundwork/internal/piece"
 	"groundwork/internal/plan"
 	"groundwork/internal/shop"
+	"groundwork/internal/specimen"
 )
-
-// trestle is a small piece that is quickly planned.
-const trestle = `groundwork: 1
-name: test-trestle
-title: Test trestle
-use: stand
-sizes: finished
-veneer: {use: walnut}
-filament: abs
-parameters:
-  wide: {value: 240 mm, min: 200 mm, max: 400 mm}
-members:
-  top:
-    board: {rectangle: {length: = wide, width: 120 mm}, thickness: 22 mm}
-    at: [0, 0, 150 mm]
-  side:
-    board: {rectangle: {length: 100 mm, width: 150 mm}, thickness: 22 mm}
-    at: [= wide / 2 - 40, 0, 75 mm]
-    axes: {x: +y, y: +z}
-    mirror: x
-joints:
-  - {between: [top, side], kind: knock-down, screw: M5, through: top, screws: 1, dowels: 1}
-`
 
 // serveTrestle serves a folder with the trestle and the library's shop.
 func serveTrestle(t *testing.T) *served {
 	t.Helper()
 	dir := t.TempDir()
-	put(t, dir, "trestle.yaml", []byte(trestle))
+	put(t, dir, "trestle.yaml", []byte(specimen.Trestle))
 	put(t, dir, "shop.yaml", example(t, "shop.yaml"))
 	return serve(t, dir)
 }
@@ -329,7 +307,7 @@ func TestPlansLeaveFilesAlone(t *testing.T) {
 	c := serveTrestle(t)
 	c.plan(PlanOrder{Piece: "trestle.yaml", Set: map[string]string{"wide": "300 mm"}})
 	b, err := os.ReadFile(filepath.Join(c.dir, "trestle.yaml"))
-	if err != nil || string(b) != trestle {
+	if err != nil || string(b) != specimen.Trestle {
 		t.Errorf("%s, %v", b, err)
 	}
 }

@@ -26,7 +26,7 @@ var layers = strings.Fields(`
 	internal/stability internal/climate internal/stress internal/strength internal/remedy
 	internal/fixture internal/bill internal/schedule internal/kit internal/check
 	internal/drawn internal/intake internal/plan internal/line internal/task internal/scene internal/view internal/book internal/job internal/remake internal/store internal/work
-	examples internal/folder web internal/api
+	examples internal/specimen internal/folder web internal/api
 	cmd/groundwork
 	internal/arch tools/kernel tools/outside tools/picture tools/measure tools/nestbench
 `)

@@ -12,6 +12,7 @@ import (
 	"groundwork/internal/geom"
 	"groundwork/internal/kit"
 	"groundwork/internal/pack"
+	"groundwork/internal/specimen"
 )
 
 // judge looks at a kit as whoever packs it would: every packing is verified, no
@@ -144,7 +145,7 @@ func found(r *kit.Result, code string) bool {
 }
 
 func TestEveryPieceIsPacked(t *testing.T) {
-	for _, name := range all {
+	for _, name := range specimen.Names {
 		in := given(t, name)
 		for _, split := range kit.Splits {
 			t.Run(name+"/"+string(split), func(t *testing.T) {

@@ -16,6 +16,7 @@ import (
 	"groundwork/internal/printing"
 	"groundwork/internal/shop"
 	"groundwork/internal/solid"
+	"groundwork/internal/specimen"
 )
 
 func find(t *testing.T, r *kit.Result, code, message, remedy string) {
@@ -55,7 +56,7 @@ func TestSubAssemblies(t *testing.T) {
 // Everything that the bill weighs is in the kit, and what is beside it: spares,
 // washers, keys, the box for them.
 func TestMassesAgree(t *testing.T) {
-	for _, name := range all {
+	for _, name := range specimen.Names {
 		in := given(t, name)
 		r := made(t, in, kit.Options{})
 		var parts float64
@@ -325,7 +326,7 @@ func TestMakeRefuses(t *testing.T) {
 // Whatever the limits, every packing is sound.
 func TestAnyLimits(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
-		in := given(t, rapid.SampledFrom(all).Draw(rt, "piece"))
+		in := given(t, rapid.SampledFrom(specimen.Names).Draw(rt, "piece"))
 		p := &in.Shop.Parcels
 		p.Longest = rapid.SampledFrom([]float64{0, 400, 700, 1200}).Draw(rt, "longest")
 		p.LengthAndGirth = rapid.Float64Range(900, 4000).Draw(rt, "girth")

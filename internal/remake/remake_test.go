@@ -25,43 +25,18 @@ import (
 	"groundwork/internal/plan"
 	"groundwork/internal/shop"
 	"groundwork/internal/solid"
+	"groundwork/internal/specimen"
 	"groundwork/internal/veneer"
 
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 )
 
-var kernel = sync.OnceValues(func() (*solid.Kernel, error) { return solid.New(solid.Options{}) })
-
-// trestle is small, has a leaf that is laid on a bought sheet, a plug, and a
-// parameter.
-const trestle = `groundwork: 1
-name: test-trestle
-title: Test trestle
-use: stand
-sizes: finished
-veneer: {use: walnut}
-filament: abs
-parameters:
-  wide: {value: 240 mm, min: 200 mm, max: 400 mm}
-members:
-  top:
-    board: {rectangle: {length: = wide, width: 120 mm}, thickness: 22 mm}
-    at: [0, 0, 150 mm]
-  side:
-    board: {rectangle: {length: 100 mm, width: 150 mm}, thickness: 22 mm}
-    at: [= wide / 2 - 40, 0, 75 mm]
-    axes: {x: +y, y: +z}
-    mirror: x
-joints:
-  - {between: [top, side], kind: knock-down, screw: M5, through: top, screws: 1, dowels: 1}
-`
-
 // planned is a plan of an example, or of the trestle, made once; and the job that
 // it makes.
 func planned(t testing.TB, name string) (*solid.Kernel, *plan.Plan, *Job) {
 	t.Helper()
-	k, err := kernel()
+	k, err := specimen.Kernel()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -91,7 +66,7 @@ var (
 
 func made(t testing.TB, k *solid.Kernel, name string, set map[string]string, change func(*shop.Shop)) *plan.Plan {
 	t.Helper()
-	text := []byte(trestle)
+	text := []byte(specimen.Trestle)
 	if name != "trestle" {
 		var err error
 		if text, err = examples.Files.ReadFile(name + ".yaml"); err != nil {

@@ -10,6 +10,7 @@ import (
 	"groundwork/internal/book"
 	"groundwork/internal/scene"
 	"groundwork/internal/schedule"
+	"groundwork/internal/specimen"
 	"groundwork/internal/unit"
 )
 
@@ -116,11 +117,11 @@ func (c *checker) leaves(blank string) (ids []string) {
 // There is one order of work: what a step of the bench book needs is done, in the
 // calendar too, before the step, on every body that both are about.
 func TestBookAndCalendarAgree(t *testing.T) {
-	for _, name := range all {
+	for _, name := range specimen.Names {
 		t.Run(name, func(t *testing.T) {
 			in := givenPiece(t, name)
-			pl := plans[name]
-			k, err := kernel()
+			pl := plans.Of(t, name)
+			k, err := specimen.Kernel()
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -15,6 +15,7 @@ import (
 
 	"groundwork/internal/schedule"
 	"groundwork/internal/shop"
+	"groundwork/internal/specimen"
 )
 
 // monday is a Monday before Christmas.
@@ -43,7 +44,7 @@ func held(t testing.TB, in schedule.Inputs, o schedule.Options) *schedule.Result
 
 // Every piece, with dates and without, by its bill and with its fixtures.
 func TestCalendarsKeepTheRulesOfTheTrade(t *testing.T) {
-	for _, name := range all {
+	for _, name := range specimen.Names {
 		t.Run(name, func(t *testing.T) {
 			in := givenPiece(t, name)
 			dated := held(t, in, schedule.Options{Start: monday})
@@ -205,11 +206,11 @@ func odd(t *rapid.T, s shop.Shop) shop.Shop {
 }
 
 func TestOddShops(t *testing.T) {
-	for _, name := range all {
+	for _, name := range specimen.Names {
 		givenPiece(t, name)
 	}
 	rapid.Check(t, func(r *rapid.T) {
-		in := givenPiece(t, rapid.SampledFrom(all).Draw(r, "piece"))
+		in := givenPiece(t, rapid.SampledFrom(specimen.Names).Draw(r, "piece"))
 		s := odd(r, *in.Shop)
 		in.Shop = &s
 		o := schedule.Options{Schedules: 2, NoRemedies: true, Seed: rapid.Uint64().Draw(r, "seed")}
