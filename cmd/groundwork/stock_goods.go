@@ -206,13 +206,17 @@ type whyFlag struct {
 	Why string `help:"Why, in your words; it is kept with the change." placeholder:"TEXT"`
 }
 
-// costFlag is what something cost that comes in.
-type costFlag struct {
+func (f whyFlag) note() store.Note { return store.Note{Reason: f.Why} }
+
+// receiptFlags are what is said of everything that comes in.
+type receiptFlags struct {
 	Cost string `help:"What all of it cost together, with the currency, as in \"22 EUR\". From then on that is its price." placeholder:"MONEY"`
+	whyFlag
+	storeFlag
 }
 
 // price is the cost as a price for the amount; nil if it was not told.
-func (f costFlag) price(a store.Amount) (*store.Price, error) {
+func (f receiptFlags) price(a store.Amount) (*store.Price, error) {
 	if f.Cost == "" {
 		return nil, nil
 	}
@@ -235,25 +239,21 @@ type addSpool struct {
 	Filament string `arg:"" help:"The filament's id in the shop file, as abs."`
 	Amount   string `arg:"" optional:"" default:"1 kg" help:"What is on it, without the spool itself, as 750g; 1 kg if you say nothing."`
 	Spool    string `help:"What is written on the spool. Without it the spool gets the next number: write that on it." placeholder:"NAME"`
-	costFlag
-	whyFlag
-	storeFlag
+	receiptFlags
 }
 
 func (c *addSpool) Run(ctx context.Context, out *output) error {
-	return takeIn(ctx, out, c.storeFlag, c.costFlag, c.Amount, "g", store.Receipt{Item: store.Item{Kind: store.Filament, ID: c.Filament}, Lot: c.Spool, Note: store.Note{Reason: c.Why}})
+	return c.takeIn(ctx, out, c.Amount, "g", store.Receipt{Item: store.Item{Kind: store.Filament, ID: c.Filament}, Lot: c.Spool})
 }
 
 type addSheet struct {
 	Veneer string `arg:"" help:"The veneer's id in the shop file, as walnut."`
 	Number string `arg:"" optional:"" default:"1" help:"How many sheets; 1 if you say nothing."`
-	costFlag
-	whyFlag
-	storeFlag
+	receiptFlags
 }
 
 func (c *addSheet) Run(ctx context.Context, out *output) error {
-	return takeIn(ctx, out, c.storeFlag, c.costFlag, c.Number, "piece", store.Receipt{Item: store.Item{Kind: store.Sheet, ID: c.Veneer}, Note: store.Note{Reason: c.Why}})
+	return c.takeIn(ctx, out, c.Number, "piece", store.Receipt{Item: store.Item{Kind: store.Sheet, ID: c.Veneer}})
 }
 
 type addOffcut struct {
@@ -264,9 +264,7 @@ type addOffcut struct {
 	Photo   string   `help:"A photograph of it, JPEG, PNG or WebP; it is kept in the stock." type:"existingfile" placeholder:"FILE"`
 	Number  string   `help:"What is written on it. Without it the piece gets the next number: write that on it." placeholder:"NAME"`
 	As      string   `help:"What it is: an offcut, a blank that is cut to the bed, or a whole sheet; offcut if you say nothing." enum:"offcut,blank,sheet" default:"offcut"`
-	costFlag
-	whyFlag
-	storeFlag
+	receiptFlags
 }
 
 func (c *addOffcut) Run(ctx context.Context, out *output) error {
@@ -274,9 +272,7 @@ func (c *addOffcut) Run(ctx context.Context, out *output) error {
 	if err != nil {
 		return err
 	}
-	return takeIn(ctx, out, c.storeFlag, c.costFlag, "1", "piece", store.Receipt{
-		Item: store.Item{Kind: store.Offcut, ID: c.Veneer}, Lot: c.Number, Piece: &p, Note: store.Note{Reason: c.Why},
-	})
+	return c.takeIn(ctx, out, "1", "piece", store.Receipt{Item: store.Item{Kind: store.Offcut, ID: c.Veneer}, Lot: c.Number, Piece: &p})
 }
 
 func (c *addOffcut) piece() (store.Piece, error) {
@@ -316,21 +312,17 @@ func (c *addOffcut) piece() (store.Piece, error) {
 type addHardware struct {
 	Item   string `arg:"" help:"What it is called on the bill, as \"M6 x 40 cap screw\"."`
 	Number string `arg:"" help:"How many, as 100."`
-	costFlag
-	whyFlag
-	storeFlag
+	receiptFlags
 }
 
 func (c *addHardware) Run(ctx context.Context, out *output) error {
-	return takeIn(ctx, out, c.storeFlag, c.costFlag, c.Number, "piece", store.Receipt{Item: store.Item{Kind: store.Hardware, ID: c.Item}, Note: store.Note{Reason: c.Why}})
+	return c.takeIn(ctx, out, c.Number, "piece", store.Receipt{Item: store.Item{Kind: store.Hardware, ID: c.Item}})
 }
 
 type addConsumable struct {
 	Item   string `arg:"" help:"Its id in the shop file, as seam-glue."`
 	Amount string `arg:"" help:"How much, as 250ml, 500g, 20m or 5 pieces. What it is measured by must be as in the shop file."`
-	costFlag
-	whyFlag
-	storeFlag
+	receiptFlags
 }
 
 func (c *addConsumable) Run(ctx context.Context, out *output) error {
@@ -344,7 +336,7 @@ func (c *addConsumable) Run(ctx context.Context, out *output) error {
 			return fmt.Errorf("%s is new: say what it is measured by, as in 250ml, 500g, 20m or \"5 pieces\"", c.Item)
 		}
 	}
-	return takeIn(ctx, out, c.storeFlag, c.costFlag, c.Amount, u, store.Receipt{Item: item, Unit: u, Note: store.Note{Reason: c.Why}})
+	return c.takeIn(ctx, out, c.Amount, u, store.Receipt{Item: item, Unit: u})
 }
 
 // unitOf is what an item is measured in, "" if it was never in stock.
@@ -369,13 +361,13 @@ func unitIn(text string) string {
 }
 
 // takeIn adds something and tells what there is of it now.
-func takeIn(ctx context.Context, out *output, f storeFlag, cost costFlag, text, unitOf string, r store.Receipt) error {
+func (f receiptFlags) takeIn(ctx context.Context, out *output, text, unitOf string, r store.Receipt) error {
 	a, err := store.ParseAmount(text, unitOf)
 	if err != nil {
 		return err
 	}
-	r.Amount = a
-	if r.Price, err = cost.price(a); err != nil {
+	r.Amount, r.Note = a, f.note()
+	if r.Price, err = f.price(a); err != nil {
 		return err
 	}
 	return f.with(ctx, func(s *store.Store) error {
@@ -409,43 +401,41 @@ type stockCount struct {
 	Consumable countConsumable `cmd:"" help:"Measure glue, filler, finish."`
 }
 
-// reasonFlag is a reason that must be given.
-type reasonFlag struct {
+// countFlags are the reason, which must be given, and where the stock is kept.
+type countFlags struct {
 	Why string `help:"Why it is not what was thought, in your words, as \"weighed\"." required:"" placeholder:"TEXT"`
+	storeFlag
 }
 
 type countLot struct {
 	Filament string `arg:"" help:"The filament's id."`
 	Spool    string `arg:"" help:"What is written on the spool, as 3."`
 	Amount   string `arg:"" help:"What is on it now, as 640g."`
-	reasonFlag
-	storeFlag
+	countFlags
 }
 
 func (c *countLot) Run(ctx context.Context, out *output) error {
-	return setTo(ctx, out, c.storeFlag, store.Ref{Item: store.Item{Kind: store.Filament, ID: c.Filament}, Lot: c.Spool}, c.Amount, c.Why)
+	return c.set(ctx, out, store.Ref{Item: store.Item{Kind: store.Filament, ID: c.Filament}, Lot: c.Spool}, c.Amount)
 }
 
 type countGone struct {
 	Veneer string `arg:"" help:"The veneer's id."`
 	Number string `arg:"" help:"What is written on the piece, as 4."`
-	reasonFlag
-	storeFlag
+	countFlags
 }
 
 func (c *countGone) Run(ctx context.Context, out *output) error {
-	return setTo(ctx, out, c.storeFlag, store.Ref{Item: store.Item{Kind: store.Offcut, ID: c.Veneer}, Lot: c.Number}, "0", c.Why)
+	return c.set(ctx, out, store.Ref{Item: store.Item{Kind: store.Offcut, ID: c.Veneer}, Lot: c.Number}, "0")
 }
 
 // countBin counts what is kept together.
 type countBin struct {
 	Amount string `arg:"" help:"What there is now, as 88 or 120ml."`
-	reasonFlag
-	storeFlag
+	countFlags
 }
 
 func (c *countBin) count(ctx context.Context, out *output, kind store.Kind, id string) error {
-	return setTo(ctx, out, c.storeFlag, store.Ref{Item: store.Item{Kind: kind, ID: id}}, c.Amount, c.Why)
+	return c.set(ctx, out, store.Ref{Item: store.Item{Kind: kind, ID: id}}, c.Amount)
 }
 
 type countSheet struct {
@@ -475,8 +465,8 @@ func (c *countConsumable) Run(ctx context.Context, out *output) error {
 	return c.count(ctx, out, store.Consumable, c.Item)
 }
 
-// setTo sets a lot to what was counted and tells by how much that changed it.
-func setTo(ctx context.Context, out *output, f storeFlag, lot store.Ref, text, why string) error {
+// set sets a lot to what was counted and tells by how much that changed it.
+func (f countFlags) set(ctx context.Context, out *output, lot store.Ref, text string) error {
 	return f.with(ctx, func(s *store.Store) error {
 		before, err := s.Stock(ctx, store.StockOptions{Empty: true})
 		if err != nil {
@@ -491,7 +481,7 @@ func setTo(ctx context.Context, out *output, f storeFlag, lot store.Ref, text, w
 		if err != nil {
 			return err
 		}
-		if err := s.Count(ctx, lot, a, store.Note{Reason: why}); err != nil {
+		if err := s.Count(ctx, lot, a, store.Note{Reason: f.Why}); err != nil {
 			return err
 		}
 		was := it.Lots[k].OnHand

@@ -42,7 +42,7 @@ func (c *stockPlan) Run(ctx context.Context, out *output) error {
 		j.ID = nameOf(c.Folder)
 	}
 	return c.with(ctx, func(s *store.Store) error {
-		if err := s.Plan(ctx, j, store.Note{Reason: c.Why}); err != nil {
+		if err := s.Plan(ctx, j, c.note()); err != nil {
 			return err
 		}
 		if c.NoHold {
@@ -130,21 +130,31 @@ func parseJob(data []byte, bare bool) (store.Job, error) {
 	return j, nil
 }
 
-type stockReserve struct {
+// jobFlags name a job that something is done to.
+type jobFlags struct {
 	Job string `arg:"" help:"The job's name."`
 	whyFlag
 	storeFlag
 }
 
-func (c *stockReserve) Run(ctx context.Context, out *output) error {
-	return c.with(ctx, func(s *store.Store) error {
-		j, err := theJob(ctx, s, c.Job)
+// withJob does something with the job, which must be under way.
+func (f jobFlags) withJob(ctx context.Context, do func(s *store.Store, j store.Job) error) error {
+	return f.with(ctx, func(s *store.Store) error {
+		j, err := theJob(ctx, s, f.Job)
 		if err != nil {
 			return err
 		}
 		if err := underWay(j); err != nil {
 			return err
 		}
+		return do(s, j)
+	})
+}
+
+type stockReserve struct{ jobFlags }
+
+func (c *stockReserve) Run(ctx context.Context, out *output) error {
+	return c.withJob(ctx, func(s *store.Store, j store.Job) error {
 		return reserveJob(ctx, out, s, j, c.Why)
 	})
 }
@@ -181,25 +191,14 @@ func theJob(ctx context.Context, s *store.Store, name string) (store.Job, error)
 	return store.Job{}, fmt.Errorf("there is no job %s; under way are: %s", name, strings.Join(names, ", "))
 }
 
-type stockRelease struct {
-	Job string `arg:"" help:"The job's name."`
-	whyFlag
-	storeFlag
-}
+type stockRelease struct{ jobFlags }
 
 func (c *stockRelease) Run(ctx context.Context, out *output) error {
-	return c.with(ctx, func(s *store.Store) error {
-		j, err := theJob(ctx, s, c.Job)
-		if err != nil {
-			return err
-		}
-		if err := underWay(j); err != nil {
-			return err
-		}
+	return c.withJob(ctx, func(s *store.Store, j store.Job) error {
 		if j.State == "planned" {
 			return fmt.Errorf("nothing is reserved for %s", j.ID)
 		}
-		if err := s.Release(ctx, c.Job, store.Note{Reason: c.Why}); err != nil {
+		if err := s.Release(ctx, c.Job, c.note()); err != nil {
 			return err
 		}
 		fmt.Fprintf(out.Out, "Nothing is reserved for %s any more. To reserve it again:  groundwork stock reserve %s\n", c.Job, c.Job)
@@ -207,22 +206,11 @@ func (c *stockRelease) Run(ctx context.Context, out *output) error {
 	})
 }
 
-type stockAbandon struct {
-	Job string `arg:"" help:"The job's name."`
-	whyFlag
-	storeFlag
-}
+type stockAbandon struct{ jobFlags }
 
 func (c *stockAbandon) Run(ctx context.Context, out *output) error {
-	return c.with(ctx, func(s *store.Store) error {
-		j, err := theJob(ctx, s, c.Job)
-		if err != nil {
-			return err
-		}
-		if err := underWay(j); err != nil {
-			return err
-		}
-		if err := s.Abandon(ctx, c.Job, store.Note{Reason: c.Why}); err != nil {
+	return c.withJob(ctx, func(s *store.Store, j store.Job) error {
+		if err := s.Abandon(ctx, c.Job, c.note()); err != nil {
 			return err
 		}
 		fmt.Fprintf(out.Out, "%s is given up; nothing is reserved for it any more. What was printed for it stays in the log.\n", c.Job)
@@ -385,10 +373,8 @@ func (c *stockSetAside) Run(ctx context.Context, out *output) error {
 }
 
 type stockFinish struct {
-	Job       string `arg:"" help:"The job's name."`
-	NoOffcuts bool   `help:"Nothing is left of its veneer that is worth keeping."`
-	whyFlag
-	storeFlag
+	NoOffcuts bool `help:"Nothing is left of its veneer that is worth keeping."`
+	jobFlags
 }
 
 func (stockFinish) Help() string {
@@ -396,14 +382,7 @@ func (stockFinish) Help() string {
 }
 
 func (c *stockFinish) Run(ctx context.Context, out *output) error {
-	return c.with(ctx, func(s *store.Store) error {
-		j, err := theJob(ctx, s, c.Job)
-		if err != nil {
-			return err
-		}
-		if err := underWay(j); err != nil {
-			return err
-		}
+	return c.withJob(ctx, func(s *store.Store, j store.Job) error {
 		if j.State == "planned" {
 			return fmt.Errorf("nothing is reserved for %s, so there is nothing to take out: groundwork stock reserve %s comes first", j.ID, j.ID)
 		}
@@ -411,7 +390,7 @@ func (c *stockFinish) Run(ctx context.Context, out *output) error {
 		if c.NoOffcuts {
 			a.Left = nil
 		}
-		back, err := s.Finish(ctx, j.ID, a, store.Note{Reason: c.Why})
+		back, err := s.Finish(ctx, j.ID, a, c.note())
 		if err != nil {
 			return err
 		}
