@@ -75,22 +75,25 @@ func (p Polygon) Contains(q Vec2) bool {
 
 // Distance is the distance from q to the loop's boundary.
 func (p Polygon) Distance(q Vec2) float64 {
-	d := math.Inf(1)
-	for i := range p {
-		d = min(d, SegmentDistance(q, p[i], p[(i+1)%len(p)]))
+	nearest := math.Inf(1) // squared: one root instead of one a side
+	for i, a := range p {
+		d := q.Sub(nearestOf(q, a, p[(i+1)%len(p)]))
+		nearest = min(nearest, d.Dot(d))
 	}
-	return d
+	return math.Sqrt(nearest)
 }
 
 // SegmentDistance is the distance from q to the straight segment from a to b.
-func SegmentDistance(q, a, b Vec2) float64 {
+func SegmentDistance(q, a, b Vec2) float64 { return q.Dist(nearestOf(q, a, b)) }
+
+// nearestOf is the point of the straight segment from a to b that is nearest to q.
+func nearestOf(q, a, b Vec2) Vec2 {
 	ab := b.Sub(a)
 	l2 := ab.Dot(ab)
 	if l2 == 0 {
-		return q.Dist(a)
+		return a
 	}
-	t := max(0, min(1, q.Sub(a).Dot(ab)/l2))
-	return q.Dist(a.Add(ab.Scale(t)))
+	return a.Add(ab.Scale(max(0, min(1, q.Sub(a).Dot(ab)/l2))))
 }
 
 // Area is the area of the region in mm²: outer loops less holes.
