@@ -7,7 +7,6 @@ import (
 	"os"
 	"slices"
 	"strings"
-	"sync"
 	"testing"
 
 	"groundwork/examples"
@@ -16,14 +15,11 @@ import (
 	"groundwork/internal/piece"
 	"groundwork/internal/seam"
 	"groundwork/internal/shop"
-	"groundwork/internal/solid"
 	"groundwork/internal/stress"
 )
 
 // The cases of handbooks, from the text of a piece file to the figure: read,
 // resolved, contacts found, assembled, solved, asked.
-
-var kernel = sync.OnceValues(func() (*solid.Kernel, error) { return solid.New(solid.Options{}) })
 
 // print is how a member is printed here.
 type print struct {
@@ -73,7 +69,7 @@ func rigged(t testing.TB, text string, prints map[string]print, held ...string) 
 
 func rigOf(t testing.TB, p *piece.Piece, prints map[string]print, held ...string) *rig {
 	t.Helper()
-	k, err := kernel()
+	k, err := stress.Kernel()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -117,7 +113,7 @@ func rigOf(t testing.TB, p *piece.Piece, prints map[string]print, held ...string
 // sized assembles the rig with cells a number of times as large as the default.
 func (r *rig) sized(t testing.TB, times float64) *stress.Structure {
 	t.Helper()
-	k, err := kernel()
+	k, err := stress.Kernel()
 	if err != nil {
 		t.Fatal(err)
 	}

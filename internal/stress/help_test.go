@@ -8,7 +8,6 @@ import (
 	"testing"
 
 	"groundwork/examples"
-	"groundwork/internal/elastic"
 	"groundwork/internal/geom"
 	"groundwork/internal/joint"
 	"groundwork/internal/piece"
@@ -18,11 +17,12 @@ import (
 	"groundwork/internal/veneer"
 )
 
-var kernel = sync.OnceValues(func() (*solid.Kernel, error) { return solid.New(solid.Options{}) })
+// Kernel is the one kernel of the tests, of those outside the package too.
+var Kernel = sync.OnceValues(func() (*solid.Kernel, error) { return solid.New(solid.Options{}) })
 
 func theKernel(t testing.TB) *solid.Kernel {
 	t.Helper()
-	k, err := kernel()
+	k, err := Kernel()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -162,5 +162,3 @@ func weight(s *Structure) float64 {
 	}
 	return w
 }
-
-var _ = elastic.Ground
