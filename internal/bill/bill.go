@@ -7,7 +7,9 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
+	"groundwork/internal/finding"
 	"groundwork/internal/fixture"
 	"groundwork/internal/joint"
 	"groundwork/internal/printing"
@@ -39,10 +41,25 @@ type Line struct {
 	Item     string  // shop ID or trade name: "M6 x 40 cap screw"
 	Quantity float64 // in Unit
 	Unit     string  // g, sheet, piece, ml, h
-	Price    float64 // per unit, in the shop's currency; 0 when the shop gives none
+	Price    float64 // per unit, in the shop's currency
 	Cost     float64
 	Note     string
 	Seconds  int64 // of hand work; 0 unless it is of that
+	Unpriced bool  // the shop gives no price: sums are without it
+}
+
+// NoPrice is what is told of a line that has no price.
+const NoPrice = "no price in the shop file"
+
+// Remark is the line's note, and that it has no price if that is so.
+func (l Line) Remark() string {
+	switch {
+	case !l.Unpriced:
+		return l.Note
+	case l.Note == "":
+		return NoPrice
+	}
+	return NoPrice + "; " + l.Note
 }
 
 // Bill is everything the piece takes.
@@ -62,6 +79,7 @@ type Bill struct {
 	VeneerMass    float64 // g, estimated
 	HardwareMass  float64 // g, estimated
 	Hands         []Hand  // hand work thing by thing; a line of hours is the sum of its things
+	Findings      []finding.Finding
 
 	// What is made once: fixtures, with coupons. None of it is counted above.
 	FixtureGrams         float64 // filament with waste
@@ -118,6 +136,7 @@ func Make(in Inputs) *Bill {
 	b.fixtures(in)
 	b.labour(in)
 	b.sum()
+	b.unpriced(in.Shop)
 	return b
 }
 
@@ -141,7 +160,7 @@ func (b *Bill) sum() {
 }
 
 func (b *Bill) add(s Section, item string, quantity float64, unit string, price float64, note string) {
-	b.Lines = append(b.Lines, Line{Section: s, Item: item, Quantity: quantity, Unit: unit, Price: price, Cost: quantity * price, Note: note})
+	b.Lines = append(b.Lines, Line{Section: s, Item: item, Quantity: quantity, Unit: unit, Price: price, Cost: quantity * price, Note: note, Unpriced: price == 0})
 }
 
 func (b *Bill) filament(in Inputs) {
@@ -247,7 +266,7 @@ func (b *Bill) hardware(in Inputs) {
 			sc, _ := in.Shop.Screw(s.Size)
 			add(0, fmt.Sprintf("%s x %g cap screw", s.Size, s.Length), sc.Price)
 			if s.Washer {
-				add(1, s.Size+" washer", 0)
+				add(1, s.Size+" washer", sc.WasherPrice)
 			}
 			ins, _ := in.Shop.Insert(s.Insert)
 			add(2, s.Insert+" heat-set insert", ins.Price)
@@ -268,7 +287,8 @@ func (b *Bill) hardware(in Inputs) {
 	if k := len(in.Layout.Laps); k > 0 {
 		for _, l := range in.Layout.Laps {
 			for range l.Pins {
-				add(5, fmt.Sprintf("pin %g mm", l.Pin), 0)
+				pin, _ := in.Shop.Pin(l.Pin)
+				add(5, fmt.Sprintf("pin %g mm", l.Pin), pin.Price)
 			}
 		}
 	}
@@ -279,6 +299,10 @@ func (b *Bill) hardware(in Inputs) {
 	slices.SortFunc(keys, func(a, b key) int { return cmp.Or(cmp.Compare(a.order, b.order), cmp.Compare(a.item, b.item)) })
 	for _, k := range keys {
 		b.add(Hardware, k.item, float64(n[k]), "piece", price[k], "")
+		// What is printed in the shop is filament and hours, which are counted there.
+		if l := &b.Lines[len(b.Lines)-1]; l.Unpriced && in.FixturePrinting != nil && strings.HasPrefix(l.Item, "printed ") {
+			l.Unpriced, l.Note = false, "its filament and printing are among the fixtures"
+		}
 	}
 }
 

@@ -163,7 +163,7 @@ func (b *Bill) labour(in Inputs) {
 			return
 		}
 		q := float64(seconds) / 3600
-		b.Lines = append(b.Lines, Line{Section: s, Item: item, Quantity: q, Unit: "h", Price: in.Shop.Labour, Cost: q * in.Shop.Labour, Note: w.note(s, item), Seconds: seconds})
+		b.Lines = append(b.Lines, Line{Section: s, Item: item, Quantity: q, Unit: "h", Price: in.Shop.Labour, Cost: q * in.Shop.Labour, Note: w.note(s, item), Seconds: seconds, Unpriced: in.Shop.Labour == 0})
 		if s == Labour {
 			b.LabourSeconds += float64(seconds)
 		} else {

@@ -186,6 +186,14 @@ func sum(column string, from, to int) string {
 	return fmt.Sprintf("SUM(%s%d:%s%d)", column, from, column, to)
 }
 
+// also joins two remarks, of which the second may be none.
+func also(s, more string) string {
+	if more == "" {
+		return s
+	}
+	return s + "; " + more
+}
+
 // lines is every line by section, with sums.
 func (w *workbook) lines(t *table) {
 	t.columns = []column{{"Section", 20}, {"Item", 38}, {"Amount", 12}, {"Unit", 8}, {"Price", 14}, {"Cost", 14}, {"Note", 62}}
@@ -201,7 +209,7 @@ func (w *workbook) lines(t *table) {
 			}
 			n := t.next()
 			t.add(word(titles[s]), word(l.Item), number(l.Quantity, amountFormat(l.Unit), ""), word(l.Unit), w.price(l.Price),
-				w.money(l.Cost, fmt.Sprintf("C%d*E%d", n, n)), note(l.Note))
+				w.money(l.Cost, fmt.Sprintf("C%d*E%d", n, n)), note(l.Remark()))
 		}
 		if t.next() == from {
 			return 0
@@ -220,9 +228,9 @@ func (w *workbook) lines(t *table) {
 	if len(subtotals) > 0 {
 		all = "SUM(" + strings.Join(subtotals, ",") + ")"
 	}
-	piece := total("The piece", w.bill.Cost, all, "without fixtures")
+	piece := total("The piece", w.bill.Cost, all, also("without fixtures", w.bill.Lacks(false)))
 	if n := group(Fixtures); n > 0 {
-		total("With fixtures", w.bill.WithFixtures(), fmt.Sprintf("F%d+F%d", piece, n), "of the first piece: fixtures serve every other one too")
+		total("With fixtures", w.bill.WithFixtures(), fmt.Sprintf("F%d+F%d", piece, n), also("of the first piece: fixtures serve every other one too", w.bill.Lacks(true)))
 	}
 }
 
@@ -238,7 +246,7 @@ func (w *workbook) hours(t *table) {
 			}
 			n := t.next()
 			hours, cost = hours+l.Quantity, cost+l.Cost
-			t.add(word(what), word(l.Item), number(l.Quantity, "#,##0.00", ""), w.price(l.Price), w.money(l.Cost, fmt.Sprintf("C%d*D%d", n, n)), note(l.Note))
+			t.add(word(what), word(l.Item), number(l.Quantity, "#,##0.00", ""), w.price(l.Price), w.money(l.Cost, fmt.Sprintf("C%d*D%d", n, n)), note(l.Remark()))
 		}
 		if to := t.next() - 1; to >= from {
 			t.add(word(what+", in all").bolder(), word("").bolder(), number(hours, "#,##0.00", sum("C", from, to)).bolder(), word("").bolder(), w.money(cost, sum("E", from, to)).bolder(), word("").bolder())
@@ -252,7 +260,7 @@ func (w *workbook) hours(t *table) {
 
 // hardware is what to order: what is in hand is written in by who reads it.
 func (w *workbook) hardware(t *table) {
-	t.columns = []column{{"Item", 38}, {"Pieces", 10}, {"In hand", 10}, {"To order", 10}, {"Price", 14}, {"Cost of all", 14}, {"Cost of the order", 16}, {"Made by", 20}}
+	t.columns = []column{{"Item", 38}, {"Pieces", 10}, {"In hand", 10}, {"To order", 10}, {"Price", 14}, {"Cost of all", 14}, {"Cost of the order", 16}, {"Made by", 36}}
 	var cost float64
 	from := t.next()
 	for _, l := range w.bill.Lines {
@@ -263,6 +271,9 @@ func (w *workbook) hardware(t *table) {
 		by := "bought"
 		if strings.HasPrefix(l.Item, "printed") {
 			by = "printed with the piece"
+		}
+		if l.Unpriced {
+			by += "; " + NoPrice
 		}
 		cost += l.Cost
 		t.add(word(l.Item), number(l.Quantity, "#,##0", ""), number(0, "#,##0", ""), number(l.Quantity, "#,##0", fmt.Sprintf("MAX(0,B%d-C%d)", n, n)), w.price(l.Price),

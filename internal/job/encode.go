@@ -386,7 +386,7 @@ func describeVerdicts(d *Document, p *plan.Plan) {
 		d.Stability = append(d.Stability, doc)
 	}
 	for _, l := range p.Bill.Lines {
-		d.Bill = append(d.Bill, BillDoc{string(l.Section), l.Item, round(l.Quantity), l.Unit, round(l.Price), round(l.Cost), l.Note})
+		d.Bill = append(d.Bill, BillDoc{string(l.Section), l.Item, round(l.Quantity), l.Unit, round(l.Price), round(l.Cost), l.Remark()})
 	}
 	bought, _, returned := p.Sheets.Areas()
 	t := &d.Totals

@@ -44,11 +44,17 @@ func number(x float64, digits int) string { return strconv.FormatFloat(x, 'f', d
 func billRows(p *plan.Plan) [][]string {
 	rows := [][]string{{"section", "item", "quantity", "unit", "price", "cost", "currency", "note"}}
 	for _, l := range p.Bill.Lines {
-		rows = append(rows, []string{string(l.Section), l.Item, number(l.Quantity, 2), l.Unit, number(l.Price, 4), number(l.Cost, 2), p.Bill.Currency, l.Note})
+		rows = append(rows, []string{string(l.Section), l.Item, number(l.Quantity, 2), l.Unit, number(l.Price, 4), number(l.Cost, 2), p.Bill.Currency, l.Remark()})
+	}
+	lacks := func(fixtures bool) string {
+		if s := p.Bill.Lacks(fixtures); s != "" {
+			return "; " + s
+		}
+		return ""
 	}
 	rows = append(rows,
-		[]string{"total", "the piece", "", "", "", number(p.Bill.Cost, 2), p.Bill.Currency, "without fixtures, which are made once"},
-		[]string{"total", "with fixtures", "", "", "", number(p.Bill.WithFixtures(), 2), p.Bill.Currency, ""})
+		[]string{"total", "the piece", "", "", "", number(p.Bill.Cost, 2), p.Bill.Currency, "without fixtures, which are made once" + lacks(false)},
+		[]string{"total", "with fixtures", "", "", "", number(p.Bill.WithFixtures(), 2), p.Bill.Currency, strings.TrimPrefix(lacks(true), "; ")})
 	return rows
 }
 

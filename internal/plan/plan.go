@@ -226,7 +226,7 @@ var stages = []stage{
 		name: "bill", after: []string{"printing", "sheets", "printing fixtures"},
 		run: func(_ context.Context, _ *solid.Kernel, pl *Plan) ([]finding.Finding, error) {
 			pl.Bill = bill.Make(billInputs(pl))
-			return nil, nil
+			return pl.Bill.Findings, nil
 		},
 		gives: func(from, to *Plan) { to.Bill = from.Bill },
 	},

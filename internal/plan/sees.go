@@ -172,10 +172,12 @@ func forSchedule(pl *Plan) Plan {
 func forKit(pl *Plan) Plan {
 	p := *untold(pl.Piece)
 	p.Title = pl.Piece.Title
+	b := *pl.Bill
+	b.Findings = nil
 	return Plan{
 		Piece: &p, Shop: pl.Shop,
 		Joints: settled(pl.Joints), Layout: laidOut(pl.Layout), Patterns: pl.Patterns, Seams: divided(pl.Seams),
-		Cores: built(pl.Cores), Printing: posed(pl.Printing), Sheets: pl.Sheets, Fixtures: pl.Fixtures, FixturePrinting: pl.FixturePrinting, Bill: pl.Bill,
+		Cores: built(pl.Cores), Printing: posed(pl.Printing), Sheets: pl.Sheets, Fixtures: pl.Fixtures, FixturePrinting: pl.FixturePrinting, Bill: &b,
 		options: Options{Kit: pl.options.Kit},
 	}
 }
@@ -293,9 +295,9 @@ func masses(b *bill.Bill) *bill.Bill {
 // hours is a bill without money.
 func hours(b *bill.Bill) *bill.Bill {
 	out := *b
-	out.Currency, out.Cost, out.CostBySection, out.Lines = "", 0, nil, slices.Clone(b.Lines)
+	out.Currency, out.Cost, out.CostBySection, out.Findings, out.Lines = "", 0, nil, nil, slices.Clone(b.Lines)
 	for i := range out.Lines {
-		out.Lines[i].Price, out.Lines[i].Cost, out.Lines[i].Note = 0, 0, ""
+		out.Lines[i].Price, out.Lines[i].Cost, out.Lines[i].Note, out.Lines[i].Unpriced = 0, 0, "", false
 	}
 	return &out
 }
@@ -305,7 +307,7 @@ func hours(b *bill.Bill) *bill.Bill {
 func unpriced(s *shop.Shop) *shop.Shop {
 	out := *s
 	out.Bench, out.Work, out.Parcels = shop.Bench{}, shop.Work{}, shop.Parcels{}
-	out.Name, out.Currency, out.Labour, out.Electricity, out.Consumables = "", "", 0, 0, nil
+	out.Name, out.Currency, out.Labour, out.Electricity, out.Consumables, out.Pins = "", "", 0, 0, nil, nil
 	out.Printers, out.Filaments, out.Lasers = slices.Clone(s.Printers), slices.Clone(s.Filaments), slices.Clone(s.Lasers)
 	out.Veneers, out.Screws, out.Inserts, out.Dowels = slices.Clone(s.Veneers), slices.Clone(s.Screws), slices.Clone(s.Inserts), slices.Clone(s.Dowels)
 	for i := range out.Printers {
@@ -322,7 +324,7 @@ func unpriced(s *shop.Shop) *shop.Shop {
 		v.Price, v.Source, v.Offcuts = 0, "", nil // offcuts are for the sheets
 	}
 	for i := range out.Screws {
-		out.Screws[i].Price = 0
+		out.Screws[i].Price, out.Screws[i].WasherPrice = 0, 0
 	}
 	for i := range out.Inserts {
 		out.Inserts[i].Price = 0

@@ -29,6 +29,7 @@ type Document struct {
 	Screws      []ScrewDoc      `json:"screws" jsonschema_description:"Socket-head cap screws in stock (ISO 4762), one entry for each thread. Knock-down joints need them."`
 	Inserts     []InsertDoc     `json:"inserts" jsonschema_description:"Heat-set inserts in stock, one entry for each thread. Knock-down joints need them."`
 	Dowels      []DowelDoc      `json:"dowels" jsonschema_description:"Dowels, bought and printed. Seams and joints need them."`
+	Pins        []PinDoc        `json:"pins" jsonschema_description:"Pins of laps in the shop, one entry for each diameter: what they cost."`
 	Fits        FitsDoc         `json:"fits" jsonschema_description:"Gaps measured on coupons."`
 	Consumables []ConsumableDoc `json:"consumables" jsonschema_description:"What is used up: glue, filler, abrasive, finish."`
 	Labour      given.Number    `json:"labour" jsonschema_description:"Money for an hour of a person's time; 0 when left out."`
@@ -162,6 +163,7 @@ type ScrewDoc struct {
 	Lengths     []given.Number `json:"lengths" jsonschema_description:"Lengths in stock; the ordinary ones of ISO 4762 when left out."`
 	Price       given.Number   `json:"price" jsonschema_description:"Money for one; 0 when left out."`
 	Washer      *given.Flag    `json:"washer" jsonschema_description:"Whether a washer (ISO 7089) goes under the head; true when left out."`
+	WasherPrice given.Number   `json:"washer_price" jsonschema_description:"Money for one washer; when left out the bill's sums are without washers, and say so."`
 }
 
 // InsertDoc is one heat-set insert. Its sizes differ from maker to maker: the

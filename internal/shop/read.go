@@ -239,6 +239,10 @@ func (r *reader) shop(d *Document) *Shop {
 	for _, w := range d.Dowels {
 		s.Dowels = append(s.Dowels, r.dowel(w, sizes))
 	}
+	taken = names{}
+	for _, q := range d.Pins {
+		s.Pins = append(s.Pins, r.pin(q, taken))
+	}
 	gap := span{0, 2}
 	s.Fits = Fits{
 		Hole:       r.number(d.Fits.Hole, "hole fit", lengths, 0.15, gap),
@@ -506,6 +510,7 @@ func (r *reader) screw(d ScrewDoc, taken names) Screw {
 		r.once(d.Size.Place, w.Size, "screw", taken)
 	}
 	w.Price = r.price(d.Price, "price of screw "+w.Size)
+	w.WasherPrice = r.price(d.WasherPrice, "price of a washer for screw "+w.Size)
 	if d.Lengths == nil {
 		t := threadOf(w.Size)
 		for _, l := range nominalLengths {

@@ -17,6 +17,7 @@ type Shop struct {
 	Screws      []Screw
 	Inserts     []Insert
 	Dowels      []Dowel
+	Pins        []Pin
 	Fits        Fits
 	Consumables []Consumable
 	Bench       Bench
@@ -145,10 +146,11 @@ func (v Veneer) NeutralDepth() float64 {
 
 // Screw is a socket-head cap screw with the stock lengths there are.
 type Screw struct {
-	Size    string // M4, M5, M6, M8
-	Lengths []float64
-	Price   float64 // each
-	Washer  bool
+	Size        string // M4, M5, M6, M8
+	Lengths     []float64
+	Price       float64 // each
+	Washer      bool
+	WasherPrice float64 // each
 }
 
 // Insert is a heat-set insert.
