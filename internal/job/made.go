@@ -85,7 +85,10 @@ func describeSchedule(r *schedule.Result, names Names) *CalendarDoc {
 	const minute = "2006-01-02T15:04"
 	out := &CalendarDoc{
 		Start: day(r.Start, time.DateOnly), Finish: day(r.Finish, minute), BeginS: round(r.Begin), EndS: round(r.End), LeastS: round(r.LowerBound), HandsS: round(r.HandsOn),
-		Activities: []ActivityDoc{}, Critical: []CriticalDoc{}, Alternatives: []AlternativeDoc{}, Rests: list(r.Rests), Charts: []string{},
+		Hours: []HoursDoc{}, Activities: []ActivityDoc{}, Critical: []CriticalDoc{}, Alternatives: []AlternativeDoc{}, Rests: list(r.Rests), Charts: []string{},
+	}
+	for _, w := range r.Open() {
+		out.Hours = append(out.Hours, HoursDoc{round(w[0]), round(w[1])})
 	}
 	for _, a := range r.Activities {
 		doc := ActivityDoc{

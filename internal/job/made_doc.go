@@ -75,11 +75,18 @@ type CalendarDoc struct {
 	EndS         float64          `json:"end_s"`
 	LeastS       float64          `json:"least_s" jsonschema:"description=No calendar of this work ends before"`
 	HandsS       float64          `json:"hands_s" jsonschema:"description=That persons are at it"`
+	Hours        []HoursDoc       `json:"hours" jsonschema:"description=When somebody is at work; earliest first and to the end of the last day"`
 	Activities   []ActivityDoc    `json:"activities" jsonschema:"description=By their start"`
 	Critical     []CriticalDoc    `json:"critical" jsonschema:"description=What sets the end; earliest first"`
 	Alternatives []AlternativeDoc `json:"alternatives" jsonschema:"description=The job again with something else"`
 	Rests        []string         `json:"rests" jsonschema:"description=What the calendar rests on"`
 	Charts       []string         `json:"charts" jsonschema:"description=Files with the bars"`
+}
+
+// HoursDoc is a stretch of working hours.
+type HoursDoc struct {
+	StartS float64 `json:"start_s"`
+	EndS   float64 `json:"end_s"`
 }
 
 type ActivityDoc struct {

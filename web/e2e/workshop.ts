@@ -270,9 +270,13 @@ export class Sheet {
     await this.page.getByRole('group', { name: 'What is drawn' }).getByRole('button', { name, exact: true }).click();
   }
 
-  /** The drawing shows the whole piece and nothing moves in it. */
-  async drawn(of: 'geometry' | 'whole' = 'whole'): Promise<void> {
-    await expect.poll(async () => (await stage(this.page))?.of).toBe(of);
+  /** The drawing shows the whole piece, with the fixtures where these are looked
+   * at, and nothing moves in it. */
+  async drawn(of?: 'geometry' | 'whole' | 'fixtures'): Promise<void> {
+    await expect.poll(async () => {
+      const s = await stage(this.page);
+      return s?.of === (of ?? (s?.look === 'fixtures' ? 'fixtures' : 'whole'));
+    }).toBe(true);
     await expect.poll(async () => (await stage(this.page))?.complete).toBe(true);
   }
 

@@ -64,8 +64,8 @@ test('fixtures by the work that they serve', async ({ page, server, folder }, in
   await expect(seam).toHaveAttribute('aria-pressed', 'true');
   await sheet.drawn();
   await expect.poll(async () => (await stage(page))?.selected).toBe(caul.serves[0]);
-  await expect.poll(async () => (await stage(page))?.look).toBe('cores');
-  // A fixture shows as what it serves.
+  await expect.poll(async () => (await stage(page))?.look).toBe('fixtures');
+  // A fixture shows where it lies, and what it serves.
   const itself = row.getByRole('button', { name: caul.id, exact: true });
   await itself.first().click();
   await expect.poll(async () => (await stage(page))?.selected).toBe(caul.id);
@@ -104,6 +104,63 @@ test('fixtures by the work that they serve', async ({ page, server, folder }, in
   await expect(section.getByText('groundwork measure coupons.yaml --shop shop.yaml')).toBeVisible();
   for (const l of plan.fixture_loads) await expect(section.getByRole('link', { name: `${l.id} as 3MF` })).toHaveAttribute('href', new RegExp(`${l.file}$`));
   await accessible(page, info, 'fixtures, folds open', 'section[aria-labelledby="heading-fixtures"]');
+});
+
+test('fixtures in the drawing', async ({ page, server, folder }, info) => {
+  const [sheet, plan] = await opened(page, server, folder);
+  await sheet.goto('Fixtures');
+  const section = sheet.section('Fixtures');
+  const drawing = page.getByRole('region', { name: 'Drawing' });
+  await expect(drawing.getByRole('button', { name: 'Fixtures', exact: true })).toHaveAttribute('aria-pressed', 'true');
+  await sheet.drawn('fixtures');
+  const counts = (await stage(page))!.counts;
+  expect(counts.fixture).toBeGreaterThanOrEqual(plan.fixtures.filter((f) => f.step !== 'measure').length);
+  expect(counts.segment).toBeGreaterThan(0);
+  await picture(page, 'fixtures-all');
+
+  // One operation at a time.
+  const only = drawing.getByRole('button', { name: 'Setting inserts' });
+  await only.click();
+  await expect(only).toHaveAttribute('aria-pressed', 'true');
+  await picture(page, 'fixtures-inserts');
+
+  // What is pointed at tells its name, and pressed it is chosen in the list too.
+  const guide = plan.fixtures.find((f) => f.kind === 'insert guide')!;
+  const at = await page.evaluate((id) => {
+    const s = (window as unknown as { groundworkStage: { of: string; where(id: string): { x: number; y: number } | null } }).groundworkStage;
+    return s.where(`${id}/place-1`);
+  }, guide.id);
+  expect(at, 'the first guide is in sight').not.toBeNull();
+  const box = (await page.getByRole('application').boundingBox())!;
+  await page.mouse.move(box.x + at!.x, box.y + at!.y);
+  await expect(drawing.getByText(`${guide.id}, for setting inserts`).first()).toBeVisible();
+  await page.mouse.down();
+  await page.mouse.up();
+  const row = section.getByRole('button', { name: guide.id, exact: true }).first();
+  await expect(row).toHaveAttribute('aria-pressed', 'true');
+  await expect(row).toBeInViewport();
+  await picture(page, 'fixtures-guide');
+
+  // What is chosen in the list is drawn, though others alone were asked for.
+  const fence = plan.fixtures.find((f) => f.kind === 'fence')!;
+  await section.getByRole('button', { name: fence.id, exact: true }).first().click();
+  await expect(only).toHaveAttribute('aria-pressed', 'false');
+  await picture(page, 'fixtures-fence');
+  const clamping = plan.clamping[0]!;
+  await section.getByRole('button', { name: clamping.id.replace('clamping/', ''), exact: true }).first().click();
+  await expect.poll(async () => (await stage(page))?.selected).toBe(clamping.id);
+  await picture(page, 'fixtures-clamping');
+  await accessible(page, info, 'fixtures in the drawing', 'section[aria-label="Drawing"]');
+
+  // They come back with every plan.
+  await page.keyboard.press('Escape');
+  await sheet.measure('Height', '500');
+  await sheet.saved(file);
+  await sheet.workedOut();
+  await sheet.look('Fixtures');
+  await sheet.drawn('fixtures');
+  // Without the veneer, of which it is less than a millimetre.
+  await expect.poll(async () => Math.abs((await stage(page))!.size![2] - 500)).toBeLessThan(1);
 });
 
 test('the calendar as bars, by the keyboard, as a table and day by day', async ({ page, server, folder }, info) => {

@@ -38,6 +38,66 @@ test('a change in one window shows in the other', async ({ page, server, folder,
   });
 });
 
+test('who writes goes on at the same words when the text changes elsewhere', async ({ page, server, folder, another }) => {
+  folder.bring('shop.yaml');
+  const notes = Array.from({ length: 60 }, (_, i) => `# note ${i + 1}\n`).join('');
+  folder.write(file, wren.replace('width: {value: 120 mm, min: 100 mm', 'width: {value: 100 mm, min: 60 mm') + notes);
+  const one = new Sheet(page);
+  const two = new Sheet(await another());
+  await one.open(server, 'Wren board');
+  await two.open(server, 'Wren board');
+  const area = await one.editor(file);
+  const text = () => area.inputValue();
+  const scrolled = () => area.evaluate((a) => a.closest('.frame')!.scrollTop);
+
+  // The caret to the end of note 30, by the keyboard.
+  await area.click();
+  await page.keyboard.press('Control+End');
+  for (let n = 0; n < 31; n++) await page.keyboard.press('ArrowUp');
+  await page.keyboard.press('End');
+  await page.keyboard.type(' a');
+  await expect.poll(text).toContain('# note 30 a\n');
+  await one.saved(file);
+  await area.evaluate((a) => (a.closest('.frame')!.scrollTop += 7)); // in the middle of a line
+  const before = await scrolled();
+  expect(before).toBeGreaterThan(100);
+
+  // A slider in the other window makes the text before the caret shorter.
+  await two.slider('Width').press('ArrowLeft');
+  await expect.poll(text).toContain('width: {value: 95 mm');
+  await expect(area).toBeFocused();
+  expect(await scrolled()).toBe(before);
+  await page.keyboard.type('bc');
+  await expect.poll(text).toContain('# note 30 abc\n');
+
+  // Lines that come before it outside move the text on, and what is seen with it.
+  await one.saved(file);
+  await expect.poll(() => folder.read(file)).toContain('# note 30 abc\n');
+  const still = await scrolled(); // typing may have brought the whole line into sight
+  folder.write(file, `# one\n# two\n${folder.read(file)}`);
+  await expect.poll(text).toMatch(/^# one\n# two\n/);
+  const line = await area.evaluate((a) => parseFloat(getComputedStyle(a).lineHeight));
+  expect(Math.abs((await scrolled()) - still - 2 * line)).toBeLessThan(1.5);
+
+  // What is selected stays selected.
+  await page.keyboard.press('Shift+ArrowLeft');
+  await page.keyboard.press('Shift+ArrowLeft');
+  await two.slider('Width').press('ArrowRight');
+  await expect.poll(text).toContain('width: {value: 100 mm');
+  await page.keyboard.type('d');
+  await expect.poll(text).toContain('# note 30 ad\n');
+
+  // And so with the page's own slider, from which one comes back.
+  await one.slider('Width').press('ArrowLeft');
+  await expect.poll(text).toContain('width: {value: 95 mm');
+  await area.focus();
+  await page.keyboard.type('e');
+  await expect.poll(text).toContain('# note 30 ade\n');
+  await one.saved(file);
+  await expect.poll(() => folder.read(file)).toContain('# note 30 ade\n');
+  expect(folder.read(file)).toContain('width: {value: 95 mm');
+});
+
 test('texts changed on different lines are put together', async ({ page, server, folder, another, guard }) => {
   guard.allow(/status of 409/);
   folder.bring('shop.yaml');

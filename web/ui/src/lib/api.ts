@@ -185,7 +185,7 @@ export const whole = (id: string, signal?: AbortSignal) =>
   json<PlanDoc>('GET', `/api/plans/${at(id)}/plan.json`, undefined, signal);
 
 /** Where a scene is to be had, as binary glTF. */
-export function sceneURL(id: string, of: 'geometry' | 'whole' | 'strength', loadCase?: number): string {
+export function sceneURL(id: string, of: 'geometry' | 'whole' | 'fixtures' | 'strength', loadCase?: number): string {
   return `/api/plans/${at(id)}/scene.glb?of=${of}` + (of === 'strength' ? `&case=${loadCase ?? 0}` : '');
 }
 

@@ -11,7 +11,7 @@ function activity(id: string, kind: string, start: number, end: number, over: Pa
 function calendar(activities: ActivityDoc[], over: Partial<CalendarDoc> = {}): CalendarDoc {
   return {
     start: '', finish: '', begin_s: 0, end_s: Math.max(0, ...activities.map((a) => a.end_s)), least_s: 0, hands_s: 0,
-    activities, critical: [], alternatives: [], rests: [], charts: [], ...over,
+    hours: [], activities, critical: [], alternatives: [], rests: [], charts: [], ...over,
   };
 }
 
@@ -95,12 +95,14 @@ describe('bars', () => {
 });
 
 describe('when nobody is at work', () => {
-  it('nights and whole days', () => {
-    const a = [activity('a', 'lay', 8 * hour, 9 * hour, { hand_s: hour }), activity('b', 'lay', 2 * day + 10 * hour, 2 * day + 17 * hour, { hand_s: 7 * hour }), activity('p', 'print', day, 2 * day)];
-    expect(quiet(a, 3).map(([s, e]) => [s / hour, e / hour])).toEqual([[0, 8], [17, 56], [65, 72]]);
-  });
-  it('work through midnight leaves no night', () => expect(quiet([activity('a', 'lay', 20 * hour, 28 * hour, { hand_s: 8 * hour })], 2)).toEqual([]));
-  it('without hands all is quiet', () => expect(quiet([], 2)).toEqual([[0, 2 * day]]));
+  const hours = (...list: [number, number][]) => list.map(([s, e]) => ({ start_s: s * hour, end_s: e * hour }));
+  it.each([
+    ['nights, a break and a free day', hours([8, 12], [13, 17], [56, 65]), 3, [[0, 8], [12, 13], [17, 56], [65, 72]]],
+    ['through midnight there is no night', hours([0, 28]), 2, [[28, 48]]],
+    ['to the last midnight', hours([20, 48]), 2, [[0, 20]]],
+    ['hours behind the last day', hours([8, 17], [56, 65]), 2, [[0, 8], [17, 48]]],
+    ['no hours at all', [], 2, [[0, 48]]],
+  ])('%s', (_, open, days, want) => expect(quiet(open, days).map(([s, e]) => [s / hour, e / hour])).toEqual(want));
 });
 
 describe('words', () => {

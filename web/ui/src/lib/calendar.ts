@@ -1,7 +1,7 @@
 // The calendar in words and as bars. Times are seconds of the calendar: from the
 // midnight before its first day, which is a Monday where no date is given.
 
-import type { ActivityDoc, CalendarDoc } from './plan';
+import type { ActivityDoc, CalendarDoc, HoursDoc } from './plan';
 import { writeTime } from './units';
 import { count } from './words';
 
@@ -199,25 +199,13 @@ function union(a: readonly [number, number][], b: readonly [number, number][]): 
   return out;
 }
 
-/** When nobody is at work: before the earliest and after the latest time of day
- * at which hands are, and whole days without. */
-export function quiet(activities: readonly ActivityDoc[], days: number): [number, number][] {
-  const worked = new Set<number>();
-  let [early, late] = [day, 0];
-  for (const a of activities) {
-    if (a.hand_s <= 0) continue;
-    const n = dayOf(a.start_s);
-    const from = a.start_s - (n - 1) * day;
-    const to = from + a.hand_s;
-    if (to > day) [early, late] = [0, day]; // through midnight: there is no night
-    for (let i = n; i <= lastDay(a.start_s + a.hand_s); i++) worked.add(i);
-    [early, late] = [Math.min(early, from), Math.max(late, Math.min(to, day))];
-  }
-  let out: [number, number][] = [];
-  for (let n = 1; n <= days; n++) {
-    const at = (n - 1) * day;
-    const off: [number, number][] = worked.has(n) ? [[at, at + early], [at + late, at + day]] : [[at, at + day]];
-    out = union(out, off.filter(([a, b]) => b > a));
+/** When nobody is at work: what is not among the working hours. */
+export function quiet(hours: readonly HoursDoc[], days: number): [number, number][] {
+  const out: [number, number][] = [];
+  let from = 0;
+  for (const h of [...hours, { start_s: days * day, end_s: days * day }]) {
+    if (h.start_s > from) out.push([from, Math.min(h.start_s, days * day)]);
+    from = Math.max(from, h.end_s);
   }
   return out;
 }

@@ -14,6 +14,18 @@ const steps: readonly (readonly [string, string])[] = [
   ['assemble', 'Putting together'],
 ];
 
+/** What an operation of the job is called. */
+export function stepName(step: string): string {
+  return steps.find(([s]) => s === step)?.[1] ?? step[0]!.toUpperCase() + step.slice(1);
+}
+
+/** Operations in the order of the job, those that are not known last. */
+export function inOrder(some: Iterable<string>): string[] {
+  const there = new Set(some);
+  const known = steps.map(([step]) => step);
+  return [...known.filter((s) => there.delete(s)), ...there];
+}
+
 export interface Operation {
   step: string;
   name: string;
@@ -23,16 +35,12 @@ export interface Operation {
 
 /** Fixtures and clamping plans by the operation that they serve. */
 export function operations(fixtures: readonly FixtureDoc[], clamping: readonly ClampDoc[]): Operation[] {
-  const known = steps.map(([step]) => step);
-  const others = [...fixtures, ...clamping].map((x) => x.step).filter((s) => !known.includes(s));
-  return [...known, ...new Set(others)]
-    .map((step) => ({
-      step,
-      name: steps.find(([s]) => s === step)?.[1] ?? step[0]!.toUpperCase() + step.slice(1),
-      fixtures: fixtures.filter((f) => f.step === step),
-      clamping: clamping.filter((c) => c.step === step),
-    }))
-    .filter((o) => o.fixtures.length || o.clamping.length);
+  return inOrder([...fixtures, ...clamping].map((x) => x.step)).map((step) => ({
+    step,
+    name: stepName(step),
+    fixtures: fixtures.filter((f) => f.step === step),
+    clamping: clamping.filter((c) => c.step === step),
+  }));
 }
 
 /** How many are made of a fixture: "2 printed", "3 printed, 8 templates". */
@@ -55,8 +63,8 @@ export function force(closes: readonly CloseDoc[]): [number, number] | null {
 }
 
 /** The drawing on which something of a kind is seen; none: the one that is there. */
-export function lookOf(kind: Kind | undefined): 'cores' | 'veneer' | undefined {
-  if (kind === 'seam' || kind === 'segment') return 'cores';
+export function lookOf(kind: Kind | undefined): 'fixtures' | 'veneer' | undefined {
+  if (kind === 'seam' || kind === 'segment' || kind === 'fixture' || kind === 'clamping') return 'fixtures';
   if (kind === 'pattern' || kind === 'surface' || kind === 'lap') return 'veneer';
   return undefined;
 }

@@ -17,7 +17,7 @@ import { about, bound } from './words';
 import { orphan, Writes } from './writes.svelte';
 
 /** What the stage shows. */
-export type Look = 'piece' | 'cores' | 'veneer' | 'sheets' | 'strength';
+export type Look = 'piece' | 'cores' | 'veneer' | 'sheets' | 'fixtures' | 'strength';
 
 /** The sections of the job sheet, in the order of the work. */
 export type Section = 'piece' | 'findings' | 'cores' | 'veneer' | 'fixtures' | 'strength' | 'calendar' | 'bill' | 'kit' | 'stock' | 'take';
@@ -32,7 +32,7 @@ export interface Notice {
 
 /** The drawing that belongs to each section. */
 const looks: Record<Section, Look> = {
-  piece: 'piece', findings: 'piece', cores: 'cores', veneer: 'veneer', fixtures: 'cores', strength: 'strength', calendar: 'piece', bill: 'piece',
+  piece: 'piece', findings: 'piece', cores: 'cores', veneer: 'veneer', fixtures: 'fixtures', strength: 'strength', calendar: 'piece', bill: 'piece',
   kit: 'piece', stock: 'piece', take: 'piece',
 };
 
@@ -118,6 +118,7 @@ class Job {
       return { url: api.sceneURL(this.strength.id, 'strength', this.case), of: 'strength' as const, id: this.strength.id };
     }
     const known = this.planner.newest;
+    if (this.look === 'fixtures' && known?.of === 'whole') return { url: api.sceneURL(known.id, 'fixtures'), of: 'fixtures' as const, id: known.id };
     return known && { url: known.of === 'geometry' ? known.scene : api.sceneURL(known.id, 'whole'), of: known.of, id: known.id };
   });
 

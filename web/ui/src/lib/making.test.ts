@@ -26,7 +26,7 @@ describe('fixtures', () => {
     expect(force([close(30), close(20), close(25)])).toEqual([20, 30]);
     expect(force([])).toBeNull();
   });
-  it.each([['seam', 'cores'], ['segment', 'cores'], ['pattern', 'veneer'], ['surface', 'veneer'], ['joint', undefined], [undefined, undefined]] as const)('%s is seen on %s', (kind, look) => expect(lookOf(kind)).toBe(look));
+  it.each([['seam', 'fixtures'], ['segment', 'fixtures'], ['fixture', 'fixtures'], ['clamping', 'fixtures'], ['pattern', 'veneer'], ['surface', 'veneer'], ['joint', undefined], [undefined, undefined]] as const)('%s is seen on %s', (kind, look) => expect(lookOf(kind)).toBe(look));
 
   it('light what they serve, and belong to its members', () => {
     const doc = {

@@ -2162,7 +2162,7 @@ export interface operations {
     planScene: {
         parameters: {
             query?: {
-                of?: "geometry" | "whole" | "strength";
+                of?: "geometry" | "whole" | "fixtures" | "strength";
                 /** @description Load case, from 0, in the order of plan.json; for strength */
                 case?: number;
             };

@@ -565,6 +565,12 @@ export interface CloseDoc {
 }
 
 /** What is done when. Seconds are wall-clock time from the midnight before the first day; dates stand beside them if a day to start on was given. */
+/** A stretch of working hours. */
+export interface HoursDoc {
+  start_s: number;
+  end_s: number;
+}
+
 export interface CalendarDoc {
   /** First day (YYYY-MM-DD); empty: days are counted and day 1 is a Monday */
   start: string;
@@ -576,6 +582,8 @@ export interface CalendarDoc {
   least_s: number;
   /** That persons are at it */
   hands_s: number;
+  /** When somebody is at work; earliest first and to the end of the last day */
+  hours: HoursDoc[];
   /** By their start */
   activities: ActivityDoc[];
   /** What sets the end; earliest first */

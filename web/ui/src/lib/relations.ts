@@ -52,7 +52,7 @@ export class Relations {
     const serve = (id: string, kind: Kind, ids: readonly string[]) =>
       this.#add(id, kind, [...new Set(ids.flatMap((x) => this.#members.get(x) ?? []))], ids.flatMap((x) => [x, ...(this.#parts.get(x) ?? [])]));
     for (const f of doc.fixtures ?? []) serve(f.id, 'fixture', f.serves);
-    for (const c of doc.clamping ?? []) serve(c.id, 'clamping', c.serves);
+    for (const c of doc.clamping ?? []) serve(c.id, 'clamping', [...c.serves, ...c.fixtures]);
     for (const l of doc.fixture_loads ?? []) this.#add(l.id, 'load', []);
     for (const c of doc.strength?.cases ?? []) this.#add(c.id, 'case', []);
     for (const v of doc.strength?.verdicts ?? []) this.#add(v.id, 'verdict', this.#members.get(v.subject) ?? [], [v.subject]);

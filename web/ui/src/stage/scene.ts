@@ -6,9 +6,9 @@
 import { BufferAttribute, BufferGeometry, InstancedMesh, LineSegments, Matrix4, Mesh, Object3D, Vector3, type Material } from 'three';
 import { GLTFLoader } from 'three/examples/jsm/loaders/GLTFLoader.js';
 
-export type Kind = 'member' | 'body' | 'segment' | 'leaf' | 'dowel' | 'screw' | 'insert' | 'plug' | 'seam';
+export type Kind = 'member' | 'body' | 'segment' | 'leaf' | 'dowel' | 'screw' | 'insert' | 'plug' | 'seam' | 'fixture';
 
-const KINDS = new Set<string>(['member', 'body', 'segment', 'leaf', 'dowel', 'screw', 'insert', 'plug', 'seam']);
+const KINDS = new Set<string>(['member', 'body', 'segment', 'leaf', 'dowel', 'screw', 'insert', 'plug', 'seam', 'fixture']);
 
 /** What a node tells beside its shape, as the server writes it. */
 export interface Extras {
@@ -27,6 +27,11 @@ export interface Extras {
   grain?: number;
   joint?: string;
   seam?: string;
+  /** That a part of a fixture belongs to; the operation it is for, and the
+   * clamping in which it lies so. */
+  fixture?: string;
+  step?: string;
+  clamping?: string;
   away?: [number, number, number];
   from?: number;
   to?: number;
@@ -122,14 +127,15 @@ export function understand(root: Object3D): PieceScene {
   return out;
 }
 
-/** The box of all but the hardware, which may be turned any way and lies inside.
+/** The box of all but the hardware, which may be turned any way and lies inside,
+ * and of fixtures, which lie outside.
  * Laps that stand proud do not count as size: no farther than a leaf's thickness
  * from the cores, if their box is told. */
 function measured(parts: Part[], cores?: number[]): PieceScene['box'] {
   const min: [number, number, number] = [Infinity, Infinity, Infinity];
   const max: [number, number, number] = [-Infinity, -Infinity, -Infinity];
   for (const p of parts) {
-    if (p.kind === 'screw' || p.kind === 'insert' || p.kind === 'dowel' || p.kind === 'plug' || p.kind === 'seam') continue;
+    if (p.kind === 'screw' || p.kind === 'insert' || p.kind === 'dowel' || p.kind === 'plug' || p.kind === 'seam' || p.kind === 'fixture') continue;
     for (const v of corners(p)) {
       const mm = [v.x * 1000, 0 - v.z * 1000, v.y * 1000];
       for (let k = 0; k < 3; k++) {
@@ -242,11 +248,12 @@ function place(part: Part): void {
   geometry.setAttribute('uv', new BufferAttribute(out, 2));
 }
 
-/** Parts that share a shape are drawn in one call. */
+/** Parts that share a shape are drawn in one call; but fixtures are not, some of
+ * which are set back as glass among others alike. */
 function crowds(parts: Part[]): Crowd[] {
   const by = new Map<BufferGeometry, Part[]>();
   for (const p of parts) {
-    if (!(p.object instanceof Mesh) || p.kind === 'leaf') continue;
+    if (!(p.object instanceof Mesh) || p.kind === 'leaf' || p.kind === 'fixture') continue;
     by.set(p.object.geometry, [...(by.get(p.object.geometry) ?? []), p]);
   }
   const out: Crowd[] = [];

@@ -16,7 +16,7 @@ import { corners, dispose, STAND_IN, takeApart, type Kind, type Part, type Piece
 import { plainColour, type Order } from './sheets';
 import type { Point } from './warp';
 
-export type Look = 'piece' | 'cores' | 'veneer' | 'strength';
+export type Look = 'piece' | 'cores' | 'veneer' | 'fixtures' | 'strength';
 
 export interface Theme {
   paper: RGB;
@@ -30,6 +30,13 @@ export interface Photograph {
   sheet: string;
   url: string;
   corners: Point[];
+}
+
+/** Operations of the job that fixtures are for. The place of one among all gives
+ * its colour; only: those of this one alone are drawn. */
+export interface Operations {
+  all: readonly string[];
+  only: string | null;
 }
 
 /** Whom the view tells. */
@@ -52,6 +59,7 @@ const SHOWN: Record<Look, ReadonlySet<Kind>> = {
   piece: new Set(['leaf', 'member', 'segment', 'plug', 'screw', 'dowel', 'insert']),
   cores: new Set(['member', 'segment', 'plug', 'screw', 'dowel', 'insert', 'seam']),
   veneer: new Set(['leaf', 'member', 'segment']),
+  fixtures: new Set(['member', 'segment', 'seam', 'fixture']),
   strength: new Set(['body', 'member', 'segment']),
 };
 
@@ -77,6 +85,7 @@ export class View {
   #look: Look = 'piece';
   #photographs: readonly Photograph[] = [];
   #loads: string[] = [];
+  #operations: Operations = { all: [], only: null };
   #chosen: ReadonlySet<Part> = new Set();
   #pointed: ReadonlySet<Part> = new Set();
   #apart = 0;
@@ -214,6 +223,12 @@ export class View {
     this.#redress();
   }
 
+  set operations(operations: Operations) {
+    this.#operations = operations;
+    this.#moved = true;
+    this.#redress();
+  }
+
   /** Glides there unless still motion was asked for. */
   set apartWanted(apart: number) {
     this.#apartWanted = Math.min(1, Math.max(0, apart));
@@ -257,6 +272,7 @@ export class View {
     const by = new Map<Object3D, Part>();
     for (const p of this.#piece!.parts) if (this.#shown(p) && p.object instanceof Mesh) by.set(p.object, p);
     const hits = ray.intersectObjects([...by.keys()], false).map((h) => ({ part: by.get(h.object)!, distance: h.distance }));
+    if (this.#look === 'fixtures') return hits.find((h) => h.part.kind === 'fixture') ?? hits[0] ?? null;
     if (this.#look === 'cores') {
       const inside = hits.find((h) => h.part.kind !== 'segment' && h.part.kind !== 'member');
       if (inside) return inside;
@@ -416,6 +432,7 @@ export class View {
     const { min, max } = piece.box;
     const out: Vector3[] = [];
     for (const x of [min[0], max[0]]) for (const y of [min[1], max[1]]) for (const z of [min[2], max[2]]) out.push(drawn(x, y, z));
+    if (apart === 0 && this.#look === 'fixtures') for (const p of piece.parts) if (p.kind === 'fixture' && this.#shown(p)) out.push(...corners(p));
     if (apart > 0) {
       if (apart !== now) takeApart(piece, apart);
       for (const p of piece.parts) out.push(...corners(p));
@@ -571,6 +588,7 @@ export class View {
 
   #shown(p: Part): boolean {
     if (!SHOWN[this.#look].has(p.kind)) return false;
+    if (p.kind === 'fixture' && this.#operations.only !== null && p.extras.step !== this.#operations.only) return false;
     return this.#look !== 'strength' || p.object.geometry.hasAttribute('_stress');
   }
 
@@ -609,12 +627,15 @@ export class View {
       case 'insert':
       case 'dowel':
         return this.#paint.metal(p.kind, tone);
+      case 'fixture':
+        return this.#paint.core(loadColour(Math.max(0, this.#operations.all.indexOf(p.extras.step ?? ''))), tone === Tone.back ? 0.06 : 0, tone);
       case 'seam':
         return this.#paint.line(tone === Tone.chosen || tone === Tone.pointed ? this.#theme.glow : this.#theme.ink, tone === Tone.back ? 0.25 : 1);
       default:
         if (this.#look === 'strength') return this.#paint.stressed(tone);
         if (this.#look === 'cores') return this.#paint.core(this.#loadColour(p), 0.52, tone);
         if (this.#look === 'veneer') return this.#paint.core(null, 0.08, tone);
+        if (this.#look === 'fixtures') return this.#paint.core(null, 0.3, tone);
         return this.#paint.core(null, 0, tone);
     }
   }
@@ -652,7 +673,7 @@ export class View {
 
   /** Outlines of what the look is about: of cores, of leaves. */
   #drawEdges(): void {
-    const drawnAs = (p: Part) => (this.#look === 'cores' ? p.kind === 'segment' || p.kind === 'member' : this.#look === 'veneer' && p.kind === 'leaf');
+    const drawnAs = (p: Part) => (this.#look === 'cores' || this.#look === 'fixtures' ? p.kind === 'segment' || p.kind === 'member' : this.#look === 'veneer' && p.kind === 'leaf');
     for (const [p, lines] of this.#edges) lines.visible = drawnAs(p);
     for (const p of this.#piece!.parts) {
       if (!drawnAs(p)) continue;
@@ -688,7 +709,8 @@ export class View {
     this.#clearOutline();
     // Of a member, what the look is about; of other things, all of them.
     const shown = [...this.#chosen].filter((p) => this.#shown(p) && p.object instanceof Mesh);
-    const main = shown.filter((p) => (this.#look === 'piece' || this.#look === 'veneer' ? p.kind === 'leaf' : p.kind === 'segment' || p.kind === 'member' || p.kind === 'body'));
+    const about = (p: Part) => (this.#look === 'piece' || this.#look === 'veneer' ? p.kind === 'leaf' : this.#look === 'fixtures' ? p.kind === 'fixture' : p.kind === 'segment' || p.kind === 'member' || p.kind === 'body');
+    const main = shown.filter(about);
     for (const p of main.length ? main : shown) {
       const edges = new EdgesGeometry(p.object.geometry, 35);
       const geometry = new LineSegmentsGeometry().fromEdgesGeometry(edges);

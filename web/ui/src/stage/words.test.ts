@@ -8,6 +8,7 @@ describe('words', () => {
     expect(nameOf({ id: 'leg-1/2', kind: 'segment', extras: { load: 'load-03' } })).toBe('segment leg-1/2, print load load-03');
     expect(nameOf({ id: 'joint-1/dowel-1', kind: 'dowel', extras: { joint: 'joint-1', member: 'leg' } })).toBe('dowel, of joint joint-1');
     expect(nameOf({ id: 'x', kind: 'dowel', extras: { seam: 'top/seam-1', joint: '' } })).toBe('dowel, of seam top/seam-1');
+    expect(nameOf({ id: 'caul/1/place-2', kind: 'fixture', extras: { fixture: 'caul/1', step: 'glue segments' } })).toBe('caul/1, for gluing segments');
   });
 
   it('exaggerate movement by a round number so that it is seen', () => {

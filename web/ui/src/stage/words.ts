@@ -1,10 +1,11 @@
 // What things on the stage are called, for the caption at the pointer.
 
+import { stepName } from '../lib/fixtures';
 import type { Part } from './scene';
 
 /** "walnut leaf, top/face-1": the thing, then its ID. */
 export function nameOf(p: Pick<Part, 'id' | 'kind' | 'extras'>): string {
-  const { member, load, veneer, sheet, joint, seam } = p.extras;
+  const { member, load, veneer, sheet, joint, seam, fixture, step } = p.extras;
   switch (p.kind) {
     case 'leaf':
       return join(`${veneer ? `${veneer} ` : ''}leaf ${p.id}`, sheet && `from sheet ${sheet}`);
@@ -16,6 +17,8 @@ export function nameOf(p: Pick<Part, 'id' | 'kind' | 'extras'>): string {
       return `core ${p.id}`;
     case 'seam':
       return `seam ${p.id}`;
+    case 'fixture':
+      return join(fixture ?? p.id, step && `for ${stepName(step).toLowerCase()}`);
     case 'plug':
       return join(`plug ${p.id}`, member && `of ${member}`);
     default:
