@@ -4,7 +4,7 @@
 // metres with Y up in which everything is drawn.
 
 import { BufferAttribute, BufferGeometry, InstancedMesh, LineSegments, Matrix4, Mesh, Object3D, Vector3, type Material } from 'three';
-import { GLTFLoader } from 'three/examples/jsm/loaders/GLTFLoader.js';
+import { readGLB } from './glb';
 
 export type Kind = 'member' | 'body' | 'segment' | 'leaf' | 'dowel' | 'screw' | 'insert' | 'plug' | 'seam' | 'fixture';
 
@@ -90,13 +90,11 @@ export function share(apart: number, from: number, to: number): number {
 }
 
 /** Reads binary glTF. */
-export async function readScene(data: ArrayBuffer): Promise<PieceScene> {
-  const gltf = await new GLTFLoader().parseAsync(data, '');
-  return understand(gltf.scene);
+export function readScene(data: ArrayBuffer): PieceScene {
+  return understand(readGLB(data));
 }
 
-/** Finds the parts of a tree of nodes. Names are taken as they were written:
- * the loader strips them of dots and slashes. */
+/** Finds the parts of a tree of nodes. */
 export function understand(root: Object3D): PieceScene {
   const out: PieceScene = { root, parts: [], movers: [], crowds: [], extras: {}, box: { min: [0, 0, 0], max: [0, 0, 0] } };
   const stock = new Set<Material>();
