@@ -419,5 +419,10 @@ func (b *Bill) fixtures(in Inputs) {
 	slices.Sort(items)
 	for _, it := range items {
 		b.add(Fixtures, it, float64(n[it]), "piece", 0, "cut by a template of the fixtures, or as their words tell")
+		id, _, _ := strings.Cut(it, ",")
+		if _, ok := in.Shop.Veneer(id); ok { // sheets are counted whole, with what is left of them
+			l := &b.Lines[len(b.Lines)-1]
+			l.Unpriced, l.Note = false, "of what is left of a sheet"
+		}
 	}
 }

@@ -111,7 +111,7 @@ func TestMake(t *testing.T) {
 	for item, want := range map[string]int64{
 		"loading and clearing printers": 300, "setting inserts": 2 * 60, "dry fitting": 300 + 60, "gluing seams": 420 + 2*45,
 		"sanding and sealing cores": 324, "cutting blanks and tending the laser": 600 + 240, "watching the laser": 3, // 242.5 of 240, begun seconds
-		"laying veneer": 300, "trimming": 168, "sanding veneer": 2 * 54, "finishing": 4 * 81, "assembly": 2 * 60,
+		"laying veneer": 300, "trimming": 168, "sanding veneer": 2 * 54, "finishing": 4 * 81, "finish sample": 600 + 180 + 4*120, "assembly": 2 * 60,
 		"tightening again": 2 * 20, "looking over and handing over": 900, "measuring and entering measures": 300 + 600,
 	} {
 		if l := line(t, b, item); l.Seconds != want || l.Section != Labour || l.Note == "" {

@@ -29,6 +29,7 @@ const (
 	Trimming   = "trimming"
 	Joining    = "gluing members"
 	Sanding    = "sanding veneer"
+	Sample     = "finish sample"
 	Finishing  = "finishing"
 	Assembly   = "assembly"
 	Tightening = "tightening again"
@@ -39,7 +40,7 @@ const (
 
 // hands is every line of the piece in the order of the work.
 var hands = []string{
-	Loading, Inserts, DryFit, Gluing, Ground, Measuring, Blanks, Watching, Laying, Trimming, Joining, Sanding, Finishing,
+	Loading, Inserts, DryFit, Gluing, Ground, Measuring, Blanks, Watching, Laying, Trimming, Joining, Sanding, Sample, Finishing,
 	Assembly, Tightening, Plugging, LookOver,
 }
 
@@ -52,6 +53,13 @@ const (
 
 // Unpacking is what the unpacking of the veneer is counted of, in the line Blanks.
 const Unpacking = "veneer"
+
+// What the work at the finish sample is counted of, in its order.
+const (
+	SampleLaid   = "sample/lay"
+	SampleSanded = "sample/sand"
+	SampleCoated = "sample/coats" // all coats
+)
 
 // Screw is what the setting of a joint's screw n, from 0, is counted of.
 func Screw(joint string, n int) string { return fmt.Sprintf("%s/%d", joint, n+1) }
@@ -73,12 +81,14 @@ const Coats = coats
 var handTimes = struct {
 	loadPrint, seam, dowel, insert, screw, leaf, trimPerMetre, groundPerSquareMetre, sandPerSquareMetre, coatPerSquareMetre, lap, blank float64
 	fit, fitFace, measure, enter, unpack, turnScrew, plug, lookOver, coupons                                                            float64
+	sample, sampleSanded, sampleCoat                                                                                                    float64
 }{
 	loadPrint: 300, seam: 420, dowel: 45, insert: 60, screw: 60, leaf: 300, trimPerMetre: 120,
 	groundPerSquareMetre: 3600, sandPerSquareMetre: 600, coatPerSquareMetre: 900, lap: 600, blank: 240,
 	fit: 300, fitFace: 60, // putting something together dry, and for every seam or joint of it
 	measure: 300, enter: 600, // a body; then entering all, and looking at the new cut sheets
 	unpack: 600, turnScrew: 20, plug: 60, lookOver: 900, coupons: 3600,
+	sample: 600, sampleSanded: 180, sampleCoat: 120, // a piece as large as a hand of each kind of veneer, on a spare print
 }
 
 // Hand is hand work at one thing: a load, body, seam, joint, blank, pattern or
@@ -232,6 +242,16 @@ func (w *work) veneer(in Inputs) {
 			w.add(Labour, Measuring, id, h.measure, each(1, "bodies", h.measure))
 		}
 	}
+	var kinds []string
+	for _, p := range in.Patterns {
+		if !slices.Contains(kinds, p.Veneer) {
+			kinds = append(kinds, p.Veneer)
+		}
+	}
+	n := float64(len(kinds))
+	w.add(Labour, Sample, SampleLaid, h.sample*n, each(n, "laid", h.sample))
+	w.add(Labour, Sample, SampleSanded, h.sampleSanded*n, each(n, "sanded", h.sampleSanded))
+	w.add(Labour, Sample, SampleCoated, h.sampleCoat*coats*n, each(coats*n, "coats", h.sampleCoat))
 	if held {
 		w.add(Labour, Measuring, Whole, h.enter, each(1, "entering", h.enter))
 	}

@@ -30,7 +30,7 @@ func (w *writer) calendar(f *flow) {
 	f.chapter("calendar", "The calendar")
 	first, last := int(r.Begin/day), int(math.Ceil(r.End/day))
 	f.para(para{}, fmt.Sprintf("From the first work to the last it takes %d %s with the printers and hands that the shop has. Of that, about *%s* are work by hand; the rest is printing, glue and finish, which wait for nobody. The hours by hand are those of the bill, its fixtures with them.%s",
-		last-first, plural(last-first, "day", "days"), unit.FormatDuration(r.Billed), w.testedBefore()+w.unplanned()))
+		last-first, plural(last-first, "day", "days"), unit.FormatDuration(r.Billed), w.testedBefore()))
 	f.gap(1)
 	for _, s := range r.Rests {
 		f.para(para{size: small, grey: 50, indent: 4, hang: "-"}, plain(s))
@@ -61,15 +61,6 @@ func (w *writer) testedBefore() string {
 		return ""
 	}
 	return fmt.Sprintf(" Coupons are reckoned as tested before; if not, add %s, and begin with their loads.", unit.FormatDuration(tests))
-}
-
-// unplanned says what the steps ask for and the calendar has no time for.
-func (w *writer) unplanned() string {
-	sample := func(s string) bool { return strings.Contains(s, "sample") }
-	if !w.step("finish/sample") || slices.ContainsFunc(w.pl.Schedule.Activities, func(a schedule.Activity) bool { return sample(a.ID) }) {
-		return ""
-	}
-	return " The finish sample is not among its hours: make it in time for its coats to harden before the piece gets its first."
 }
 
 // entry is a line of the calendar: work of one kind on one day.

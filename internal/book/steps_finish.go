@@ -208,9 +208,10 @@ func (p *planner) finish() {
 		return
 	}
 	p.add(Step{
-		ID: "finish/sample", Phase: Finish, Title: "Make a finish sample", Needs: p.of(Lay),
+		ID: "finish/sample", Phase: Finish, Title: "Make a finish sample", Needs: p.of(Cut), Wait: work.Handle,
 		Does: []string{
-			fmt.Sprintf("Make it while the adhesive on the piece bonds: a coupon of the same sheet, laid on a coupon or another spare print, sanded and coated as the piece will be. Its %d coats take the same %s from one to the next. Look at it in daylight before you coat the piece, and keep it with the kit's papers.", bill.Coats, told(work.Recoat)),
+			fmt.Sprintf("Make it as soon as the veneer is cut, so that it is hard before the piece gets its first coat: of every kind of veneer a piece as large as a hand, left over from the same sheet, laid on a coupon or another spare print whose ground is made as the piece's.%s", p.sampled()),
+			fmt.Sprintf("Sand it as the piece will be when it has lain for %s, and give it the same %d coats, %s from one to the next. When the last has hardened for %s look at it in daylight; only then coat the piece. Keep it with the kit's papers.", told(work.BondWork), bill.Coats, told(work.Recoat), told(work.Handle)),
 			"See that the finish's solvent does not lift the edge: spirits can soften the adhesive at seams. No lacquer thinner, no ketones, no acetone.",
 			"On oak and other woods with tannin use no steel wool and no iron tools with water: the wood stains blue-black.",
 		},
@@ -252,6 +253,20 @@ func (p *planner) finish() {
 		},
 		Tables: []Table{{Head: []string{"Coat", "Before it", "Next coat after", "Date and hour"}, Rows: rows, Wide: []float64{4, 4, 4, 3}, Tick: true}},
 	})
+}
+
+// sampled is how long one is at the finish sample, as the bill counts it.
+func (p *planner) sampled() string {
+	var s float64
+	for _, h := range p.pl.Bill.Hands {
+		if h.Line == bill.Sample {
+			s += float64(h.Seconds)
+		}
+	}
+	if s == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" It takes %s of work in all.", unit.FormatDuration(s))
 }
 
 // faces is the thinnest face of wood on the piece.

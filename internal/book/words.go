@@ -31,21 +31,32 @@ func firmness(newtons float64) string {
 
 // fixtureWords are a fixture's own words, with the times of this shop.
 func (p *planner) fixtureWords(f fixture.Fixture) string {
+	return p.timed(f.When, f.Words)
+}
+
+// timed are words on what is done from some moment on, with how long that is.
+func (p *planner) timed(when fixture.Moment, words string) string {
 	work := p.pl.Shop.Work
-	s := strings.Replace(f.Words, "A day after laying,", "From "+unit.FormatDuration(work.BondFirst)+" after laying on,", 1)
-	return strings.Replace(s, "tightened a second time, a day later.", "tightened a second time, "+unit.FormatDuration(work.Retighten)+" later.", 1)
+	switch {
+	case words == "":
+	case when == fixture.Laid:
+		return "From " + unit.FormatDuration(work.BondFirst) + " after laying on: " + strings.ToLower(words[:1]) + words[1:]
+	case when == fixture.Tightened:
+		return words + " Screws are tightened a second time " + unit.FormatDuration(work.Retighten) + " after the first."
+	}
+	return words
 }
 
 // useWords are a fixture's words without those on how it is printed, which stand
 // where it is made.
 func (p *planner) useWords(f fixture.Fixture) string {
 	var out []string
-	for _, s := range strings.SplitAfter(p.fixtureWords(f), ". ") {
+	for _, s := range strings.SplitAfter(f.Words, ". ") {
 		if !strings.HasPrefix(s, "Print ") {
 			out = append(out, s)
 		}
 	}
-	return strings.TrimSpace(strings.Join(out, ""))
+	return p.timed(f.When, strings.TrimSpace(strings.Join(out, "")))
 }
 
 // clampWords are a clamping plan's words, with forces in words, with which side

@@ -323,8 +323,8 @@ func TestClampWords(t *testing.T) {
 			t.Errorf("%g N is %q", f, got)
 		}
 	}
-	block := fixture.Fixture{Words: "Print it on its side. A day after laying, cut. Print them lying."}
-	if got := p.useWords(block); got != "From "+unit.FormatDuration(sh.Work.BondFirst)+" after laying on, cut." {
+	block := fixture.Fixture{When: fixture.Laid, Words: "Print it on its side. Cut. Print them lying."}
+	if got := p.useWords(block); got != "From "+unit.FormatDuration(sh.Work.BondFirst)+" after laying on: cut." {
 		t.Errorf("%q", got)
 	}
 }

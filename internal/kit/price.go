@@ -30,9 +30,9 @@ type PriceLine struct {
 // names otherwise is the seller's.
 var buyers = map[Split][]string{
 	Ready: {bill.Assembly, bill.Tightening, bill.Plugging, bill.LookOver},
-	Cores: {bill.Inserts, bill.DryFit, bill.Gluing, bill.Ground, bill.Laying, bill.Trimming, bill.Joining, bill.Sanding, bill.Finishing,
+	Cores: {bill.Inserts, bill.DryFit, bill.Gluing, bill.Ground, bill.Laying, bill.Trimming, bill.Joining, bill.Sanding, bill.Sample, bill.Finishing,
 		bill.Assembly, bill.Tightening, bill.Plugging, bill.LookOver},
-	Leaves: {bill.Loading, bill.Inserts, bill.DryFit, bill.Gluing, bill.Ground, bill.Measuring, bill.Laying, bill.Trimming, bill.Joining, bill.Sanding, bill.Finishing,
+	Leaves: {bill.Loading, bill.Inserts, bill.DryFit, bill.Gluing, bill.Ground, bill.Measuring, bill.Laying, bill.Trimming, bill.Joining, bill.Sanding, bill.Sample, bill.Finishing,
 		bill.Assembly, bill.Tightening, bill.Plugging, bill.LookOver},
 }
 

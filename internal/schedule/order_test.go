@@ -42,7 +42,7 @@ func inBook(c *checker, s book.Step) []schedule.Activity {
 		case book.Join:
 			does = a.Kind == schedule.Join && slices.ContainsFunc(strings.Split(a.Of, "+"), about)
 		case book.Finish:
-			does = s.ID == "finish/sand" && a.Kind == schedule.Sand || s.ID == "finish/coats" && a.Kind == schedule.Finish
+			does = s.ID == "finish/sand" && a.Kind == schedule.Sand || a.Kind == schedule.Finish && (a.Of == schedule.Sample && s.ID == "finish/sample" || a.Of != schedule.Sample && s.ID == "finish/coats")
 		case book.Assemble:
 			again := a.ID == "retighten" || a.ID == "fit plugs"
 			does = a.Kind == schedule.Assemble && again == (s.ID == "assemble/again")
@@ -89,6 +89,9 @@ func (c *checker) on(a schedule.Activity) []string {
 		}
 		return bodies
 	case schedule.Ground, schedule.Sand, schedule.Finish:
+		if a.Of == schedule.Sample { // all wait for it
+			return nil
+		}
 		return []string{a.Of} // plugs too: they are beside the piece
 	case schedule.Lay, schedule.Trim:
 		if b := c.where(a); b != nil {

@@ -83,6 +83,9 @@ const (
 	HandOver Kind = "hand over"
 )
 
+// Sample is what the activities at the finish sample are of.
+const Sample = "sample"
+
 // Kinds is every kind in the order of the job.
 var Kinds = []Kind{Coupons, Print, TakeOff, Inserts, DryFit, Glue, Ground, Measure, Cut, Lay, Trim, Join, Sand, Finish, Assemble, HandOver}
 

@@ -133,7 +133,7 @@ func TestBrokenRulesAreSeen(t *testing.T) {
 		{"print load-01", func(a schedule.Activity) float64 { return 3 * 3600 }, "print load-01: hands work out of hours"},
 		{"take off load-01", func(a schedule.Activity) float64 { return a.Start + 40*86400 }, "load-01"},
 		{"cut blank-01", func(a schedule.Activity) float64 { return 8 * 3600 }, "cut blank-01 begins"},
-		{"retighten", func(a schedule.Activity) float64 { return a.Start - 86400 }, "retighten begins"},
+		{"retighten", func(a schedule.Activity) float64 { return a.Start - 4*86400 }, "retighten begins"},
 		{"hand over", func(a schedule.Activity) float64 { return a.Start - 86400 }, "hand over begins"},
 		{"glue body seat", func(a schedule.Activity) float64 { return a.Start + 86400 }, "fill seat begins"},
 		{"measure leg-1", func(a schedule.Activity) float64 { return 86400*9 + 9*3600 }, "enter measures begins"},

@@ -283,7 +283,7 @@ func (c *checker) where(a schedule.Activity) []string {
 			}
 		}
 	case schedule.Inserts, schedule.DryFit, schedule.Ground, schedule.Sand, schedule.Finish:
-		if a.Of != "plugs" {
+		if a.Of != "plugs" && a.Of != schedule.Sample {
 			return []string{a.Of}
 		}
 	case schedule.Measure:
@@ -460,6 +460,16 @@ func (c *checker) veneer() {
 		}
 		return c.idOf(c.in.Patterns[i].Member)
 	}
+	if len(c.in.Patterns) > 0 { // the finish sample, of offcuts, its bond good for sanding
+		for _, b := range c.in.Sheets.Blanks {
+			c.after("cut "+b.ID, "lay sample", 0)
+		}
+		c.after("lay sample", "sand sample", w.BondWork)
+		c.after("sand sample", "coat 1 sample", 0)
+		for k := 1; k < 4; k++ {
+			c.after(fmt.Sprintf("coat %d sample", k), fmt.Sprintf("coat %d sample", k+1), w.Recoat)
+		}
+	}
 	for i, p := range c.in.Patterns {
 		lay, body := "lay "+p.ID, bodyOf(i)
 		c.after("seal "+body, lay, w.SealerDry)
@@ -477,6 +487,7 @@ func (c *checker) veneer() {
 			c.after(fmt.Sprintf("coat %d %s", k, body), fmt.Sprintf("coat %d %s", k+1, body), w.Recoat)
 		}
 		c.after("coat 4 "+body, "hand over", w.Cure)
+		c.after("coat 4 sample", "coat 1 "+body, w.Handle) // no coat before the sample was seen
 		for _, l := range c.in.Sheets.Placements {
 			if l.Pattern != i || l.Blank < 0 {
 				continue
@@ -575,6 +586,9 @@ func lineOf(a schedule.Activity) string {
 	case schedule.Sand:
 		return "sanding veneer"
 	case schedule.Finish:
+		if a.Of == schedule.Sample {
+			return "finish sample"
+		}
 		return "finishing"
 	case schedule.Glue:
 		return "gluing seams"

@@ -143,6 +143,7 @@ func (n *net) groundOf(b int) {
 // sanded before any is coated, and coated before any is coated again.
 func (n *net) finish() {
 	w := n.in.Shop.Work
+	tried := n.sample()
 	done := map[int]bool{}
 	for b := plugs; b < len(n.in.Seams.Bodies); b++ {
 		if done[b] {
@@ -182,6 +183,7 @@ func (n *net) finish() {
 		for _, c := range veneered {
 			ws = append(ws, lagged(w.BondFull, "the bond is whole", n.covers[c].lays...)...)
 		}
+		ws = append(ws, tried...)
 		var last []int
 		for i := range bill.Coats {
 			note := ""
@@ -196,6 +198,28 @@ func (n *net) finish() {
 		}
 		n.last = append(n.last, last...)
 	}
+}
+
+// sample adds the finish sample, of the veneer's offcuts, while the piece is covered
+// and bonds, and gives what the first coat of the piece waits for. It is a thing of
+// its own: no core is held.
+func (n *net) sample() []wait {
+	w := n.in.Shop.Work
+	var last []int
+	add := func(id, note string, t int64, after []wait) {
+		if t > 0 {
+			last = []int{n.work(task{id: id, kind: Finish, of: Sample, hand: t, bill: t, after: after, note: note})}
+		}
+	}
+	add("lay sample", "on a spare print, of what is left of the sheets", n.hand(bill.Sample, bill.SampleLaid), after(n.cut...))
+	add("sand sample", "", n.hand(bill.Sample, bill.SampleSanded), lagged(w.BondWork, "the bond holds", last...))
+	all := n.hand(bill.Sample, bill.SampleCoated)
+	ws := after(last...)
+	for i := range int64(bill.Coats) {
+		add(fmt.Sprintf("coat %d sample", i+1), "", all*(i+1)/bill.Coats-all*i/bill.Coats, ws)
+		ws = lagged(w.Recoat, "the coat dries", last...)
+	}
+	return lagged(w.Handle, "the sample is hard, and looked at in daylight", last...)
 }
 
 // share takes part i of so many like parts of the hand work at a body's veneer.
