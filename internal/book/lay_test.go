@@ -67,37 +67,42 @@ func TestPages(t *testing.T) {
 			if o.Inch && !slices.Contains(examplesHere, name) {
 				continue
 			}
-			b := pagesFor(t, name, o)
-			if len(b.pages) < 10 {
-				t.Fatalf("%s: %d pages", name, len(b.pages))
+			wellWritten(t, name, pagesFor(t, name, o))
+		}
+	}
+}
+
+// wellWritten is whether all writing is large enough, on its page, and over no other.
+func wellWritten(t *testing.T, name string, b *booklet) {
+	t.Helper()
+	if len(b.pages) < 10 {
+		t.Fatalf("%s: %d pages", name, len(b.pages))
+	}
+	paper := geom.Box2{Max: b.size}
+	for i, p := range b.pages {
+		ws := words(p)
+		if len(ws) < 3 {
+			t.Errorf("%s: page %d has %d words", name, i+1, len(ws))
+		}
+		for n, w := range ws {
+			if w.size < least-0.01 {
+				t.Errorf("%s: page %d: %q is set in %.2f points", name, i+1, w.s, w.size)
 			}
-			paper := geom.Box2{Max: b.size}
-			for i, p := range b.pages {
-				ws := words(p)
-				if len(ws) < 3 {
-					t.Errorf("%s: page %d has %d words", name, i+1, len(ws))
+			box := w.box()
+			if !inside(paper, box) {
+				t.Errorf("%s: page %d: %q leaves the page: %v", name, i+1, w.s, box)
+			}
+			for _, v := range ws[:n] {
+				if w.angle == 0 && v.angle == 0 && strings.TrimSpace(w.s) != "" && box.Grow(-0.05).Overlaps(v.box().Grow(-0.05)) {
+					t.Errorf("%s: page %d: %q lies over %q", name, i+1, w.s, v.s)
 				}
-				for n, w := range ws {
-					if w.size < least-0.01 {
-						t.Errorf("%s: page %d: %q is set in %.2f points", name, i+1, w.s, w.size)
-					}
-					box := w.box()
-					if !inside(paper, box) {
-						t.Errorf("%s: page %d: %q leaves the page: %v", name, i+1, w.s, box)
-					}
-					for _, v := range ws[:n] {
-						if w.angle == 0 && v.angle == 0 && strings.TrimSpace(w.s) != "" && box.Grow(-0.05).Overlaps(v.box().Grow(-0.05)) {
-							t.Errorf("%s: page %d: %q lies over %q", name, i+1, w.s, v.s)
-						}
-					}
-				}
-				for _, l := range p.layers {
-					for _, it := range l.Items {
-						if b := it.Bounds(); !b.Empty() && !inside(paper, b) {
-							if _, ok := it.(draw.Text); !ok {
-								t.Errorf("%s: page %d: a %T leaves the page: %v", name, i+1, it, b)
-							}
-						}
+			}
+		}
+		for _, l := range p.layers {
+			for _, it := range l.Items {
+				if b := it.Bounds(); !b.Empty() && !inside(paper, b) {
+					if _, ok := it.(draw.Text); !ok {
+						t.Errorf("%s: page %d: a %T leaves the page: %v", name, i+1, it, b)
 					}
 				}
 			}
@@ -201,26 +206,35 @@ func numbers(s string) (out []int) {
 	return out
 }
 
+// saidIn is all that is written in a book, line by line.
+func saidIn(b *booklet) string {
+	var all strings.Builder
+	for _, p := range b.pages {
+		for _, w := range words(p) {
+			all.WriteString(w.s + "\n")
+		}
+	}
+	return all.String()
+}
+
+// totals are a plan's, as the book tells them.
+func totals(pl *plan.Plan) []string {
+	return []string{
+		unit.FormatMass(pl.Checks.Mass),
+		fmt.Sprintf("%d segments on %d print loads, %s of filament, %s (%s to %s)", len(pl.Cores.Segments), len(pl.Printing.Loads), unit.FormatMass(pl.Bill.FilamentGrams),
+			unit.FormatDuration(pl.Bill.PrintSeconds), unit.FormatDuration(pl.Bill.PrintLow), unit.FormatDuration(pl.Bill.PrintHigh)),
+		fmt.Sprintf("%d leaves and bands on %d blanks", len(pl.Patterns), len(pl.Sheets.Blanks)),
+		"about " + unit.FormatDuration(pl.Bill.LabourSeconds) + ", without waiting",
+	}
+}
+
 // The figures are the plan's, rounded as everywhere; package job holds the book of
 // a job against its plan.json.
 func TestNumbers(t *testing.T) {
 	for _, name := range examplesHere {
 		pl := planned(t, name)
-		b := pagesFor(t, name, Options{})
-		var all strings.Builder
-		for _, p := range b.pages {
-			for _, w := range words(p) {
-				all.WriteString(w.s + "\n")
-			}
-		}
-		book := all.String()
-		for _, want := range []string{
-			unit.FormatMass(pl.Checks.Mass),
-			fmt.Sprintf("%d segments on %d print loads, %s of filament, %s (%s to %s)", len(pl.Cores.Segments), len(pl.Printing.Loads), unit.FormatMass(pl.Bill.FilamentGrams),
-				unit.FormatDuration(pl.Bill.PrintSeconds), unit.FormatDuration(pl.Bill.PrintLow), unit.FormatDuration(pl.Bill.PrintHigh)),
-			fmt.Sprintf("%d leaves and bands on %d blanks", len(pl.Patterns), len(pl.Sheets.Blanks)),
-			"about " + unit.FormatDuration(pl.Bill.LabourSeconds) + ", without waiting",
-		} {
+		book := saidIn(pagesFor(t, name, Options{}))
+		for _, want := range totals(pl) {
 			if !strings.Contains(strings.ReplaceAll(book, "\n", " "), want) {
 				t.Errorf("%s: the book lacks %q", name, want)
 			}

@@ -2,6 +2,7 @@ package book
 
 import (
 	"context"
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -9,7 +10,10 @@ import (
 	"groundwork/internal/fixture"
 	"groundwork/internal/kit"
 	"groundwork/internal/plan"
+	"groundwork/internal/printing"
+	"groundwork/internal/schedule"
 	"groundwork/internal/strength"
+	"groundwork/internal/unit"
 )
 
 // sentAs is an example's plan with a kit of another split, made anew.
@@ -103,6 +107,106 @@ func TestSplits(t *testing.T) {
 				t.Errorf("%s: %s holds %g g and weighs %g g", c.split, q.ID, sum, q.Mass)
 			}
 		}
+	}
+}
+
+// The books for every reader are written as that of a piece sent ready is: no writing
+// lies over other, and the totals are the plan's, as are the masses of the parcels.
+func TestSplitsAreWritten(t *testing.T) {
+	for _, s := range []kit.Split{kit.Ready, kit.Cores, kit.Leaves} {
+		pl := sentAs(t, "heron-side-table", s)
+		b, err := laidOut(context.Background(), theKernel(t), Inputs{Plan: pl, Maker: "The workshop in the yard"}, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		wellWritten(t, string(s), b)
+		said := strings.ReplaceAll(saidIn(b), "\n", " ")
+		for _, want := range totals(pl) {
+			if !strings.Contains(said, want) {
+				t.Errorf("%s: the book lacks %q", s, want)
+			}
+		}
+		for _, q := range pl.Kit.Parcels {
+			if m := unit.FormatMass(q.Mass); !strings.Contains(said, m) {
+				t.Errorf("%s: the book does not tell that %s weighs %s", s, q.ID, m)
+			}
+		}
+		if !strings.Contains(said, "Kit revision "+pl.Kit.Revision) {
+			t.Errorf("%s: the book lacks its revision", s)
+		}
+	}
+}
+
+// Loads are printed in the order of the calendar: in the table of all of them, and in
+// the steps. The table has every load once, its printer and filament, and all that
+// lies on it.
+func TestLoadsInOrder(t *testing.T) {
+	queued := 0
+	for _, name := range examplesHere {
+		pl := planned(t, name)
+		starts, machines := map[string]float64{}, map[string]string{}
+		for _, a := range pl.Schedule.Activities {
+			if a.Kind == schedule.Print {
+				starts[a.Of], machines[a.Of] = a.Start, a.Machine
+			}
+		}
+		var table [][]string
+		before := map[string]float64{}
+		for _, s := range stepsOf(t, pl) {
+			for prefix, calls := range map[string]string{"print/load-": "load-", "ready/fixtures/load-": schedule.FixtureLoad + "load-"} {
+				if n, ok := strings.CutPrefix(s.ID, prefix); ok {
+					at := starts[calls+n]
+					if at < before[prefix] {
+						t.Errorf("%s: %s stands after what is printed later", name, s.ID)
+					}
+					before[prefix] = at
+				}
+			}
+			if s.ID == "print/how" {
+				table = s.Tables[0].Rows
+				if !s.Tables[0].Tick {
+					t.Errorf("%s: loads cannot be ticked off", name)
+				}
+			}
+		}
+		contents := map[string][]string{}
+		filament := map[string]string{}
+		for prefix, r := range map[string]*printing.Result{"": pl.Printing, schedule.FixtureLoad: pl.FixturePrinting} {
+			if r == nil {
+				continue
+			}
+			for _, l := range r.Loads {
+				filament[prefix+l.ID] = l.Filament
+				for _, it := range l.Items {
+					contents[prefix+l.ID] = append(contents[prefix+l.ID], r.Prints[it.Print].Segment)
+				}
+			}
+		}
+		last := 0.0
+		for i, r := range table {
+			load := r[1]
+			if r[0] != fmt.Sprint(i+1) || starts[load] < last || r[2] != machines[load] && machines[load] != "" || r[3] != filament[load] {
+				t.Errorf("%s: row %d is %q; it begins at %g, the one before at %g, on %s in %s", name, i+1, r, starts[load], last, machines[load], filament[load])
+			}
+			last = starts[load]
+			n := 0
+			for _, x := range strings.Split(r[4], ", ") {
+				k := 1
+				fmt.Sscanf(x, "%d x", &k)
+				n += k
+			}
+			if n != len(contents[load]) {
+				t.Errorf("%s: %s has %q, there are %q on it", name, load, r[4], contents[load])
+			}
+			delete(contents, load)
+			queued++
+		}
+		if len(contents) > 0 {
+			t.Errorf("%s: not in the table: %v", name, contents)
+		}
+	}
+	if queued < 10 {
+		t.Errorf("only %d loads", queued)
 	}
 }
 

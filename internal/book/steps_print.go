@@ -10,6 +10,7 @@ import (
 	"groundwork/internal/joint"
 	"groundwork/internal/plan"
 	"groundwork/internal/printing"
+	"groundwork/internal/schedule"
 	"groundwork/internal/shop"
 	"groundwork/internal/unit"
 )
@@ -83,7 +84,7 @@ func (p *planner) jigs() {
 	}
 	s := Step{ID: "ready/fixtures", Phase: Ready, Title: "Make the fixtures", Needs: []string{"ready/coupons"},
 		Does: []string{
-			"Print the loads below by their cards, or single parts from the files of the list of what you need. They may be printed while cores are being glued, but each before the step that takes it.",
+			"Print the loads below by their cards, in the order of the table of the chapter on printing the cores, or single parts from the files of the list of what you need. They may be printed while cores are being glued, but each before the step that takes it.",
 			"Take every part as it lies in its file: fences and risers are printed on their sides, so that the nozzle draws their measure.",
 			"Saw battens and boards for templates from scrap. Write its number on every fixture.",
 		}}
@@ -100,7 +101,8 @@ func (p *planner) jigs() {
 		s.Does = append(s.Does, "To be sawn: "+and(sawn)+".")
 	}
 	p.add(s)
-	for _, l := range p.pl.FixturePrinting.Loads {
+	for _, n := range p.loads(p.pl.FixturePrinting, schedule.FixtureLoad) {
+		l := p.pl.FixturePrinting.Loads[n.load]
 		s := Step{ID: "ready/fixtures/" + l.ID, Phase: Ready, Title: "Fixtures, " + l.ID, Needs: []string{"ready/fixtures"}, Drawings: []string{"fixtures/" + l.ID}}
 		for _, x := range p.together(p.pl.FixturePrinting, l) {
 			s.Parts = append(s.Parts, x.id)
@@ -239,9 +241,12 @@ func (p *planner) print() {
 			"Set the printer by the load's card. Print files carry no settings of their own: what the card does not name stays as your printer is used to.",
 			"Take the file as it is. Parts lie as they must, and what the filament shrinks is in it already: do not turn, scale or mirror it. See that what lies on the bed is what the drawing shows.",
 			"Print. Let the bed cool before you take the parts off, or they bend. Write its number on every part that has none engraved.",
+			"Print the loads in the order of the table, each on the printer that stands beside it as soon as that is free, and tick them off. " + p.orderOf(),
 		},
+		Tables: []Table{p.inOrder()},
 	})
-	for _, l := range pr.Loads {
+	for _, n := range p.loads(pr, "") {
+		l := pr.Loads[n.load]
 		s := Step{ID: "print/" + l.ID, Phase: Print, Title: "Print " + l.ID, Needs: []string{"print/how"}, Drawings: []string{"load/" + l.ID}}
 		var edges []string
 		var chamfer float64
@@ -276,6 +281,82 @@ func (p *planner) print() {
 		},
 		Tables: []Table{{Head: []string{"Segment", "Size as it lay in the printer", "Mass", "Dowel bores", "Measured", "Flat"}, Rows: rows, Wide: []float64{4, 5, 1.9, 3.2, 3, 1.3}, Tick: true}},
 	})
+}
+
+// queued is a load in the order in which loads are printed.
+type queued struct {
+	load    int // index into Printing.Loads, or FixturePrinting.Loads
+	printer string
+	start   float64 // s, by the calendar
+}
+
+// loads are a printing's loads in the calendar's order; in their own where there is
+// no calendar. prefix is what the calendar calls them by, before their IDs.
+func (p *planner) loads(r *printing.Result, prefix string) []queued {
+	out := make([]queued, len(r.Loads))
+	for i, l := range r.Loads {
+		out[i] = queued{load: i, printer: l.Printer}
+		if p.pl.Schedule == nil {
+			continue
+		}
+		for _, a := range p.pl.Schedule.Activities {
+			if a.Kind == schedule.Print && a.Of == prefix+l.ID {
+				out[i].start = a.Start
+				if a.Machine != "" {
+					out[i].printer = a.Machine
+				}
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b queued) int { return cmp.Compare(a.start, b.start) })
+	return out
+}
+
+// orderOf says where the order of loads comes from.
+func (p *planner) orderOf() string {
+	if p.pl.Schedule == nil {
+		return "Any order will do; this one is that of the files."
+	}
+	return "The order is the calendar's: what takes long afterwards comes off early."
+}
+
+// inOrder is the table of all loads, those of fixtures too.
+func (p *planner) inOrder() Table {
+	type line struct {
+		queued
+		row []string
+	}
+	var all []line
+	add := func(r *printing.Result, prefix string, on func(l printing.Load) []string) {
+		for _, q := range p.loads(r, prefix) {
+			l := r.Loads[q.load]
+			all = append(all, line{q, []string{"", prefix + l.ID, q.printer, l.Filament, strings.Join(on(l), ", "), unit.FormatDuration(l.Seconds), ""}})
+		}
+	}
+	if r := p.pl.FixturePrinting; r != nil && p.pl.Fixtures != nil {
+		add(r, schedule.FixtureLoad, func(l printing.Load) (ids []string) {
+			for _, x := range p.together(r, l) {
+				if x.n > 1 {
+					x.id = fmt.Sprintf("%d x %s", x.n, x.id)
+				}
+				ids = append(ids, x.id)
+			}
+			return ids
+		})
+	}
+	add(p.pl.Printing, "", func(l printing.Load) (ids []string) {
+		for _, it := range l.Items {
+			ids = append(ids, p.pl.Printing.Prints[it.Print].Segment)
+		}
+		return ids
+	})
+	slices.SortStableFunc(all, func(a, b line) int { return cmp.Compare(a.start, b.start) })
+	t := Table{Head: []string{"", "Load", "Printer", "Filament", "What is on it", "Takes about", "Begun, off"}, Wide: []float64{0.9, 2.4, 2.2, 1.6, 6, 2, 2.2}, Tick: true}
+	for i, x := range all {
+		x.row[0] = fmt.Sprint(i + 1)
+		t.Rows = append(t.Rows, x.row)
+	}
+	return t
 }
 
 func unscaled(size, scale float64) float64 {

@@ -45,7 +45,7 @@ func (n *net) print(o Options) {
 		for i, l := range in.FixturePrinting.Loads {
 			if off(l, -1) {
 				first = append(first, i)
-				n.coupons = append(n.coupons, n.load("fixtures "+l.ID, l, n.handIn(bill.Fixtures, bill.Loading, l.ID), nil))
+				n.coupons = append(n.coupons, n.load(FixtureLoad+l.ID, l, n.handIn(bill.Fixtures, bill.Loading, l.ID), nil))
 				off(l, n.coupons[len(n.coupons)-1])
 			}
 		}
@@ -78,7 +78,7 @@ func (n *net) print(o Options) {
 	}
 	for i, l := range in.FixturePrinting.Loads {
 		if !slices.Contains(first, i) {
-			off(l, n.load("fixtures "+l.ID, l, n.handIn(bill.Fixtures, bill.Loading, l.ID), n.coupons))
+			off(l, n.load(FixtureLoad+l.ID, l, n.handIn(bill.Fixtures, bill.Loading, l.ID), n.coupons))
 		}
 	}
 }

@@ -83,6 +83,9 @@ const (
 	HandOver Kind = "hand over"
 )
 
+// FixtureLoad begins what a load of fixtures is called by: "fixtures load-01".
+const FixtureLoad = "fixtures "
+
 // Sample is what the activities at the finish sample are of.
 const Sample = "sample"
 
