@@ -43,7 +43,12 @@ type planCommand struct {
 	choiceFlags
 	marksFlag
 	strengthFlag
+	sharedStrength
 	stockFlag
+}
+
+func (planCommand) Help() string {
+	return "With --strength and --database how the piece bears its loads is worked out by whoever works from the database, and found again if a check or a plan of the same files, by the same build of groundwork, had it before. The rest is done here."
 }
 
 // lasting is a clock of what share of a time has gone by since it was first
@@ -82,14 +87,28 @@ func (c *planCommand) Run(ctx context.Context, out *output) error {
 	if err != nil {
 		return err
 	}
+	var ask asking
+	if c.Strength {
+		if err := c.sharedStrength.check(); err != nil {
+			return err
+		}
+		a, _, err := carried(c.Piece, c.Shop, o.Sheet.Marks, c.Set)
+		if err != nil {
+			return err
+		}
+		ask = c.asked(out, a)
+	}
 	if s, err = c.overlay(ctx, out, s, nameOf(c.Out)); err != nil {
 		return err
 	}
-	pl, k, err := makePlan(ctx, out, c.Piece, s, c.Set, o)
+	pl, k, err := makePlan(ctx, out, c.Piece, s, c.Set, o, ask)
 	if err != nil {
 		return err
 	}
 	defer k.Close()
+	if len(pl.Strained) > 0 { // what comes from others has no states
+		fmt.Fprintln(out.Err, "The strength that was asked for is that of another structure, which is a fault of the program; it was worked out again.")
+	}
 	showFindings(out, pl.Findings)
 	if n := stops(pl.Findings); n > 0 {
 		return alterError{n}
@@ -117,7 +136,7 @@ type checkCommand struct {
 	Set   map[string]string `help:"Give a parameter of the piece another value." placeholder:"NAME=VALUE"`
 	marksFlag
 	strengthFlag
-	sharedCheck
+	sharedStrength
 }
 
 func (checkCommand) Help() string {
@@ -125,7 +144,7 @@ func (checkCommand) Help() string {
 }
 
 func (c *checkCommand) Run(ctx context.Context, out *output) error {
-	o := plan.Options{Strength: c.options()}
+	var o plan.Options
 	if _, err := c.settle(out, c.Piece, &o.Sheet); err != nil {
 		return err
 	}
@@ -134,12 +153,12 @@ func (c *checkCommand) Run(ctx context.Context, out *output) error {
 		return err
 	}
 	var r task.Checked
-	if c.Strength && c.Database != "" {
-		if r, err = c.elsewhere(ctx, out, o.Sheet.Marks); err != nil {
+	if c.Strength {
+		if r, err = c.whole(ctx, out, o.Sheet.Marks); err != nil {
 			return err
 		}
 	} else {
-		pl, k, err := makePlan(ctx, out, c.Piece, s, c.Set, o)
+		pl, k, err := makePlan(ctx, out, c.Piece, s, c.Set, o, nil)
 		if err != nil {
 			return err
 		}
@@ -156,7 +175,8 @@ func (c *checkCommand) Run(ctx context.Context, out *output) error {
 }
 
 // makePlan reads the piece and works everything out. The caller closes the kernel.
-func makePlan(ctx context.Context, out *output, pieceFile string, s *shop.Shop, set map[string]string, o plan.Options) (*plan.Plan, *solid.Kernel, error) {
+// ask is how strength is had, if the options want it.
+func makePlan(ctx context.Context, out *output, pieceFile string, s *shop.Shop, set map[string]string, o plan.Options, ask asking) (*plan.Plan, *solid.Kernel, error) {
 	doc, err := piece.ParseFile(pieceFile)
 	if err != nil {
 		return nil, nil, err
@@ -179,6 +199,10 @@ func makePlan(ctx context.Context, out *output, pieceFile string, s *shop.Shop, 
 				fmt.Fprint(out.Err, "\r\033[K")
 			}
 		}
+	}
+	if o.Strength != nil {
+		o.Cache = plan.NewMemory(lineMemory) // what comes before the strength is not made twice
+		o.Strength.Ask = ask(k, o.Cache, parts(out))
 	}
 	pl, err := plan.Make(ctx, k, p, s, o)
 	if err != nil {

@@ -45,7 +45,7 @@ func (c *remakeCommand) Run(ctx context.Context, out *output) error {
 	if err != nil {
 		return err
 	}
-	pl, k, err := makePlan(ctx, out, c.Piece, s, set, plan.Options{Core: core.Options{Labels: true, Solids: true}})
+	pl, k, err := makePlan(ctx, out, c.Piece, s, set, plan.Options{Core: core.Options{Labels: true, Solids: true}}, nil)
 	if err != nil {
 		return fmt.Errorf("the piece cannot be planned as the job was, with its parameters: %w", err)
 	}

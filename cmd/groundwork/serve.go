@@ -7,10 +7,15 @@ import (
 	"net"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"runtime"
 	"strconv"
+	"sync"
+	"time"
 
 	"groundwork/internal/api"
+	"groundwork/internal/line"
+	"groundwork/internal/work"
 	"groundwork/web"
 )
 
@@ -21,6 +26,65 @@ type serveCommand struct {
 	Open    bool   `help:"Open the page in your browser."`
 	OpenAPI bool   `name:"openapi" help:"Print the OpenAPI description of the page's interface and end."`
 	storeFlag
+	sharedStrength
+}
+
+func (serveCommand) Help() string {
+	return "How pieces bear their loads is worked out here, through a queue in a file beside your stock, so that what was worked out once is found again. With --database it is worked out by whoever works from the database, this program among them."
+}
+
+// tasks is the queue that the page's long work goes through. It is opened when it
+// is first needed, or at once where the maker names it.
+type tasks struct {
+	open   func() (*work.Queue, error)
+	beside int
+
+	mu     sync.Mutex
+	opened *work.Queue
+}
+
+func (c *serveCommand) tasks(ctx context.Context, out *output) *tasks {
+	return &tasks{beside: c.Beside, open: func() (*work.Queue, error) {
+		f := c.databaseFlag
+		if stock, err := c.path(); err == nil && f.Database == "" {
+			f.Database = filepath.Join(filepath.Dir(stock), "work.db")
+		}
+		// What nobody waits for any longer is let go at once.
+		return f.queue(context.WithoutCancel(ctx), out, time.Millisecond, lonely(out))
+	}}
+}
+
+func (t *tasks) queue() (*work.Queue, error) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.opened != nil {
+		return t.opened, nil
+	}
+	q, err := t.open()
+	t.opened = q
+	return q, err
+}
+
+// close lets the queue go, when nobody uses it any more.
+func (t *tasks) close() error {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.opened == nil {
+		return nil
+	}
+	return t.opened.Close()
+}
+
+// do is an api.Long.
+func (t *tasks) do(ctx context.Context, kind string, k line.Task, do func(context.Context, []byte) ([]byte, error)) ([]byte, error) {
+	if len(k.Args) > work.MaxArgs { // solids of many triangles
+		return do(ctx, k.Args)
+	}
+	q, err := t.queue()
+	if err != nil {
+		return nil, err
+	}
+	return shared{q, map[string]work.Handler{kind: do}, t.beside}.one(ctx, kind, k)
 }
 
 func (c *serveCommand) Run(ctx context.Context, out *output) error {
@@ -41,6 +105,9 @@ func (c *serveCommand) Run(ctx context.Context, out *output) error {
 	if ip == nil {
 		return fmt.Errorf("--listen %s is no address; write 127.0.0.1 for this machine alone, or the address of this machine in your network", c.Listen)
 	}
+	if err := c.sharedStrength.check(); err != nil {
+		return err
+	}
 	if c.Port < 0 || c.Port > 65535 {
 		return errors.New("--port must be from 0 to 65535")
 	}
@@ -48,8 +115,15 @@ func (c *serveCommand) Run(ctx context.Context, out *output) error {
 	if err != nil {
 		return fmt.Errorf("%w; choose another --port, or leave it out for any free one", err)
 	}
+	long := c.tasks(ctx, out)
+	if c.Database != "" { // what is wrong with it is told now
+		if _, err := long.queue(); err != nil {
+			l.Close()
+			return err
+		}
+	}
 	files := web.Files()
-	s, err := api.New(api.Options{Folder: c.Folder, Page: files, Stock: c.path, Log: func(format string, a ...any) { fmt.Fprintf(out.Err, "groundwork: "+format+"\n", a...) }})
+	s, err := api.New(api.Options{Folder: c.Folder, Page: files, Stock: c.path, Long: long.do, Log: func(format string, a ...any) { fmt.Fprintf(out.Err, "groundwork: "+format+"\n", a...) }})
 	if err != nil {
 		l.Close()
 		return err
@@ -68,7 +142,11 @@ func (c *serveCommand) Run(ctx context.Context, out *output) error {
 		}
 	}
 	err = s.Serve(ctx, l)
-	if closeErr := s.Close(); err == nil && ctx.Err() == nil {
+	closeErr := s.Close()
+	if closeErr == nil {
+		closeErr = long.close()
+	}
+	if err == nil && ctx.Err() == nil {
 		err = closeErr // after an interrupt a stage that is still at work ends with the program
 	}
 	if err != nil {

@@ -4,6 +4,7 @@ import (
 	"archive/zip"
 	"bufio"
 	"bytes"
+	"database/sql"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -37,9 +38,9 @@ type program struct {
 	token string
 }
 
-func startServe(t *testing.T, dir string) *program {
+func startServe(t *testing.T, dir string, flags ...string) *program {
 	t.Helper()
-	p := &program{t: t, cmd: exec.Command(os.Args[0], "serve", dir)}
+	p := &program{t: t, cmd: exec.Command(os.Args[0], append([]string{"serve", dir, "--data", filepath.Join(filepath.Dir(dir), "data")}, flags...)...)}
 	p.cmd.Env = append(os.Environ(), asProgram+"=1")
 	p.cmd.Stderr = os.Stderr
 	out, err := p.cmd.StdoutPipe()
@@ -243,5 +244,126 @@ func TestServeRefuses(t *testing.T) {
 	status, stdout, _ := invoke(t, "serve", "--openapi")
 	if status != planned || !json.Valid([]byte(stdout)) {
 		t.Errorf("the description: status %d, %.100s", status, stdout)
+	}
+}
+
+// The strength of the page's plans goes through a queue: what a server was killed
+// over is worked out by another, or by the next one, which then finds it; and the
+// job is the command line's.
+func servesFromQueue(t *testing.T, database string) {
+	root := t.TempDir()
+	dir := filepath.Join(root, "pieces")
+	if err := os.Mkdir(dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	piece, shop := write(t, dir, "trestle.yaml", trestle), write(t, dir, "shop.yaml", shopText(t))
+	var flags []string
+	if database != "" {
+		flags = []string{"--database", database, "--beside", "0"}
+	}
+	const order = `{"piece": "trestle.yaml", "strength": true, "remedies": true}`
+	p := startServe(t, dir, flags...)
+	id := p.plan(order)
+	if database != "" { // nobody works yet
+		p.heard(id, `"stage":"strength"`)
+	} else {
+		p.heard(id, "load cases: 1 of")
+	}
+	if err := p.cmd.Process.Kill(); err != nil {
+		t.Fatal(err)
+	}
+	p.cmd.Wait()
+	var said said
+	if database != "" {
+		startWorker(t, database, &said)
+		said.await(t, "finished check of test-trestle") // which nobody waits for
+	}
+	p = startServe(t, dir, flags...)
+	id = p.plan(order)
+	if _, told := p.do("GET", "/api/plans/"+id+"/events", ""); database != "" == strings.Contains(told, "load cases") {
+		t.Errorf("it is told\n%s", told)
+	}
+	_, got := p.do("GET", "/api/plans/"+id+"/files/strength.csv", "")
+	_, plan := p.do("GET", "/api/plans/"+id+"/plan.json", "")
+	if status, picture := p.do("GET", "/api/plans/"+id+"/scene.glb?of=strength&case=0", ""); status != 200 || !strings.HasPrefix(picture, "glTF") {
+		t.Errorf("status %d, %.80q", status, picture)
+	}
+	p.cmd.Process.Kill()
+	p.cmd.Wait()
+	job := filepath.Join(root, "job")
+	if status, _, stderr := invoke(t, "plan", piece, "--shop", shop, "--out", job, "--strength"); status != planned {
+		t.Fatalf("status %d: %s", status, stderr)
+	}
+	if want := filesOf(t, job); got != string(want["strength.csv"]) || plan != string(want["plan.json"]) {
+		t.Error("the job is another")
+	}
+	// What is there is found by the next one.
+	p = startServe(t, dir, flags...)
+	id = p.plan(order)
+	if _, told := p.do("GET", "/api/plans/"+id+"/events", ""); strings.Contains(told, "load cases") || !strings.Contains(told, "event: done") {
+		t.Errorf("it is told\n%s", told)
+	}
+	if n := strings.Count(said.text.String(), "takes check"); database != "" && n != 1 {
+		t.Errorf("it was done %d times:\n%s", n, &said)
+	}
+}
+
+// heard waits until the events of a plan say something.
+func (p *program) heard(id, say string) {
+	p.t.Helper()
+	res, err := http.Get(p.at + "/api/plans/" + id + "/events")
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	defer res.Body.Close()
+	for lines := bufio.NewScanner(res.Body); lines.Scan(); {
+		if strings.Contains(lines.Text(), say) {
+			return
+		}
+	}
+	p.t.Fatalf("the events of the plan ended without %q", say)
+}
+
+func TestServeKilledOverStrength(t *testing.T) {
+	t.Setenv(testLease, hasty)
+	servesFromQueue(t, "")
+}
+
+func TestServeThroughAFile(t *testing.T) {
+	t.Setenv(testLease, hasty)
+	servesFromQueue(t, filepath.Join(t.TempDir(), "work.db"))
+}
+
+// A strength that is given up leaves nothing behind that the next would do first.
+func TestServeGivesUpStrength(t *testing.T) {
+	root := t.TempDir()
+	dir := filepath.Join(root, "pieces")
+	if err := os.Mkdir(dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	write(t, dir, "trestle.yaml", trestle)
+	write(t, dir, "shop.yaml", shopText(t))
+	p := startServe(t, dir)
+	id := p.plan(`{"piece": "trestle.yaml", "strength": true, "view": "a"}`)
+	p.heard(id, "load cases: 1 of")
+	db, err := sql.Open("sqlite", "file:"+filepath.Join(root, "data", "work.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	left := func() (n int) {
+		if err := db.QueryRow("SELECT count(*) FROM river_job WHERE state NOT IN ('completed', 'cancelled', 'discarded')").Scan(&n); err != nil {
+			t.Fatal(err)
+		}
+		return n
+	}
+	if left() != 1 {
+		t.Fatal("it is not in the queue")
+	}
+	p.do("DELETE", "/api/plans/"+id, "")
+	for end := time.Now().Add(20 * time.Second); left() > 0; time.Sleep(50 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatalf("%d tasks are left", left())
+		}
 	}
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"text/tabwriter"
 	"time"
@@ -66,30 +67,54 @@ func margin(m float64, judged bool) string {
 	return s
 }
 
-// sharedCheck is where a check with strength may be done.
-type sharedCheck struct {
+// sharedStrength is where it is worked out how a piece bears its loads: by whoever
+// works from the database, else here.
+type sharedStrength struct {
 	databaseFlag
-	Beside int `help:"With --database: 1 lets this machine work at it, too, which is what happens if you say nothing; 0 leaves it to others." default:"1" placeholder:"N"`
+	Beside int `help:"With --database: 1 lets this machine work out strength, too, which is what happens if you say nothing; 0 leaves it to others." default:"1" placeholder:"N"`
 }
 
-// elsewhere has the check done by whoever works from the database, and shows what
-// was done before at once. The files are read here first, so that what is wrong
-// with them is told as always.
-func (c *checkCommand) elsewhere(ctx context.Context, out *output, marksFile string) (task.Checked, error) {
-	fail := func(err error) (task.Checked, error) { return task.Checked{}, err }
-	if c.Beside < 0 || c.Beside > 1 {
-		return fail(fmt.Errorf("--beside %d: a check is one task; write 1, or 0 to leave it to others", c.Beside))
+func (s sharedStrength) check() error {
+	switch {
+	case s.Beside < 0 || s.Beside > 1:
+		return fmt.Errorf("--beside %d: the strength of a piece is one task; write 1, or 0 to leave it to others", s.Beside)
+	case s.Beside == 0 && s.Database == "":
+		return errors.New("--beside 0 leaves the work to others: say where they are with --database")
 	}
-	a, names, err := c.carried(marksFile)
-	if err != nil {
-		return fail(err)
-	}
+	return nil
+}
+
+// have has a check done, by w where it is done here, and finds what was done
+// before.
+func (s sharedStrength) have(ctx context.Context, out *output, a task.Check, w task.Checker) ([]byte, error) {
 	t, err := a.Task()
 	if err != nil {
-		return fail(err)
+		return nil, err
 	}
 	if len(t.Args) > work.MaxArgs {
-		return fail(fmt.Errorf("the piece with its solids comes to %d MiB, and %d MiB is the most that can be sent to others; give simpler meshes, or leave out --database", len(t.Args)>>20, work.MaxArgs>>20))
+		if s.Database == "" {
+			return w.Do(ctx, t.Args)
+		}
+		return nil, fmt.Errorf("the piece with its solids comes to %d MiB, and %d MiB is the most that can be sent to others; give simpler meshes, or leave out --database", len(t.Args)>>20, work.MaxArgs>>20)
+	}
+	queue, err := s.queue(ctx, out, time.Second, lonely(out))
+	if err != nil {
+		return nil, err
+	}
+	defer queue.Close()
+	return shared{queue, map[string]work.Handler{task.CheckKind: w.Do}, s.Beside}.one(ctx, task.CheckKind, t)
+}
+
+// whole checks a piece with how it bears its loads. The files are read here first,
+// so that what is wrong with them is told as always.
+func (c *checkCommand) whole(ctx context.Context, out *output, marksFile string) (task.Checked, error) {
+	fail := func(err error) (task.Checked, error) { return task.Checked{}, err }
+	if err := c.sharedStrength.check(); err != nil {
+		return fail(err)
+	}
+	a, names, err := carried(c.Piece, c.Shop, marksFile, c.Set)
+	if err != nil {
+		return fail(err)
 	}
 	var opened []*solid.Kernel
 	kernel := func() (*solid.Kernel, error) {
@@ -104,22 +129,9 @@ func (c *checkCommand) elsewhere(ctx context.Context, out *output, marksFile str
 			k.Close()
 		}
 	}()
-	queue, err := c.open(ctx, out, time.Second, lonely(out))
-	if err != nil {
-		return fail(err)
-	}
-	defer queue.Close()
-	do := map[string]work.Handler{task.CheckKind: task.Checker{Kernel: kernel, Progress: stages(out)}.Do}
-	var (
-		result []byte
-		fault  error
-	)
-	err = shared{queue, do, c.Beside}.Run(ctx, task.CheckKind, []line.Task{t}, func(_ int, r []byte, err error) { result, fault = r, err })
+	result, err := c.have(ctx, out, a, task.Checker{Kernel: kernel, Progress: stages(out)})
 	if out.terminal() {
 		fmt.Fprint(out.Err, "\r\033[K")
-	}
-	if err == nil {
-		err = fault
 	}
 	if err != nil {
 		return fail(err)
@@ -127,20 +139,38 @@ func (c *checkCommand) elsewhere(ctx context.Context, out *output, marksFile str
 	return task.ReadCheck(result, names)
 }
 
+// asked has a plan's strength worked out as that of a check of the same files,
+// so that whichever of the two is second finds it.
+func (s sharedStrength) asked(out *output, a task.Check) asking {
+	return func(k *solid.Kernel, kept plan.Cache, parts func(done, total int, what string)) plan.Asker {
+		return func(ctx context.Context) (*plan.Held, error) {
+			result, err := s.have(ctx, out, a, task.Checker{Kernel: func() (*solid.Kernel, error) { return k, nil }, Cache: kept, Parts: parts})
+			if err != nil {
+				return nil, err
+			}
+			r, err := task.ReadCheck(result, nil)
+			return r.Held, err
+		}
+	}
+}
+
+// asking is how strength is asked for by a plan with a kernel and kept stages.
+type asking func(k *solid.Kernel, kept plan.Cache, parts func(done, total int, what string)) plan.Asker
+
 // carried is all that the check depends on, and what its files are called here.
-func (c *checkCommand) carried(marksFile string) (task.Check, map[string]string, error) {
+func carried(pieceFile, shopFile, marksFile string, set map[string]string) (task.Check, map[string]string, error) {
 	fail := func(err error) (task.Check, map[string]string, error) { return task.Check{}, nil, err }
-	a := task.Check{Set: c.Set}
-	names := map[string]string{task.PieceFile: c.Piece, task.ShopFile: c.Shop, task.MarksFile: marksFile}
+	a := task.Check{Set: set}
+	names := map[string]string{task.PieceFile: pieceFile, task.ShopFile: shopFile, task.MarksFile: marksFile}
 	var err error
 	if a.Program, err = line.Program(); err != nil {
 		return fail(err)
 	}
-	if c.Shop == "" {
+	if shopFile == "" {
 		names[task.ShopFile] = "shop.yaml" // as readShop calls it
 		a.Shop, err = examples.Files.ReadFile("shop.yaml")
 	} else {
-		a.Shop, err = given.ReadFile(c.Shop)
+		a.Shop, err = given.ReadFile(shopFile)
 	}
 	if err != nil {
 		return fail(fmt.Errorf("reading the shop: %w", err))
@@ -150,17 +180,17 @@ func (c *checkCommand) carried(marksFile string) (task.Check, map[string]string,
 			return fail(fmt.Errorf("reading the marks: %w", err))
 		}
 	}
-	if a.Piece, err = given.ReadFile(c.Piece); err != nil {
+	if a.Piece, err = given.ReadFile(pieceFile); err != nil {
 		return fail(fmt.Errorf("reading the piece: %w", err))
 	}
-	doc, err := piece.ParseFile(c.Piece)
+	doc, err := piece.ParseFile(pieceFile)
 	if err != nil {
 		return fail(err)
 	}
-	p, _, err := doc.Resolve(c.Set)
+	p, _, err := doc.Resolve(set)
 	switch {
-	case err != nil && len(c.Set) > 0:
-		return fail(fmt.Errorf("with --set %s: %w", joined(c.Set), err))
+	case err != nil && len(set) > 0:
+		return fail(fmt.Errorf("with --set %s: %w", joined(set), err))
 	case err != nil:
 		return fail(err)
 	}
@@ -178,5 +208,15 @@ func stages(out *output) func(stage string, done, total int) {
 	}
 	return func(stage string, done, total int) {
 		fmt.Fprintf(out.Err, "\r\033[K[%d/%d] %s", done, total, stage)
+	}
+}
+
+// parts tells how far the strength stage of a plan is, to who is watching.
+func parts(out *output) func(done, total int, what string) {
+	if !out.terminal() {
+		return nil
+	}
+	return func(done, total int, what string) {
+		fmt.Fprintf(out.Err, "\r\033[K[strength] %s: %d of %d", what, done, total)
 	}
 }

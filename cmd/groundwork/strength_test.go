@@ -7,7 +7,15 @@ import (
 	"strings"
 	"testing"
 
+	"groundwork/internal/core"
+	"groundwork/internal/finding"
+	"groundwork/internal/folder"
+	"groundwork/internal/job"
 	"groundwork/internal/line"
+	"groundwork/internal/marks"
+	"groundwork/internal/piece"
+	"groundwork/internal/plan"
+	"groundwork/internal/shop"
 	"groundwork/internal/solid"
 	"groundwork/internal/task"
 )
@@ -163,4 +171,112 @@ func TestCheckSharedOfWhatCannotBeMade(t *testing.T) {
 			t.Errorf("status %d: %s%s\nwant\n%s%s", status, got, gotErr, want, wantErr)
 		}
 	}
+}
+
+// planShared wants of a plan whose strength a worker works out, or has worked out
+// for a check before, the very job that a plan has which asks nobody: with
+// something that fails, and what helps.
+func planShared(t *testing.T, database string) {
+	dir := t.TempDir()
+	text := strings.Replace(trestle, "joints:", "loads:\n  - {name: books, on: top, mass: 60 kg, sustained: true}\njoints:", 1)
+	p, s := write(t, dir, "test-trestle.yaml", text), write(t, dir, "shop.yaml", shopText(t))
+	write(t, dir, "test-trestle.marks.yaml", "groundwork: 1\nreserved:\n  - {sheet: walnut-1, at: [0, 0], size: [30 mm, 30 mm], what: knot}\n")
+	set := map[string]string{"wide": "250mm"}
+	alone := filepath.Join(dir, "alone")
+	planAlone(t, p, s, set, alone)
+	want := filesOf(t, alone)
+	for _, name := range []string{"strength.csv", "book.pdf", "plan.json"} {
+		if len(want[name]) == 0 {
+			t.Fatalf("there is no %s", name)
+		}
+	}
+	if !strings.Contains(string(want["plan.json"]), `"enough": true`) {
+		t.Error("nothing fails, or nothing helps: the test needs a heavier load")
+	}
+	var heard said
+	w := startWorker(t, database, &heard)
+	heard.await(t, "working from")
+	flags := []string{p, "--shop", s, "--strength", "--set", "wide=250mm"}
+	shared := append(flags, "--database", database, "--beside", "0")
+	for i, command := range [][]string{
+		append([]string{"check"}, shared...), // then what is there serves the plans
+		append([]string{"plan", "--out", filepath.Join(dir, "found")}, shared...),
+		append([]string{"plan", "--out", filepath.Join(dir, "here")}, flags...), // through a queue of its own
+	} {
+		if status, stdout, stderr := invoke(t, command...); status != planned || stderr != "With the marks in test-trestle.marks.yaml.\n" {
+			t.Fatalf("%q: status %d: %s%s\n%s", command, status, stdout, stderr, &heard)
+		}
+		if i == 0 {
+			w.Process.Kill()
+			w.Wait()
+			continue
+		}
+		got := filesOf(t, command[2])
+		if len(got) != len(want) {
+			t.Errorf("%q: %d files, want %d", command, len(got), len(want))
+		}
+		for name, data := range want {
+			if string(got[name]) != string(data) {
+				t.Errorf("%q: %s is another", command, name)
+			}
+		}
+	}
+	if n := strings.Count(heard.String(), "finished check of test-trestle, wide 250mm"); n != 1 {
+		t.Errorf("it was done %d times:\n%s", n, &heard)
+	}
+}
+
+func TestPlanByAWorker(t *testing.T) { planShared(t, filepath.Join(t.TempDir(), "work.db")) }
+
+// planAlone writes a job whose strength is worked out within the plan.
+func planAlone(t *testing.T, pieceFile, shopFile string, set map[string]string, to string) {
+	t.Helper()
+	k, err := solid.New(solid.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer k.Close()
+	doc, err := piece.ParseFile(pieceFile)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, found, err := doc.Resolve(set)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := shop.ParseFile(shopFile)
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := plan.Options{Core: core.Options{Labels: true, Solids: true}, Strength: &plan.StrengthOptions{Remedies: true}}
+	m, err := marks.ParseFile(folder.MarksFor(pieceFile))
+	if err != nil {
+		t.Fatal(err)
+	}
+	m.Settle(folder.MarksFor(pieceFile), &o.Sheet)
+	pl, err := plan.Make(t.Context(), k, p, s, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	pl.Findings = finding.Sorted(append(pl.Findings, found...))
+	if err := job.Write(t.Context(), k, pl, to, job.Options{}); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// filesOf are the files of a folder, by name.
+func filesOf(t *testing.T, dir string) map[string][]byte {
+	t.Helper()
+	out := map[string][]byte{}
+	if err := filepath.WalkDir(dir, func(name string, e os.DirEntry, err error) error {
+		if err != nil || e.IsDir() {
+			return err
+		}
+		rel, _ := filepath.Rel(dir, name)
+		out[filepath.ToSlash(rel)], err = os.ReadFile(name)
+		return err
+	}); err != nil {
+		t.Fatal(err)
+	}
+	return out
 }

@@ -95,14 +95,15 @@ func (s shared) Run(ctx context.Context, kind string, tasks []line.Task, done fu
 	if s.beside == 0 {
 		return s.queue.Run(ctx, kind, all, done)
 	}
-	asking, leave := context.WithCancelCause(ctx)
+	// Who is told to stop stops working first: what is given back then is withdrawn.
+	asking, leave := context.WithCancelCause(context.WithoutCancel(ctx))
 	defer leave(nil)
 	working, stop := context.WithCancel(ctx)
 	defer stop()
 	ended := make(chan error, 1)
 	go func() {
 		err := s.queue.Work(working, map[string]work.Handler{kind: s.handlers[kind]}, s.beside)
-		if err != nil {
+		if err != nil || ctx.Err() != nil {
 			leave(err) // nobody else may come
 		}
 		ended <- err
@@ -113,6 +114,19 @@ func (s shared) Run(ctx context.Context, kind string, tasks []line.Task, done fu
 		return fault
 	}
 	return err
+}
+
+// one does a single task.
+func (s shared) one(ctx context.Context, kind string, t line.Task) ([]byte, error) {
+	var (
+		result []byte
+		fault  error
+	)
+	err := s.Run(ctx, kind, []line.Task{t}, func(_ int, r []byte, err error) { result, fault = r, err })
+	if err == nil {
+		err = fault
+	}
+	return result, err
 }
 
 // lonely tells who is watching that there is nobody to wait for.

@@ -103,3 +103,7 @@ func TestLineByWorkersOfPostgres(t *testing.T) {
 func TestNestByWorkersOfPostgres(t *testing.T) { nestShared(t, postgres(t)) }
 
 func TestCheckByAWorkerOfPostgres(t *testing.T) { checkShared(t, postgres(t)) }
+
+func TestPlanByAWorkerOfPostgres(t *testing.T) { planShared(t, postgres(t)) }
+
+func TestServeThroughPostgres(t *testing.T) { servesFromQueue(t, postgres(t)) }

@@ -45,13 +45,14 @@ type plans struct {
 	kernel *solid.Kernel
 	cache  plan.Cache
 	stock  *stock
+	long   Long
 }
 
 // kept is how many bytes of results of stages are kept for the next plan.
 const kept = 256 << 20
 
-func newPlans(ctx context.Context, k *solid.Kernel, d *desk, log func(string, ...any)) *plans {
-	return &plans{ctx: ctx, desk: d, bench: newBench(benchOptions{Log: log}), kernel: k, cache: plan.NewMemory(kept)}
+func newPlans(ctx context.Context, k *solid.Kernel, d *desk, long Long, log func(string, ...any)) *plans {
+	return &plans{ctx: ctx, desk: d, bench: newBench(benchOptions{Log: log}), kernel: k, cache: plan.NewMemory(kept), long: long}
 }
 
 // faultyError is why there can be no plan: what is wrong in the maker's files.
@@ -176,9 +177,10 @@ func (p *plans) make(ctx context.Context, t *task, f papers, asked PlanOrder, ha
 		return nil, err
 	}
 	if asked.Strength {
-		o.Strength = &plan.StrengthOptions{Remedies: asked.Remedies, Progress: func(done, total int, what string) {
+		tell := func(done, total int, what string) {
 			t.tellPart("strength", fmt.Sprintf("%s: %d of %d", what, done, total))
-		}}
+		}
+		o.Strength = &plan.StrengthOptions{Remedies: asked.Remedies, Progress: tell, Ask: p.bears(f, r.doc, pc.Name, asked, tell)}
 	}
 	pl, err := plan.Make(ctx, p.kernel, pc, s, o)
 	if err != nil {
@@ -314,18 +316,10 @@ func (p *plans) scene(ctx context.Context, in *SceneRequest) (*blob, error) {
 		if known != nil {
 			return nil, known
 		}
-		switch strained := m.Plan.Strained; {
-		case m.Plan.Strength == nil:
-			return nil, problem(http.StatusConflict, "strength was not asked for with this plan", "order the plan with strength")
-		case in.Case >= len(strained):
-			return nil, problem(http.StatusNotFound, fmt.Sprintf("the plan has %d load cases, numbered from 0", len(strained)), "look at the cases under strength in plan.json")
-		case strained[in.Case] == nil:
-			return nil, problem(http.StatusConflict, fmt.Sprintf("load case %d could not be solved", in.Case), "look at the findings of the plan: they say why")
-		}
-		err = scene.Strength(ctx, p.kernel, m.Plan, in.Case, &b)
+		err = p.strained(ctx, m.Plan, in.Case, &b)
 	}
 	if err != nil {
-		return nil, broken(err)
+		return nil, asProblem(err)
 	}
 	return &blob{ContentType: "model/gltf-binary", Cache: lasting, Body: b.Bytes()}, nil
 }

@@ -34,6 +34,7 @@ type Options struct {
 	Folder string                        // the maker's
 	Page   fs.FS                         // the built page; without an index.html it is said that it is not built
 	Stock  func() (string, error)        // the file of the shop's stock; there is none where nil
+	Long   Long                          // how long tasks are done; where nil at once, within the program
 	Log    func(format string, a ...any) // of the program's own faults; nothing where nil
 }
 
@@ -55,6 +56,9 @@ func New(o Options) (*Server, error) {
 	if o.Log == nil {
 		o.Log = func(string, ...any) {}
 	}
+	if o.Long == nil {
+		o.Long = here
+	}
 	dir, err := folder.Open(o.Folder, time.Now)
 	if err != nil {
 		return nil, err
@@ -67,7 +71,7 @@ func New(o Options) (*Server, error) {
 	s := &Server{o: o, dir: dir, kernel: k}
 	s.ctx, s.end = context.WithCancel(context.Background())
 	s.desk = newDesk(s.ctx, dir, k)
-	s.plans = newPlans(s.ctx, k, s.desk, o.Log)
+	s.plans = newPlans(s.ctx, k, s.desk, o.Long, o.Log)
 	s.stock = &stock{path: o.Stock, plans: s.plans, news: s.desk.news}
 	s.plans.stock = s.stock
 	s.searches = newSearches(s.ctx, k, s.plans, o.Log)

@@ -63,12 +63,14 @@ func (pl *Plan) ask(ctx context.Context, a Asker, of digest.Sum) (bool, error) {
 func (pl *Plan) bearing() (digest.Sum, error) {
 	o := *pl.options.Strength
 	o.Ask = nil
+	s := unpriced(pl.Shop)
+	s.File = "" // the same shop wherever it lies
 	prints := make([]printing.Print, len(pl.Printing.Prints))
 	for i, p := range pl.Printing.Prints {
 		prints[i] = printing.Print{Segment: p.Segment, Printer: p.Printer, Pose: p.Pose, Grams: p.Grams}
 	}
 	return digest.Of(Plan{
-		Piece: untold(pl.Piece), Shop: unpriced(pl.Shop), Joints: settled(pl.Joints), Layout: laidOut(pl.Layout), Seams: divided(pl.Seams),
+		Piece: untold(pl.Piece), Shop: s, Joints: settled(pl.Joints), Layout: laidOut(pl.Layout), Seams: divided(pl.Seams),
 		Printing: &printing.Result{Prints: prints},
 		Bill:     &bill.Bill{VeneerMass: pl.Bill.VeneerMass, HardwareMass: pl.Bill.HardwareMass},
 		cases:    pl.cases, fieldOf: pl.fieldOf,

@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"fmt"
 	"reflect"
 	"testing"
 
@@ -73,14 +72,22 @@ func TestStrengthFromElsewhere(t *testing.T) {
 	if asked != 1 || there.Strained != nil {
 		t.Errorf("asked %d times; %d cases strained", asked, len(there.Strained))
 	}
-	for _, of := range []func(*Plan) any{
-		func(pl *Plan) any { return pl.Strength }, func(pl *Plan) any { return pl.Remedies },
-		func(pl *Plan) any { return pl.Findings }, func(pl *Plan) any { return pl.Checks }, func(pl *Plan) any { return pl.Held().Of }, func(pl *Plan) any { return pl.Held().Findings },
-	} {
-		// Printed to the bit: DeepEqual takes -0 for 0.
-		if a, b := of(here), of(there); !reflect.DeepEqual(a, b) || fmt.Sprintf("%+v", a) != fmt.Sprintf("%+v", b) {
-			t.Errorf("%T is another:\n%+v\nwant\n%+v", a, b, a)
+	told := func(pl *Plan) string { // -0 is not 0
+		b, err := json.Marshal([]any{pl.Strength, pl.Remedies, pl.Findings, pl.Checks, pl.Held()})
+		if err != nil {
+			t.Fatal(err)
 		}
+		return string(b)
+	}
+	if got, want := told(there), told(here); got != want || !reflect.DeepEqual(there.Strength, here.Strength) || !reflect.DeepEqual(there.Findings, here.Findings) {
+		t.Errorf("it is\n%s\nwant\n%s", got, want)
+	}
+	lies := *here
+	shop := *s
+	shop.File = "elsewhere.yaml"
+	lies.Shop = &shop
+	if of, err := lies.bearing(); err != nil || of != here.Held().Of {
+		t.Errorf("where the shop lies makes another structure of it: %v", err)
 	}
 	points := []geom.Vec3{geom.V3(0, 0, 5), geom.V3(33, 20, -4), geom.V3(-70, 10, 4)}
 	for i, want := range here.Strained {

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 
+	"groundwork/internal/core"
 	"groundwork/internal/finding"
 	"groundwork/internal/line"
 	"groundwork/internal/marks"
@@ -34,6 +35,7 @@ type Check struct {
 	Marks   []byte            `json:"marks,omitempty"`
 	Solids  map[string][]byte `json:"solids,omitempty"` // that the piece names
 	Set     map[string]string `json:"set,omitempty"`    // parameters of another value
+	Bare    bool              `json:"bare,omitempty"`   // what would help where something fails is not looked for
 }
 
 // Task is the check as a task.
@@ -60,6 +62,7 @@ type Checked struct {
 	Patterns int               `json:"patterns"`
 	Findings []finding.Finding `json:"findings,omitempty"` // gravest first
 	Loads    []Load            `json:"loads,omitempty"`    // nil unless asked for
+	Held     *plan.Held        `json:"held,omitempty"`     // for who plans the same piece; nil as Loads is, or if it cannot be told
 }
 
 // Load is how a piece bears one load.
@@ -77,7 +80,7 @@ type Load struct {
 func CheckedOf(pl *plan.Plan) Checked {
 	return Checked{
 		Title: pl.Piece.Title, Members: len(pl.Piece.Members), Segments: len(pl.Cores.Segments), Patterns: len(pl.Patterns),
-		Findings: pl.Findings, Loads: LoadsOf(pl),
+		Findings: pl.Findings, Loads: LoadsOf(pl), Held: pl.Held(),
 	}
 }
 
@@ -104,6 +107,7 @@ type Checker struct {
 	Kernel   func() (*solid.Kernel, error) // asked for when there is something to do
 	Cache    plan.Cache                    // may be nil
 	Progress func(stage string, done, total int)
+	Parts    func(done, total int, what string) // of the strength stage, as plan.StrengthOptions has it
 }
 
 // Do checks: from a Check to the JSON of a Checked, which depends on nothing
@@ -141,7 +145,11 @@ func (w Checker) plan(ctx context.Context, c Check) (*plan.Plan, error) {
 	if err != nil {
 		return nil, err
 	}
-	o := plan.Options{Strength: &plan.StrengthOptions{Remedies: true}, Cache: w.Cache, Progress: w.Progress}
+	// Cores as a plan has them, so that what they weigh, and bear, is the same.
+	o := plan.Options{
+		Core:     core.Options{Labels: true, Solids: true},
+		Strength: &plan.StrengthOptions{Remedies: !c.Bare, Progress: w.Parts}, Cache: w.Cache, Progress: w.Progress,
+	}
 	if c.Marks != nil {
 		m, err := marks.Parse(MarksFile, c.Marks)
 		if err != nil {

@@ -14,7 +14,10 @@ import (
 	"groundwork/internal/finding"
 	"groundwork/internal/instance"
 	"groundwork/internal/line"
+	"groundwork/internal/plan"
+	"groundwork/internal/remedy"
 	"groundwork/internal/solid"
+	"groundwork/internal/strength"
 )
 
 const pentagons = `{"name": "pentagons", "strip_height": 10, "items": [
@@ -107,6 +110,7 @@ func TestKeysTellTasksApart(t *testing.T) {
 	for what, change := range map[string]func(*Check){
 		"program": func(c *Check) { c.Program = "q" }, "piece": func(c *Check) { c.Piece = nil }, "shop": func(c *Check) { c.Shop = nil },
 		"marks": func(c *Check) { c.Marks = nil }, "solids": func(c *Check) { c.Solids = nil }, "set": func(c *Check) { c.Set = map[string]string{"a": "2"} },
+		"bareness": func(c *Check) { c.Bare = true },
 	} {
 		d := c
 		change(&d)
@@ -171,6 +175,11 @@ func TestCheckedThroughBytes(t *testing.T) {
 			{Severity: finding.Note, Subject: "piece"},
 		},
 		Loads: []Load{{ID: "dead", Solved: true, Moved: 0.1 + 0.2, Body: "top", Of: "sag, top", Margin: 1000, Judged: true}, {ID: "push"}},
+		Held: &plan.Held{
+			Strength: &strength.Result{Verdicts: []strength.Verdict{{ID: "a", Value: math.Copysign(0, -1), Limit: 0.1 + 0.2}}, Racking: []strength.Racking{}},
+			Remedies: plan.Remedies{{Verdict: "a", Result: remedy.Result{Found: []remedy.Remedy{{Kind: "k", Margin: 1.0 / 3}}}}},
+			Findings: []finding.Finding{{Subject: "top"}},
+		},
 	}
 	data, err := json.Marshal(want)
 	if err != nil {
@@ -183,6 +192,9 @@ func TestCheckedThroughBytes(t *testing.T) {
 	want.Findings[0].File, want.Findings[1].File, want.Findings[2].File = "/home/a/stool.yaml", "shop.yaml", ""
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Error(diff)
+	}
+	if v := got.Held.Strength.Verdicts[0].Value; !math.Signbit(v) {
+		t.Errorf("-0 has become %g", v)
 	}
 	if _, err := ReadCheck([]byte("hello"), nil); err == nil {
 		t.Error("hello was read")
