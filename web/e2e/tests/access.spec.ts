@@ -33,7 +33,7 @@ for (const [theme, scheme] of [['paper', 'light'], ['slate', 'dark']] as const) 
       await sheet.goto(new RegExp(name));
       await picture(page, `section-${name.toLowerCase().replaceAll(' ', '-')}-${theme}`);
     }
-    for (const look of ['Piece', 'Cores', 'Veneer', 'Cut sheets']) {
+    for (const look of ['Piece', 'Cores', 'Veneer', 'Fixtures', 'Cut sheets']) {
       await sheet.look(look);
       if (look !== 'Cut sheets') await sheet.drawn();
       else await expect(page.getByRole('region', { name: 'Cut sheets' }).getByRole('button', { name: /, (leaf|band) of walnut/ }).first()).toBeVisible();

@@ -644,6 +644,7 @@ export class View {
     this.#dressed = true;
     const piece = this.#piece;
     if (!piece) return;
+    this.#moved ||= this.#look === 'fixtures'; // those that are set back cast no shadow
     const crowded = new Set<Part>();
     for (const c of piece.crowds) {
       c.mesh.visible = this.#shown(c.parts[0]!);
@@ -662,7 +663,7 @@ export class View {
       if (!shown) continue;
       p.object.material = this.#material(p, this.#tone(p));
       const glass = p.object.material.transparent;
-      p.object.castShadow = p.kind !== 'seam' && !(glass && this.#look === 'veneer');
+      p.object.castShadow = p.kind !== 'seam' && !(glass && (this.#look === 'veneer' || p.kind === 'fixture'));
       p.object.receiveShadow = !glass && !this.#slow;
       // Seams lie in the matter; they are seen through it.
       p.object.renderOrder = p.kind === 'seam' ? -1 : 0;
