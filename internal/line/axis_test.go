@@ -130,7 +130,7 @@ func TestRangeIsEven(t *testing.T) {
 			t.Fatalf("%d values, want %d", len(a.Values), n)
 		}
 		for i, text := range a.Values {
-			v, err := unit.ParseLength(text)
+			v, _, err := unit.Parse(text)
 			if want := float64(from+step*i) / 100 * words[word]; err != nil || math.Abs(v-want) > 1e-9 {
 				t.Fatalf("value %d is %s, %v; want %g mm", i, text, err, want)
 			}

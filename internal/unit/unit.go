@@ -239,51 +239,6 @@ func clip(s string) string {
 	return s
 }
 
-// as reads text as one quantity; a number without a unit counts as base.
-func as(text string, want Quantity, examples string) (float64, error) {
-	v, q, err := Parse(text)
-	if err != nil {
-		return 0, fmt.Errorf("%w; write it as %s", err, examples)
-	}
-	if q != want && q != Plain {
-		return 0, fmt.Errorf("%q measures %s, not %s; write it as %s", clip(text), q, want, examples)
-	}
-	return v, nil
-}
-
-// ParseLength reads a length in mm; a bare number counts as mm.
-func ParseLength(text string) (mm float64, err error) {
-	return as(text, Length, `19 mm, 1.9 cm, 3/4 in or 5 ft 3 in`)
-}
-
-// ParseAngle reads an angle in radians. A bare number is refused unless it is
-// 0: degrees and radians are too easily mistaken for one another.
-func ParseAngle(text string) (rad float64, err error) {
-	v, q, err := Parse(text)
-	if err == nil && q == Plain && v != 0 {
-		return 0, fmt.Errorf("%q has no unit; write an angle as 8 deg or 0.14 rad", clip(text))
-	}
-	if err != nil || q == Plain {
-		return v, err
-	}
-	return as(text, Angle, `8 deg or 0.14 rad`)
-}
-
-// ParseMass reads a mass in grams; a bare number counts as grams.
-func ParseMass(text string) (g float64, err error) {
-	return as(text, Mass, `250 g, 1.5 kg, 3 lb`)
-}
-
-// ParseForce reads a force in newtons; a bare number counts as newtons.
-func ParseForce(text string) (n float64, err error) {
-	return as(text, Force, `100 N, 1.3 kN, 25 lbf`)
-}
-
-// ParseTime reads a time in seconds; a bare number counts as seconds.
-func ParseTime(text string) (s float64, err error) {
-	return as(text, Time, `90 s, 20 min, 1 h 20 min`)
-}
-
 // ParseMoney reads an amount with or without an ISO 4217 currency code before
 // or after it; currency is "" when none is written.
 func ParseMoney(text string) (amount float64, currency string, err error) {
