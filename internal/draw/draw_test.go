@@ -327,44 +327,6 @@ func TestMapMirror(t *testing.T) {
 	}
 }
 
-// TestFromPath carries a stadium, a full circle and an ellipse over and compares
-// with closed forms.
-func TestFromPath(t *testing.T) {
-	stadium := geom.Path{Closed: true, Segs: []geom.Seg{
-		geom.LineTo(geom.V2(0, -5), geom.V2(30, -5)),
-		geom.ArcOf(geom.V2(30, 0), 5, 5, 0, -math.Pi/2, math.Pi),
-		geom.LineTo(geom.V2(30, 5), geom.V2(0, 5)),
-		geom.ArcOf(geom.V2(0, 0), 5, 5, 0, math.Pi/2, math.Pi),
-	}}
-	circle := geom.Path{Closed: true, Segs: []geom.Seg{geom.ArcOf(geom.V2(3, 4), 7, 7, 0.3, 1, -2*math.Pi)}}
-	ellipse := geom.Path{Closed: true, Segs: []geom.Seg{geom.ArcOf(geom.V2(0, 0), 9, 4, 0.5, 0, 2*math.Pi)}}
-	for _, c := range []struct {
-		name      string
-		p         geom.Path
-		area      float64
-		vertices  int // 0: many
-		tolerance float64
-	}{
-		{"stadium", stadium, 300 + 25*math.Pi, 4, 1e-9},
-		{"clockwise circle", circle, -49 * math.Pi, 2, 1e-9},
-		{"ellipse", ellipse, 36 * math.Pi, 0, 0.01 * 42}, // 0.01 mm over a perimeter of 42
-	} {
-		got := FromPath(c.p, 0.01)
-		if math.Abs(got.Area()-c.area) > c.tolerance {
-			t.Errorf("%s: area %v, want %v", c.name, got.Area(), c.area)
-		}
-		if !got.Closed || c.vertices != 0 && len(got.Vertices) != c.vertices {
-			t.Errorf("%s: %+v", c.name, got)
-		}
-	}
-	open := stadium
-	open.Closed = false
-	got := FromPath(open, 0.01)
-	if n := len(got.Vertices); n != 5 || got.Vertices[4].Dist(geom.V2(0, -5)) > 1e-12 || math.Abs(got.Length()-60-10*math.Pi) > 1e-9 {
-		t.Errorf("open stadium: %+v", got)
-	}
-}
-
 func TestRefusals(t *testing.T) {
 	sheet := func(layers ...Layer) Sheet { return Sheet{Width: 10, Height: 10, Layers: layers} }
 	nan, inf := math.NaN(), math.Inf(1)

@@ -150,35 +150,6 @@ func Outlines(region geom.Polygons) []Item {
 	return items
 }
 
-// FromPath is a path of geom with its lines and circular arcs kept exact, and
-// ellipses and cubics flattened to chords that stray at most tol mm (> 0).
-func FromPath(p geom.Path, tol float64) Path {
-	out := Path{Closed: p.Closed}
-	for i, s := range p.Segs {
-		if s.Kind == geom.Arc && s.Rx == s.Ry && s.Sweep != 0 {
-			// A bulge grows without bound towards a full turn, so longer arcs
-			// are written as halves or thirds.
-			n := math.Ceil(math.Abs(s.Sweep)/math.Pi - 1e-9)
-			for k := range int(n) {
-				at := s.At(float64(k) / n)
-				if k == 0 {
-					at = s.From()
-				}
-				out.Vertices = append(out.Vertices, Vertex{at, math.Tan(s.Sweep / n / 4)})
-			}
-		} else {
-			alone := geom.Path{Segs: p.Segs[i : i+1], Closed: true} // without its end
-			for _, q := range alone.Polygon(tol) {
-				out.Vertices = append(out.Vertices, Vertex{Vec2: q})
-			}
-		}
-		if i == len(p.Segs)-1 && !p.Closed {
-			out.Vertices = append(out.Vertices, Vertex{Vec2: s.To()})
-		}
-	}
-	return out
-}
-
 // arc is the circle that a bulged span lies on.
 func arc(a, b geom.Vec2, bulge float64) (center geom.Vec2, radius, sweep float64) {
 	// With chord c and bulge t = tan(θ/4): sagitta s = t c/2, radius
