@@ -21,27 +21,14 @@ const alikeWithin = 0.01
 // A symmetric solid goes onto its like in several ways; the one that turns it
 // least is taken. Of ways that turn it equally far, the one whose X axis, then
 // Y axis, is the greater in x, then y, then z.
-func Alike(a, b *Solid) (geom.Frame, bool) { return alike(a, b, a.Vertices) }
-
-// AlikeMirrored is the motion that carries the mirror image of a, its x
-// negated, onto b, if there is one; see Alike.
-func AlikeMirrored(a, b *Solid) (geom.Frame, bool) {
-	mirrored := make([]geom.Vec3, len(a.Vertices))
-	for i, v := range a.Vertices {
-		mirrored[i] = geom.V3(-v.X, v.Y, v.Z)
-	}
-	return alike(a, b, mirrored)
-}
-
-// alike is Alike with other coordinates, from, for a's vertices.
 //
 // What every motion keeps is compared first: counts, area, volume and the
 // distances of the vertices from their mean, sorted. Then two vertices of a
 // that do not lie in line with the mean, from the smallest classes of like
 // distance, are laid on every pair of b's that stand as they do, and all
 // others are looked for.
-func alike(a, b *Solid, from []geom.Vec3) (geom.Frame, bool) {
-	n := len(from)
+func Alike(a, b *Solid) (geom.Frame, bool) {
+	n := len(a.Vertices)
 	if n < 4 || n != len(b.Vertices) || len(a.Triangles) != len(b.Triangles) {
 		return geom.Frame{}, false
 	}
@@ -49,7 +36,7 @@ func alike(a, b *Solid, from []geom.Vec3) (geom.Frame, bool) {
 	if math.Abs(area-b.Area()) > 1e-3*area || math.Abs(a.Volume()-b.Volume()) > 2*alikeWithin*area {
 		return geom.Frame{}, false
 	}
-	p, pm := aboutMean(from)
+	p, pm := aboutMean(a.Vertices)
 	q, qm := aboutMean(b.Vertices)
 	pr, qr := byRadius(p), byRadius(q)
 	for i := range n {
