@@ -309,6 +309,7 @@ func (c *comparison) patterns(native, back *plan.Plan) {
 	}
 	gather := func(p *plan.Plan, member, surface int, by geom.Vec3) drawing {
 		var d drawing
+		lie := veneer.Lying(p.Layout)
 		for _, q := range p.Patterns {
 			if q.Member != member || q.Surface != surface {
 				continue
@@ -316,16 +317,16 @@ func (c *comparison) patterns(native, back *plan.Plan) {
 			d.count++
 			d.net += q.NetArea
 			d.gross += q.GrossArea
-			ground := veneer.Grounds(p.Layout, q)
+			on, ok := lie(q)
+			if !ok {
+				continue
+			}
 			for _, loop := range q.Net {
 				for i, a := range loop {
 					b := loop[(i+1)%len(loop)]
 					n := int(math.Ceil(a.Dist(b) / 0.5)) // dense enough to be looked for by points
 					for k := range n + 1 {
-						at, ok := ground(a.Lerp(b, float64(k)/float64(n)))
-						if !ok {
-							continue
-						}
+						at, _ := on.At(a.Lerp(b, float64(k)/float64(n)))
 						at = at.Add(by)
 						d.borders = append(d.borders, at)
 						if k == 0 {

@@ -36,8 +36,8 @@ func Lying(l *Layout) func(p Pattern) (*Laid, bool) {
 
 // At is the point of the core's surface that the pattern's point q, as in its
 // Net, comes to lie on, and the normal there out of the core, both in the
-// world. Unlike Ground it does not stop at the border of the surface, which
-// veneer passes at corners: there the surface goes on as it ends.
+// world. It does not stop at the border of the surface, which veneer passes at
+// corners: there the surface goes on as it ends.
 func (l *Laid) At(q geom.Vec2) (at, normal geom.Vec3) {
 	uv := l.n.unflat(q.Rotate(-l.p.Turn).Add(l.p.Chart))
 	at, normal = l.on.Point(uv), l.on.Normal(uv)
@@ -48,6 +48,37 @@ func (l *Laid) At(q geom.Vec2) (at, normal geom.Vec3) {
 		}
 	}
 	return l.place.Point(at), l.place.Dir(normal)
+}
+
+// unflat is the inverse of flat, in the chart's first turn.
+func (n *neutral) unflat(q geom.Vec2) geom.Vec2 {
+	switch {
+	case n.s.Patch != nil:
+		if n.offset == nil {
+			return q
+		}
+		return n.offset.Carry(q, n.s.Patch)
+	case n.s.Kind == piece.Extruded, n.s.Kind == piece.Cylinder:
+		u := n.back(q.X)
+		if n.s.Closed {
+			u -= math.Floor(u/n.s.Length) * n.s.Length
+		}
+		return geom.V2(u, q.Y)
+	case n.s.Kind == piece.Cone:
+		a, b := coneEnds(n.s)
+		r := q.Len()
+		if r < 1e-9 {
+			return q
+		}
+		q = q.Scale(max(0, r-n.k*(b.Y-a.Y)/math.Abs(b.X-a.X)) / r)
+		full := 2 * math.Pi * sine(n.s)
+		back := full * math.Floor(sectorAngle(n.s, q)/full+1e-9)
+		if b.X < a.X { // the angle runs counter-clockwise
+			back = -back
+		}
+		return q.Rotate(back)
+	}
+	return q
 }
 
 // Axis is the direction in the world, square to the bending, along which the

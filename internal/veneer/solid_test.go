@@ -173,7 +173,7 @@ func same(t *testing.T, a, b result) {
 		t.Fatalf("%s against %s", a.ids(), b.ids())
 	}
 	middle := func(r result, q Pattern) geom.Vec3 {
-		at, _ := Ground(r.l, q, q.Net.Bounds().Center())
+		at, _ := grounds(r.l, q)(q.Net.Bounds().Center())
 		return at
 	}
 	for _, p := range a.patterns {
@@ -192,10 +192,10 @@ func same(t *testing.T, a, b result) {
 		near(t, p.ID+": net area", of.NetArea, p.NetArea, tol*(p.Length+p.Width)*2)
 		near(t, p.ID+": cut area", of.GrossArea, p.GrossArea, tol*(p.Length+p.Width)*2)
 		// Corners in space, and the grain.
-		to := Grounds(b.l, of)
+		from, to := grounds(a.l, p), grounds(b.l, of)
 		for _, loop := range p.Net {
 			for _, v := range loop {
-				at, _ := Ground(a.l, p, v)
+				at, _ := from(v)
 				d := math.Inf(1)
 				for _, l := range of.Net {
 					for _, w := range l {
@@ -211,8 +211,9 @@ func same(t *testing.T, a, b result) {
 		grain := func(r result, q Pattern) geom.Vec3 {
 			c := q.Net.Bounds().Center()
 			sn, cs := math.Sincos(q.Grain)
-			x, _ := Ground(r.l, q, c)
-			y, _ := Ground(r.l, q, c.Add(geom.V2(cs, sn).Scale(2)))
+			to := grounds(r.l, q)
+			x, _ := to(c)
+			y, _ := to(c.Add(geom.V2(cs, sn).Scale(2)))
 			return y.Sub(x).Unit()
 		}
 		if math.Abs(grain(a, p).Dot(grain(b, of))) < 0.9999 {
