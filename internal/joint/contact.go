@@ -311,17 +311,8 @@ type Overlap struct {
 	Bounds  geom.Box3 // world
 }
 
-// Overlaps lists the pairs of members that reach into each other by more than
-// a sliver. Only pairs whose boxes overlap are measured.
-func Overlaps(ctx context.Context, k *solid.Kernel, p *piece.Piece) ([]Overlap, error) {
-	forms, err := formsOf(p, measureChord)
-	if err != nil {
-		return nil, err
-	}
-	boxes := boxesOf(forms)
-	return overlaps(ctx, k, p, boxes, newBoxTree(boxes).pairs(boxes, 0))
-}
-
+// overlaps lists those of the pairs of members that reach into each other by more
+// than a sliver. Only pairs whose boxes overlap are measured.
 func overlaps(ctx context.Context, k *solid.Kernel, p *piece.Piece, boxes []geom.Box3, pairs [][2]int) ([]Overlap, error) {
 	group := groups(p)
 	bodies := make([]solid.Shape, len(p.Members))

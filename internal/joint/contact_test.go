@@ -295,7 +295,12 @@ func TestOverlaps(t *testing.T) {
 	// Two 20 mm bars crossing at right angles share a cube of 8000 mm³; twice
 	// its volume over its surface is 20/3.
 	p := &piece.Piece{Members: []piece.Member{block("a", 100, 20, 20, geom.V3(0, 0, 0)), block("b", 20, 100, 20, geom.V3(0, 0, 0)), block("c", 20, 20, 20, geom.V3(300, 0, 0))}}
-	o, err := Overlaps(context.Background(), kernel, p)
+	forms, err := formsOf(p, measureChord)
+	if err != nil {
+		t.Fatal(err)
+	}
+	boxes := boxesOf(forms)
+	o, err := overlaps(context.Background(), kernel, p, boxes, newBoxTree(boxes).pairs(boxes, 0))
 	if err != nil || len(o) != 1 || o[0].Members != [2]int{0, 1} || !near(o[0].Volume, 8000, 1e-3) || !near(o[0].Depth, 20.0/3, 1e-4) {
 		t.Errorf("%+v, %v", o, err)
 	}
