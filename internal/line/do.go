@@ -25,11 +25,6 @@ type Worker struct {
 	Cache  plan.Cache // may be nil
 }
 
-// Do is Worker.Do without a cache.
-func Do(ctx context.Context, k *solid.Kernel, args []byte) ([]byte, error) {
-	return Worker{Kernel: k}.Do(ctx, args)
-}
-
 // Do works out one variant: from a task's Args to the JSON of its Row, which
 // depends on nothing else. A variant that cannot be made as it is, is a row like
 // others. The error is for what may come out otherwise another time or elsewhere,

@@ -38,7 +38,7 @@ func TestMain(m *testing.M) {
 			return err
 		}
 		defer k.Close()
-		out, err := Do(context.Background(), k, args)
+		out, err := Worker{Kernel: k}.Do(context.Background(), args)
 		if err != nil {
 			return err
 		}
@@ -490,18 +490,18 @@ func TestDoRefusesWhatIsNotItsTask(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Do(context.Background(), nil, l.Variants[0].Task.Args); !errors.Is(err, ErrProgram) {
+	if _, err := (Worker{}).Do(context.Background(), l.Variants[0].Task.Args); !errors.Is(err, ErrProgram) {
 		t.Errorf("another build's task: %v", err)
 	}
 	for _, s := range []string{"", "{}", "[]", `{"colour":"red"}`} {
-		if _, err := Do(context.Background(), nil, []byte(s)); err == nil {
+		if _, err := (Worker{}).Do(context.Background(), []byte(s)); err == nil {
 			t.Errorf("%q was done", s)
 		}
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
 	ours := lay(t, File{"block.yaml", []byte(peg)}, Options{}, "wide=60mm")
-	if _, err := Do(ctx, kernel(t), ours.Variants[0].Task.Args); !errors.Is(err, context.Canceled) {
+	if _, err := (Worker{Kernel: kernel(t)}).Do(ctx, ours.Variants[0].Task.Args); !errors.Is(err, context.Canceled) {
 		t.Errorf("after the end: %v", err)
 	}
 	if err := (Local{}).Run(context.Background(), "sweeping", l.taskList(), nil); err == nil {
