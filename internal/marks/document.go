@@ -3,9 +3,7 @@ package marks
 import (
 	"bytes"
 	"encoding/json"
-	"errors"
 	"fmt"
-	"io"
 	"math"
 	"path"
 	"regexp"
@@ -136,28 +134,6 @@ func Parse(file string, data []byte) (File, error) {
 		return File{}, err
 	}
 	return f, nil
-}
-
-// ParseJSON reads marks as JSON with the keys of File, as the page sends them,
-// and holds them to the same rules as a file. The error names the value by its
-// line in the canonical text.
-func ParseJSON(file string, data []byte) (File, error) {
-	if len(data) > given.MaxBytes {
-		return File{}, fmt.Errorf("%s: the marks are larger than %d bytes", file, given.MaxBytes)
-	}
-	d := json.NewDecoder(bytes.NewReader(data))
-	d.DisallowUnknownFields()
-	var f File
-	if err := d.Decode(&f); err != nil {
-		return File{}, fmt.Errorf("%s: reading the marks: %w", file, err)
-	}
-	if _, err := d.Token(); !errors.Is(err, io.EOF) {
-		return File{}, fmt.Errorf("%s: something follows the marks", file)
-	}
-	if f.Groundwork != 0 && f.Groundwork != Version {
-		return File{}, fmt.Errorf("%s: the format version %d is not known to this program", file, f.Groundwork)
-	}
-	return Parse(file, Format(f))
 }
 
 // Schema is the JSON Schema (draft 2020-12) of marks files.

@@ -221,35 +221,14 @@ func TestRoundTrip(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, err = ParseJSON("a.marks.yaml", js)
-		if err != nil {
+		got = File{}
+		if err := json.Unmarshal(js, &got); err != nil {
 			t.Fatalf("%v\n%s", err, js)
 		}
 		if d := cmp.Diff(f, got, ignoreLines); d != "" {
 			t.Fatalf("%s\n%s", d, js)
 		}
 	})
-}
-
-func TestParseJSON(t *testing.T) {
-	for _, c := range []struct {
-		text, want string
-	}{
-		{`{"reserved": [], "blanks": null, "photographs": []}`, ""},
-		{`{"groundwork": 1}`, ""},
-		{`{"groundwork": 2}`, "version 2"},
-		{`{"groundwork": 1} {}`, "something follows"},
-		{`{"knots": []}`, "knots"},
-		{`{"reserved": [{"sheet": "a", "at": [1, 1], "size": [1e9, 1], "what": "knot"}]}`, "keep it between"},
-		{`{"reserved": [{"sheet": "a}\n", "at": [1, 1], "size": [9, 1], "what": "knot"}]}`, "no ID of a sheet"},
-		{`{"reserved": [{"sheet": "a", "at": [1, 1], "size": [9, 1], "what": "hole"}]}`, "not a word"},
-		{`[]`, "reading the marks"},
-	} {
-		_, err := ParseJSON("a.marks.yaml", []byte(c.text))
-		if (err == nil) != (c.want == "") || err != nil && !strings.Contains(err.Error(), c.want) {
-			t.Errorf("%s: %v", c.text, err)
-		}
-	}
 }
 
 func FuzzParse(f *testing.F) {
