@@ -122,10 +122,6 @@ const (
 	Share                // the one before it in the chain, which holds a resource it needs
 )
 
-func (c Cause) String() string {
-	return [...]string{"nothing", "release", "link", "resource"}[c]
-}
-
 // DefaultSchedules is how many schedules are made if Options does not say.
 const DefaultSchedules = 5000
 

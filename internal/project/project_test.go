@@ -299,9 +299,7 @@ func told(chain []Step) string {
 	var out []string
 	for _, s := range chain {
 		w := fmt.Sprint(s.Activity)
-		if s.Why != Nothing {
-			w += " " + s.Why.String()
-		}
+		w += map[Cause]string{Release: " release", Before: " link", Share: " resource"}[s.Why]
 		if s.Wait > 0 {
 			w += fmt.Sprint(" wait ", s.Wait)
 		}
