@@ -22,23 +22,6 @@ func (p Placing) Point(q geom.Vec2) geom.Vec2 { return p.At.Add(q.Sub(p.Of).Scal
 // Area is a region of the image on paper.
 func (p Placing) Area(ps geom.Polygons) geom.Polygons { return ps.Map(p.Point) }
 
-// scales are the recommended ones (ISO 5455), and those between them that are
-// common on the bench.
-var scales = []float64{5, 2, 1, 1. / 2, 1. / 5, 1. / 10, 1. / 15, 1. / 20, 1. / 25, 1. / 50, 1. / 100}
-
-// Fit puts a box of the image into the middle of a box on paper at the largest
-// scale of the usual ones that it has room at, or the one that just fits if none
-// of them does.
-func Fit(box, paper geom.Box2) Placing {
-	size, room := box.Size(), paper.Size()
-	most := min(room.X/max(size.X, 1e-9), room.Y/max(size.Y, 1e-9))
-	p := Placing{Scale: most, Of: box.Center(), At: paper.Center()}
-	if i := slices.IndexFunc(scales, func(s float64) bool { return s <= most }); i >= 0 {
-		p.Scale = scales[i]
-	}
-	return p
-}
-
 // Widths of lines in mm, wide to narrow as 2 to 1 (ISO 128-2); the rest of a
 // ghost is half the narrow.
 const (

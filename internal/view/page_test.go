@@ -158,16 +158,3 @@ func TestDetail(t *testing.T) {
 		t.Errorf("bounds %v", c.Bounds)
 	}
 }
-
-func TestFit(t *testing.T) {
-	paper := geom.Box2{Min: geom.V2(10, 10), Max: geom.V2(110, 60)}
-	for _, c := range []struct{ w, h, scale float64 }{
-		{100, 50, 1}, {101, 50, 0.5}, {100, 260, 0.1}, {20, 10, 5}, {1, 1, 5}, {20000, 10, 0.005},
-	} {
-		b := geom.Box2{Min: geom.V2(-5, 3), Max: geom.V2(c.w-5, c.h+3)}
-		p := view.Fit(b, paper)
-		if math.Abs(p.Scale-c.scale) > 1e-12 || p.Point(b.Center()).Dist(paper.Center()) > 1e-9 {
-			t.Errorf("%g x %g: %v, want the scale %g", c.w, c.h, p, c.scale)
-		}
-	}
-}
