@@ -914,25 +914,12 @@ func (a *artist) blocksAt(c fixture.ClampPlan, notes []note) (out geom.Polygons)
 // lyingAt are the names of what lies on the bench in a glue-up, each with its
 // middle on the drawing's sheet; none if the sheet has no bench.
 func (a *artist) lyingAt(c fixture.ClampPlan) (notes []note) {
-	var corner geom.Vec2
-	found := false
-	for _, l := range c.Sheet.Layers {
-		for _, it := range l.Items {
-			if p, ok := it.(draw.Path); ok && l.Name == "bench" && !found {
-				box := geom.EmptyBox2()
-				for _, v := range p.Vertices {
-					box = box.Add(v.Vec2)
-				}
-				corner, found = box.Min, true
-			}
-		}
-	}
-	if !found || c.Scale == 0 {
+	if c.Scale == 0 || !slices.ContainsFunc(c.Sheet.Layers, func(l draw.Layer) bool { return l.Name == "bench" }) {
 		return nil
 	}
 	put := func(name string, world geom.Vec3) {
 		q := c.Frame.Local(world)
-		notes = append(notes, note{name, false, geom.V2(q.X, q.Y).Scale(1 / c.Scale).Add(corner)})
+		notes = append(notes, note{name, false, geom.V2(q.X, q.Y).Scale(1 / c.Scale).Add(c.Corner)})
 	}
 	for _, id := range c.Parts {
 		box := geom.EmptyBox3()

@@ -351,7 +351,7 @@ func (p *planner) inOrder() Table {
 		return ids
 	})
 	slices.SortStableFunc(all, func(a, b line) int { return cmp.Compare(a.start, b.start) })
-	t := Table{Head: []string{"", "Load", "Printer", "Filament", "What is on it", "Takes about", "Begun, off"}, Wide: []float64{0.9, 2.4, 2.2, 1.6, 6, 2, 2.2}, Tick: true}
+	t := Table{Head: []string{"", "Load", "Printer", "Filament", "What is on it", "Takes about", "Begun, off"}, Wide: []float64{1.3, 2.5, 2.2, 1.5, 6, 1.9, 2}, Tick: true}
 	for i, x := range all {
 		x.row[0] = fmt.Sprint(i + 1)
 		t.Rows = append(t.Rows, x.row)

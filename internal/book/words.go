@@ -235,7 +235,7 @@ func (p *planner) clamped() bool { return p.pl.Fixtures != nil && len(p.pl.Fixtu
 func (p *planner) clampingWords() []string {
 	b := p.pl.Shop.Bench
 	return []string{
-		fmt.Sprintf("*Drawings of clamps* show a bench from above, with holes of %s, %s apart: letters name its columns, numbers its rows. A peg of hard wood stands in one hole; the clamp stands in another and presses towards it. Names beside the drawing tell what lies where.", p.mm(b.Hole), p.mm(b.Pitch)),
+		fmt.Sprintf("*Drawings of clamps* show a bench from above, with holes of %s, %s apart: letters name its columns, numbers its rows. Of the bench only the part round the work is drawn: the small bench below shows in grey which. A peg of hard wood stands in one hole; the clamp stands in another and presses towards it. Names beside the drawing tell what lies where.", p.mm(b.Hole), p.mm(b.Pitch)),
 		"*Without such a bench* take a flat board and two bar clamps. Lay parts and cauls on the board, on film, as drawn. The clamps reach from the outer caul on one side to that on the other, along the arrows, one over the work and one under it, so that it does not bow. Where the drawing has one arrow, each of the two presses half as hard.",
 		"*How hard.* \"Finger tight\" is up to 80 N, as two fingers turn a clamp's handle; \"firm\" up to 350 N, as the hand turns it without strain. More does not hold better.",
 	}
