@@ -32,7 +32,7 @@ describe('fixtures', () => {
     const doc = {
       members: [{ id: 'top', surfaces: [] }, { id: 'leg', surfaces: [] }], contacts: [], round_contacts: [], joints: [], plugs: [], bores: [], laps: [], patterns: [], panels: [], sheets: [], plates: [], segments: [],
       bodies: [{ id: 'top', members: ['top'] }], seams: [{ id: 'top/seam-1', body: 'top', segments: ['top.a', 'top.b'] }],
-      fixtures: [fixture('caul/1', 'glue segments', { serves: ['top/seam-1'] })], clamping: [clamping('clamping/top/1', 'glue segments', ['top/seam-1'])], fixture_loads: [{ id: 'fixtures load-01', segments: [] }],
+      fixtures: [fixture('caul/1', 'glue segments', { serves: ['top/seam-1'] })], clamping: [{ ...clamping('clamping/top/1', 'glue segments', ['top/seam-1']), fixtures: ['caul/1'] }], fixture_loads: [{ id: 'fixtures load-01', segments: [] }],
     } as unknown as PlanDoc;
     const r = new Relations(doc);
     expect([r.kind('caul/1'), r.kind('clamping/top/1'), r.kind('fixtures load-01')]).toEqual(['fixture', 'clamping', 'load']);
@@ -41,6 +41,7 @@ describe('fixtures', () => {
     expect(r.lit('leg', 'caul/1')).toBe(false);
     expect(r.lit('caul/1', 'top')).toBe(true);
     expect(r.lit('caul/1', 'leg')).toBe(false);
+    expect(r.lit('caul/1', 'clamping/top/1')).toBe(true);
     expect(r.place('caul/1')).toBe('caul/1');
   });
 });
