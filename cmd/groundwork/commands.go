@@ -19,6 +19,7 @@ import (
 	"groundwork/internal/finding"
 	"groundwork/internal/geom"
 	"groundwork/internal/job"
+	"groundwork/internal/marks"
 	"groundwork/internal/piece"
 	"groundwork/internal/plan"
 	"groundwork/internal/printing"
@@ -412,11 +413,11 @@ func writeNew(name string, data []byte) error {
 }
 
 type schemaCommand struct {
-	File string `arg:"" enum:"piece,shop,plan" help:"Which file: piece, shop or plan."`
+	File string `arg:"" enum:"piece,shop,marks,plan" help:"Which file: piece, shop, marks or plan."`
 }
 
 func (c *schemaCommand) Run(out *output) error {
-	make := map[string]func() ([]byte, error){"piece": piece.Schema, "shop": shop.Schema, "plan": job.Schema}[c.File]
+	make := map[string]func() ([]byte, error){"piece": piece.Schema, "shop": shop.Schema, "marks": marks.Schema, "plan": job.Schema}[c.File]
 	b, err := make()
 	if err != nil {
 		return err

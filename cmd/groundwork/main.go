@@ -53,7 +53,7 @@ type commands struct {
 	Export    exportCommand    `cmd:"" group:"The shop:" help:"Write the stock out as tables and text, to be read by anything."`
 
 	Worker  workerCommand  `cmd:"" group:"Other:" help:"Work for everybody who shares long work through a database."`
-	Schema  schemaCommand  `cmd:"" group:"Other:" help:"Print the JSON Schema of a file: piece, shop or plan."`
+	Schema  schemaCommand  `cmd:"" group:"Other:" help:"Print the JSON Schema of a file: piece, shop, marks or plan."`
 	Version versionCommand `cmd:"" group:"Other:" help:"Print the version."`
 }
 

@@ -209,7 +209,7 @@ func TestNew(t *testing.T) {
 }
 
 func TestSchemasHelpAndVersion(t *testing.T) {
-	for _, which := range []string{"piece", "shop", "plan"} {
+	for _, which := range []string{"piece", "shop", "marks", "plan"} {
 		status, stdout, _ := invoke(t, "schema", which)
 		var v map[string]any
 		if status != planned || json.Unmarshal([]byte(stdout), &v) != nil || v["$schema"] == nil {
