@@ -34,7 +34,19 @@ func TestNest(t *testing.T) {
 	if !strings.Contains(stdout, "density 100.00 %, length 20, 4 placed") {
 		t.Errorf("it says %q", stdout)
 	}
-	b, err := os.ReadFile(data)
+	res := nestedIn(t, data)
+	if math.Abs(res.Length-20) > 1e-9 || len(res.Placements) != 4 || res.Placements[0].Item != "7" {
+		t.Errorf("the layout is %+v", res)
+	}
+	if b, err := os.ReadFile(svg); err != nil || !strings.Contains(string(b), "<svg") {
+		t.Errorf("the drawing: %v", err)
+	}
+}
+
+// nestedIn reads a layout that a search wrote.
+func nestedIn(t *testing.T, file string) nested {
+	t.Helper()
+	b, err := os.ReadFile(file)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -42,12 +54,7 @@ func TestNest(t *testing.T) {
 	if err := json.Unmarshal(b, &res); err != nil {
 		t.Fatal(err)
 	}
-	if math.Abs(res.Length-20) > 1e-9 || len(res.Placements) != 4 || res.Placements[0].Item != "7" {
-		t.Errorf("the layout is %+v", res)
-	}
-	if b, err := os.ReadFile(svg); err != nil || !strings.Contains(string(b), "<svg") {
-		t.Errorf("the drawing: %v", err)
-	}
+	return res
 }
 
 func TestNestOfBadFiles(t *testing.T) {
@@ -199,14 +206,7 @@ func nestOf(t *testing.T, args ...string) (nested, string) {
 	if status != planned {
 		t.Fatalf("status %d: %s%s", status, stdout, stderr)
 	}
-	b, err := os.ReadFile(data)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var res nested
-	if err := json.Unmarshal(b, &res); err != nil {
-		t.Fatal(err)
-	}
+	res := nestedIn(t, data)
 	res.Seconds = 0
 	_, said, _ := strings.Cut(stdout, "\n")
 	return res, said
