@@ -188,13 +188,7 @@ func bearsOf(pl *plan.Plan) *Bears {
 		return nil
 	}
 	b := &Bears{Cases: len(s.Cases)}
-	failing := map[string]bool{}
-	for _, v := range s.Verdicts {
-		if v.Fails() {
-			failing[v.Case] = true
-		}
-	}
-	b.Fails = len(failing)
+	_, b.Fails = s.Failing()
 	for _, c := range s.Cases {
 		if c.Solved {
 			b.Solved++

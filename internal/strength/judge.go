@@ -149,6 +149,18 @@ func (r *Result) Verdict(id string) (Verdict, bool) {
 	return Verdict{}, false
 }
 
+// Failing is how many comparisons fail, and in how many cases.
+func (r *Result) Failing() (comparisons, cases int) {
+	in := map[string]bool{}
+	for _, v := range r.Verdicts {
+		if v.Fails() {
+			comparisons++
+			in[v.Case] = true
+		}
+	}
+	return comparisons, len(in)
+}
+
 // Worst are the verdicts of least margin over all cases, one for each kind and
 // subject, in the order of kinds and subjects: what a table shows. Where a
 // judged case fails it stands before one that is not judged.

@@ -403,6 +403,13 @@ func TestFailingIsAgreedOn(t *testing.T) {
 		if len(f) != 1 || f[0].Severity != tc.grave || f[0].Subject != "plank" {
 			t.Errorf("%+v: %v", tc, r.Findings)
 		}
+		want := 0
+		if tc.grave == finding.Warning {
+			want = 1
+		}
+		if n, cases := r.Failing(); n != want || cases != want {
+			t.Errorf("%+v: %d fail in %d cases", tc, n, cases)
+		}
 		if !tc.judged && r.Lowest != "" {
 			t.Errorf("what is not judged is the least margin: %s", r.Lowest)
 		}
@@ -419,6 +426,10 @@ func TestFindingsSumUp(t *testing.T) {
 		cases, solved = append(cases, short(fmt.Sprintf("press-%d", i))), append(solved, fake{bodies: []stress.BodyState{bad, bad, {Mises: peak(90)}}})
 	}
 	r := Judge(in, cases, solved, nil)
+	// Three shells and two bonds between layers in each of five cases.
+	if n, in := r.Failing(); n != 25 || in != 5 {
+		t.Errorf("%d fail in %d cases", n, in)
+	}
 	shell, layers := coded(r.Findings, "shell-fails"), coded(r.Findings, "layers-fails")
 	if len(shell) != 1 || len(layers) != 1 || shell[0].Subject != "end-2" ||
 		!strings.Contains(shell[0].Message, "90.0 MPa against 36.0 MPa") || !strings.Contains(shell[0].Message, "margin 0.40") || !strings.Contains(shell[0].Message, "2 more") {
