@@ -26,7 +26,7 @@ func (pl *Plan) structure() stress.Inputs {
 	in := stress.Inputs{
 		Piece: pl.Piece, Cores: pl.Layout.Cores, Cuts: slices.Clone(pl.Layout.Cuts), Joints: pl.Joints,
 		Bodies: seam.Bodies(pl.Layout.Cores, pl.Piece.PrintAsOne), Shop: pl.Shop,
-		Floor: len(pl.Piece.Held) == 0, Held: pl.held(),
+		Floor: len(pl.Piece.Held) == 0, Held: pl.heldBy(),
 	}
 	for _, b := range pl.Joints.Bores() {
 		in.Cuts = append(in.Cuts, b.Cut())
@@ -78,8 +78,8 @@ func (pl *Plan) printerOf(body int) shop.Printer {
 	return pl.Shop.Printers[0]
 }
 
-// held are the surfaces that the piece file says it is held by.
-func (pl *Plan) held() []stress.Held {
+// heldBy are the surfaces that the piece file says it is held by.
+func (pl *Plan) heldBy() []stress.Held {
 	var out []stress.Held
 	for _, h := range pl.Piece.Held {
 		for m, core := range pl.Layout.Cores {
