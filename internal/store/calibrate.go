@@ -202,9 +202,6 @@ func (f Fit) Predict(x float64) (expected, low, high float64, claimed bool) {
 	return expected, max(0, expected-half), expected + half, true
 }
 
-// Beyond reports whether an estimate lies outside those that the fit rests on.
-func (f Fit) Beyond(x float64) bool { return f.Claimed && (x < f.MinX || x > f.MaxX) }
-
 // Correction is the fit as planning goes by it (shop.ApplyLog writes it into the
 // shop file); it is not Known without a claim. Its Spread is the widest share that
 // Predict gives for any of the estimates that the fit rests on.

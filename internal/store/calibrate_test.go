@@ -104,8 +104,8 @@ func TestCalibrate(t *testing.T) {
 	near(t, "expected", e, 12_000, 1e-6)
 	near(t, "lower bound", low, 12_000-4968.6, 1)
 	near(t, "upper bound", high, 12_000+4968.6, 1)
-	if !claimed || !f.Beyond(10_000) || f.Beyond(1500) {
-		t.Errorf("%v, beyond %v and %v", claimed, f.Beyond(10_000), f.Beyond(1500))
+	if !claimed || f.MinX != 1000 || f.MaxX != 3000 {
+		t.Errorf("claimed %v, from %v to %v", claimed, f.MinX, f.MaxX)
 	}
 	// Ten minutes too little on every load: an offset says it, a factor does not.
 	f = timeFit(t, runs(1000, 1601, 2000, 2599, 4000, 4602, 8000, 8597, 16000, 16603, 30000, 30600))
