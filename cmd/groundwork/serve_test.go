@@ -4,6 +4,7 @@ import (
 	"archive/zip"
 	"bufio"
 	"bytes"
+	"context"
 	"database/sql"
 	"encoding/json"
 	"fmt"
@@ -265,7 +266,14 @@ func servesFromQueue(t *testing.T, database string) {
 	p := startServe(t, dir, flags...)
 	id := p.plan(order)
 	if database != "" { // nobody works yet
-		p.heard(id, `"stage":"strength"`)
+		q := queueAt(t, database)
+		ctx := limited(t)
+		for waiting := 0; waiting == 0; time.Sleep(50 * time.Millisecond) {
+			var err error
+			if waiting, _, err = q.Waiting(ctx); err != nil {
+				t.Fatal(err)
+			}
+		}
 	} else {
 		p.heard(id, "load cases: 1 of")
 	}
@@ -306,6 +314,13 @@ func servesFromQueue(t *testing.T, database string) {
 	if n := strings.Count(said.text.String(), "takes check"); database != "" && n != 1 {
 		t.Errorf("it was done %d times:\n%s", n, &said)
 	}
+}
+
+// limited is a time that nothing here takes.
+func limited(t *testing.T) context.Context {
+	ctx, stop := context.WithTimeout(t.Context(), 2*time.Minute)
+	t.Cleanup(stop)
+	return ctx
 }
 
 // heard waits until the events of a plan say something.

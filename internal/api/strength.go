@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"sync/atomic"
 
 	"groundwork/internal/line"
 	"groundwork/internal/piece"
@@ -43,10 +44,11 @@ func (p *plans) bears(f papers, doc *piece.Document, name string, asked PlanOrde
 		if err != nil {
 			return nil, err
 		}
+		var here atomic.Pointer[[]plan.Strained] // of a check that this program did itself
 		result, err := p.long(ctx, checks.CheckKind, t, func(ctx context.Context, args []byte) ([]byte, error) {
 			c := checks.Checker{Kernel: func() (*solid.Kernel, error) { return p.kernel, nil }, Cache: p.cache}
 			if bytes.Equal(args, t.Args) { // it may be another's that was asked for before
-				c.Parts = tell
+				c.Parts, c.Strained = tell, func(states []plan.Strained) { here.Store(&states) }
 			}
 			result, err := c.Do(ctx, args)
 			if fault := (*plan.Fault)(nil); errors.As(err, &fault) { // of which the queue keeps the words only
@@ -58,13 +60,16 @@ func (p *plans) bears(f papers, doc *piece.Document, name string, asked PlanOrde
 			return nil, err
 		}
 		r, err := checks.ReadCheck(result, nil)
+		if states := here.Load(); states != nil && r.Held != nil {
+			r.Held.Strained = *states
+		}
 		return r.Held, err
 	}
 }
 
-// strained is the picture of a plan under a load case. What the strength was
-// worked out by is not kept: the case is solved again, which takes little beside
-// what the strength did.
+// strained is the picture of a plan under a load case. Where the strength was
+// worked out by others, or by an earlier run of the program, the case is solved
+// again.
 func (p *plans) strained(ctx context.Context, pl *plan.Plan, load int, b *bytes.Buffer) error {
 	switch {
 	case pl.Strength == nil:

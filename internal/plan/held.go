@@ -22,6 +22,7 @@ type Held struct {
 	Strength *strength.Result  `json:"strength"`
 	Remedies Remedies          `json:"remedies"`
 	Findings []finding.Finding `json:"findings"`
+	Strained []Strained        `json:"-"` // if it was worked out in this process and is at hand
 }
 
 // Asker knows somebody who works out how the piece bears its loads, or who has
@@ -54,7 +55,7 @@ func (pl *Plan) ask(ctx context.Context, a Asker, of digest.Sum) (bool, error) {
 	if err != nil || h == nil || h.Of != of {
 		return false, err
 	}
-	pl.Strength, pl.Remedies, pl.outcome = h.Strength, h.Remedies, h
+	pl.Strength, pl.Strained, pl.Remedies, pl.outcome = h.Strength, h.Strained, h.Remedies, h
 	return true, nil
 }
 

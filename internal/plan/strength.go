@@ -227,7 +227,7 @@ type StrengthOptions struct {
 	Remedies bool    // look for what would make failing verdicts pass
 
 	// Ask, if not nil, is asked before anything is worked out here. Strained is then
-	// nil.
+	// what the answer has.
 	Ask Asker
 
 	// Progress is told how many load cases are solved, and for how many of the

@@ -108,6 +108,7 @@ type Checker struct {
 	Cache    plan.Cache                    // may be nil
 	Progress func(stage string, done, total int)
 	Parts    func(done, total int, what string) // of the strength stage, as plan.StrengthOptions has it
+	Strained func([]plan.Strained)              // gets what no result holds; may be nil
 }
 
 // Do checks: from a Check to the JSON of a Checked, which depends on nothing
@@ -123,6 +124,9 @@ func (w Checker) Do(ctx context.Context, args []byte) ([]byte, error) {
 	}
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", CheckKind, err)
+	}
+	if w.Strained != nil {
+		w.Strained(pl.Strained)
 	}
 	out, err := json.Marshal(CheckedOf(pl))
 	if err != nil {

@@ -290,6 +290,7 @@ func behaves(t *testing.T, db database) {
 		"worker that kills workers": deadly,
 		"gone astray":               astray,
 		"lease run out":             late,
+		"results that differ":       differing,
 		"old results go":            retention,
 		"odd results":               odd,
 	} {
@@ -911,6 +912,58 @@ func late(t *testing.T, db database) {
 		t.Fatal(err)
 	}
 	more.whole()
+}
+
+// Two workers make one task, as when the first was away longer than its lease. What
+// lands first stands; that the second differs is logged, and only if it does.
+func differing(t *testing.T, db database) {
+	for _, tt := range []struct {
+		second string
+		logged int
+	}{{"one", 0}, {"another", 1}} {
+		name := db(t)
+		q := opened(t, name, Options{})
+		var log bytes.Buffer // read when its worker has stopped
+		saying := func(begun, release chan struct{}, result string) map[string]Handler {
+			return map[string]Handler{"slow": func(context.Context, []byte) ([]byte, error) {
+				close(begun)
+				<-release
+				return []byte(result), nil
+			}}
+		}
+		begun, release := [2]chan struct{}{make(chan struct{}), make(chan struct{})}, [2]chan struct{}{make(chan struct{}), make(chan struct{})}
+		works(t, q, saying(begun[0], release[0], "one"), 1)
+		got := make(chan string, 1)
+		go func() {
+			err := q.Run(limited(t), "slow", []Task{{"twice", []byte("{}")}}, func(_ int, r []byte, err error) { got <- fmt.Sprint(string(r), err) })
+			if err != nil {
+				t.Error(err)
+				got <- err.Error()
+			}
+		}()
+		<-begun[0]
+		if n, err := q.exec(t.Context(), "UPDATE river_job SET state = 'available', attempt = attempt - 1 WHERE state = 'running'"); err != nil || n != 1 {
+			t.Fatal(n, err)
+		}
+		stop := works(t, opened(t, name, Options{Log: slog.New(slog.NewTextHandler(&log, &slog.HandlerOptions{Level: slog.LevelError}))}), saying(begun[1], release[1], tt.second), 1)
+		<-begun[1]
+		close(release[0])
+		if first := <-got; first != "one<nil>" {
+			t.Errorf("%s lands", first)
+		}
+		close(release[1])
+		stop() // which waits for what is begun
+		if n := strings.Count(log.String(), "two workers made different results of one task; the first is kept"); n != tt.logged || tt.logged > 0 && !strings.Contains(log.String(), "key=twice") {
+			t.Errorf("%q after \"one\" is logged %d times, want %d: %s", tt.second, n, tt.logged, &log)
+		}
+		if err := q.Run(limited(t), "slow", []Task{{"twice", []byte("{}")}}, func(_ int, r []byte, err error) {
+			if string(r) != "one" || err != nil {
+				t.Errorf("later it is %q, %v", r, err)
+			}
+		}); err != nil {
+			t.Fatal(err)
+		}
+	}
 }
 
 func retention(t *testing.T, db database) {
