@@ -4,7 +4,7 @@
 // metres with Y up in which everything is drawn.
 
 import { BufferAttribute, BufferGeometry, InstancedMesh, LineSegments, Matrix4, Mesh, Object3D, Vector3, type Material } from 'three';
-import { readGLB } from './glb';
+import { GLTFLoader } from 'three/examples/jsm/loaders/GLTFLoader.js';
 
 export type Kind = 'member' | 'body' | 'segment' | 'leaf' | 'dowel' | 'screw' | 'insert' | 'plug' | 'seam' | 'fixture';
 
@@ -90,11 +90,13 @@ export function share(apart: number, from: number, to: number): number {
 }
 
 /** Reads binary glTF. */
-export function readScene(data: ArrayBuffer): PieceScene {
-  return understand(readGLB(data));
+export async function readScene(data: ArrayBuffer): Promise<PieceScene> {
+  const gltf = await new GLTFLoader().parseAsync(data, '');
+  return understand(gltf.scene);
 }
 
-/** Finds the parts of a tree of nodes. */
+/** Finds the parts of a tree of nodes. Names are taken as they were written:
+ * the loader strips them of dots and slashes. */
 export function understand(root: Object3D): PieceScene {
   const out: PieceScene = { root, parts: [], movers: [], crowds: [], extras: {}, box: { min: [0, 0, 0], max: [0, 0, 0] } };
   const stock = new Set<Material>();
