@@ -22,6 +22,9 @@ type stockCommand struct {
 	List     stockList     `cmd:"" default:"withargs" help:"Tell what there is. This is what happens if you say nothing else."`
 	Add      stockAdd      `cmd:"" help:"Take something in: a spool, sheets, an offcut, hardware, a consumable."`
 	Count    stockCount    `cmd:"" help:"Put right what a count or a scale says otherwise."`
+	Take     stockTake     `cmd:"" help:"Take something out for anything but a job."`
+	Describe stockDescribe `cmd:"" help:"Say that a piece of veneer is otherwise: another size, a knot, a photograph."`
+	Photo    stockPhoto    `cmd:"" help:"Write the photograph of a piece of veneer to a file; the list tells which have one."`
 	Price    stockPrice    `cmd:"" help:"Say what something costs from now on."`
 	Plan     stockPlan     `cmd:"" help:"Enter the job that a job folder was planned for."`
 	Reserve  stockReserve  `cmd:"" help:"Lay aside all that a job takes, so that no other job counts on it."`
@@ -32,6 +35,7 @@ type stockCommand struct {
 	Abandon  stockAbandon  `cmd:"" help:"End a job that will not be made, and let go what is reserved for it."`
 	Jobs     stockJobs     `cmd:"" help:"Tell the jobs, or all there is to say of one."`
 	History  stockHistory  `cmd:"" help:"Tell what was done to the stock, when and why."`
+	Check    stockCheck    `cmd:"" help:"Look whether the file that the stock is kept in is sound."`
 }
 
 func (stockCommand) Help() string {
@@ -43,7 +47,7 @@ func (stockCommand) Help() string {
   groundwork stock finish stool-1
 
 Every change is kept with its time and its reason, and nothing that was entered is
-overwritten: what was wrong is put right by a count.`
+overwritten: what was wrong is put right by a count, or by describing a piece anew.`
 }
 
 // storeFlag says where the stock is kept.
@@ -133,6 +137,29 @@ func (f stockFlag) reserve(ctx context.Context, out *output, pl *plan.Plan, job 
 		if err := reserveJob(ctx, out, s, j, ""); err != nil && !errors.As(err, new(shortError)) { // the job folder is there all the same
 			return err
 		}
+		return nil
+	})
+}
+
+type stockCheck struct{ storeFlag }
+
+func (stockCheck) Help() string {
+	return "The file is read from end to end, and everything that was ever entered is added up again and held against what the stock says. A backup is checked in the same way when it is made and before it is put in place."
+}
+
+func (c *stockCheck) Run(ctx context.Context, out *output) error {
+	return c.with(ctx, func(s *store.Store) error {
+		wrong, err := s.Check(ctx)
+		if err != nil {
+			return err
+		}
+		for _, w := range wrong {
+			fmt.Fprintf(out.Out, "WRONG  %s\n", w)
+		}
+		if len(wrong) > 0 {
+			return fmt.Errorf("%s is damaged; put a backup in its place with groundwork restore, which keeps what is there", s.Path())
+		}
+		fmt.Fprintf(out.Out, "%s is sound: it can be read to its end, and all that was entered adds up to what the stock says.\n", s.Path())
 		return nil
 	})
 }

@@ -4,14 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"slices"
 	"strings"
 
-	"groundwork/internal/geom"
-	"groundwork/internal/shop"
 	"groundwork/internal/store"
-	"groundwork/internal/unit"
 )
 
 type stockList struct {
@@ -57,6 +53,7 @@ type lotDoc struct {
 	Form     string       `json:"form,omitempty"`
 	Outline  [][2]float64 `json:"outline_mm,omitempty"`  // X across the grain, Y along it
 	Reserved [][4]float64 `json:"reserved_mm,omitempty"` // x, y, width, length of knots and the like
+	Photo    string       `json:"photo,omitempty"`       // SHA-256 of its photograph, which groundwork stock photo writes
 }
 
 type holdDoc struct {
@@ -78,7 +75,7 @@ func stockOf(has *store.Stock) stockDoc {
 				lot.Holds = append(lot.Holds, holdDoc{h.Job, h.Amount.Units()})
 			}
 			if l.Piece != nil {
-				lot.Form = string(l.Piece.Form)
+				lot.Form, lot.Photo = string(l.Piece.Form), l.Piece.PhotoName
 				for _, q := range l.Piece.Outline {
 					lot.Outline = append(lot.Outline, [2]float64{q.X, q.Y})
 				}
@@ -185,22 +182,6 @@ func priceText(p store.Price, unit string) string {
 	return p.Money.String() + " for " + amount(p.For, unit)
 }
 
-// sizeText tells a piece of veneer: across the grain by along it.
-func sizeText(p *store.Piece) string {
-	box := p.Outline.Bounds().Size()
-	text := fmt.Sprintf("%.0f x %.0f mm", box.X, box.Y)
-	if len(p.Outline) != 4 || box.X*box.Y-max(p.Outline.Area(), -p.Outline.Area()) > 1 {
-		text += ", not square"
-	}
-	switch n := len(p.Reserved); {
-	case n == 1:
-		text += ", 1 reserved area"
-	case n > 1:
-		text += fmt.Sprintf(", %d reserved areas", n)
-	}
-	return text
-}
-
 // whyFlag is a reason in the maker's words.
 type whyFlag struct {
 	Why string `help:"Why, in your words; it is kept with the change." placeholder:"TEXT"`
@@ -254,59 +235,6 @@ type addSheet struct {
 
 func (c *addSheet) Run(ctx context.Context, out *output) error {
 	return c.takeIn(ctx, out, c.Number, "piece", store.Receipt{Item: store.Item{Kind: store.Sheet, ID: c.Veneer}})
-}
-
-type addOffcut struct {
-	Veneer  string   `arg:"" help:"The veneer's id in the shop file, as walnut."`
-	Size    string   `arg:"" optional:"" help:"Its size, across the grain by along it, as 300x480 (mm) or \"12 in x 20 in\"."`
-	Outline string   `help:"Its corners instead of a size, for a piece that is not square: across and along the grain in mm, as \"0,0 300,0 300,200 0,480\"." placeholder:"CORNERS"`
-	Reserve []string `help:"A knot or crack to keep off, as its size and the place of its lower left corner: \"40x60 at 120,300\". May be said several times." sep:"none" placeholder:"AREA"`
-	Photo   string   `help:"A photograph of it, JPEG, PNG or WebP; it is kept in the stock." type:"existingfile" placeholder:"FILE"`
-	Number  string   `help:"What is written on it. Without it the piece gets the next number: write that on it." placeholder:"NAME"`
-	As      string   `help:"What it is: an offcut, a blank that is cut to the bed, or a whole sheet; offcut if you say nothing." enum:"offcut,blank,sheet" default:"offcut"`
-	receiptFlags
-}
-
-func (c *addOffcut) Run(ctx context.Context, out *output) error {
-	p, err := c.piece()
-	if err != nil {
-		return err
-	}
-	return c.takeIn(ctx, out, "1", "piece", store.Receipt{Item: store.Item{Kind: store.Offcut, ID: c.Veneer}, Lot: c.Number, Piece: &p})
-}
-
-func (c *addOffcut) piece() (store.Piece, error) {
-	p := store.Piece{Form: store.Form(c.As)}
-	switch {
-	case (c.Size == "") == (c.Outline == ""):
-		return p, errors.New("give the size of the piece, as 300x480, or else its --outline")
-	case c.Size != "":
-		size, err := parseSize(c.Size)
-		if err != nil {
-			return p, err
-		}
-		p.Outline = store.Rectangle(size)
-	default:
-		var err error
-		if p.Outline, err = parseOutline(c.Outline); err != nil {
-			return p, err
-		}
-	}
-	for _, text := range c.Reserve {
-		r, err := parseArea(text)
-		if err != nil {
-			return p, err
-		}
-		p.Reserved = append(p.Reserved, r)
-	}
-	if c.Photo != "" {
-		photo, err := os.ReadFile(c.Photo)
-		if err != nil {
-			return p, err
-		}
-		p.Photo = photo
-	}
-	return p, nil
 }
 
 type addHardware struct {
@@ -419,13 +347,12 @@ func (c *countLot) Run(ctx context.Context, out *output) error {
 }
 
 type countGone struct {
-	Veneer string `arg:"" help:"The veneer's id."`
-	Number string `arg:"" help:"What is written on the piece, as 4."`
+	pieceFlags
 	countFlags
 }
 
 func (c *countGone) Run(ctx context.Context, out *output) error {
-	return c.set(ctx, out, store.Ref{Item: store.Item{Kind: store.Offcut, ID: c.Veneer}, Lot: c.Number}, "0")
+	return c.set(ctx, out, c.ref(), "0")
 }
 
 // countBin counts what is kept together.
@@ -468,29 +395,124 @@ func (c *countConsumable) Run(ctx context.Context, out *output) error {
 // set sets a lot to what was counted and tells by how much that changed it.
 func (f countFlags) set(ctx context.Context, out *output, lot store.Ref, text string) error {
 	return f.with(ctx, func(s *store.Store) error {
-		before, err := s.Stock(ctx, store.StockOptions{Empty: true})
+		l, unit, err := theLot(ctx, s, lot)
 		if err != nil {
 			return err
 		}
-		it, ok := before.Of(lot.Item)
-		k := slices.IndexFunc(it.Lots, func(l store.Lot) bool { return l.Lot == lot.Lot })
-		if !ok || k < 0 {
-			return fmt.Errorf("there never was %s in the stock; enter it with groundwork stock add", itemName(lot.Item, lot.Lot))
-		}
-		a, err := store.ParseAmount(text, it.Unit)
+		a, err := store.ParseAmount(text, unit)
 		if err != nil {
 			return err
 		}
 		if err := s.Count(ctx, lot, a, store.Note{Reason: f.Why}); err != nil {
 			return err
 		}
-		was := it.Lots[k].OnHand
-		fmt.Fprintf(out.Out, "%s: %s instead of %s.\n", itemName(lot.Item, lot.Lot), amount(a, it.Unit), amount(was, it.Unit))
-		if held := it.Lots[k].Held(); held > a {
-			fmt.Fprintf(out.Out, "WARNING  %s is reserved: %s. Get more, or release the job.\n", amount(held, it.Unit), holders(it.Lots[k].Holds, it.Unit))
-		}
+		fmt.Fprintf(out.Out, "%s: %s instead of %s.\n", itemName(lot.Item, lot.Lot), amount(a, unit), amount(l.OnHand, unit))
+		warnShort(out, l, a, unit)
 		return nil
 	})
+}
+
+type stockTake struct {
+	Spool      takeSpool      `cmd:"" help:"Filament off a spool."`
+	Sheet      takeSheet      `cmd:"" help:"Whole sheets of a veneer."`
+	Hardware   takeHardware   `cmd:"" help:"Screws, inserts, dowels."`
+	Consumable takeConsumable `cmd:"" help:"Glue, filler, finish."`
+}
+
+func (stockTake) Help() string {
+	return "For what goes to something else than a job: four screws for the shop door, a sheet that is sold. You say how much you take, and need not count what is left. What a job takes is taken out by groundwork stock finish; a piece of veneer that is gone, by groundwork stock count offcut."
+}
+
+// takeAmount is how much is taken, and what for.
+type takeAmount struct {
+	Amount string `arg:"" help:"How much you take, as 4, 50g or 30ml."`
+	Why    string `help:"What it is for, in your words, as \"the shop door\"." required:"" placeholder:"TEXT"`
+	storeFlag
+}
+
+type takeSpool struct {
+	Filament string `arg:"" help:"The filament's id."`
+	Spool    string `arg:"" help:"What is written on the spool, as 3."`
+	takeAmount
+}
+
+func (c *takeSpool) Run(ctx context.Context, out *output) error {
+	return c.take(ctx, out, store.Ref{Item: store.Item{Kind: store.Filament, ID: c.Filament}, Lot: c.Spool})
+}
+
+type takeSheet struct {
+	Veneer string `arg:"" help:"The veneer's id."`
+	takeAmount
+}
+
+func (c *takeSheet) Run(ctx context.Context, out *output) error {
+	return c.take(ctx, out, store.Ref{Item: store.Item{Kind: store.Sheet, ID: c.Veneer}})
+}
+
+type takeHardware struct {
+	Item string `arg:"" help:"What it is called on the bill."`
+	takeAmount
+}
+
+func (c *takeHardware) Run(ctx context.Context, out *output) error {
+	return c.take(ctx, out, store.Ref{Item: store.Item{Kind: store.Hardware, ID: c.Item}})
+}
+
+type takeConsumable struct {
+	Item string `arg:"" help:"Its id in the shop file."`
+	takeAmount
+}
+
+func (c *takeConsumable) Run(ctx context.Context, out *output) error {
+	return c.take(ctx, out, store.Ref{Item: store.Item{Kind: store.Consumable, ID: c.Item}})
+}
+
+// take takes something out of a lot and tells what is left in it.
+func (c takeAmount) take(ctx context.Context, out *output, lot store.Ref) error {
+	return c.with(ctx, func(s *store.Store) error {
+		l, unit, err := theLot(ctx, s, lot)
+		if err != nil {
+			return err
+		}
+		a, err := store.ParseAmount(c.Amount, unit)
+		if err != nil {
+			return err
+		}
+		if a <= 0 {
+			return fmt.Errorf("%s of %s cannot be taken out", c.Amount, itemName(lot.Item, lot.Lot))
+		}
+		err = s.Adjust(ctx, lot, -a, store.Note{Reason: c.Why})
+		if lack := (*store.Lack)(nil); errors.As(err, &lack) {
+			return fmt.Errorf("of %s there is only %s; if that is wrong, say what there is with groundwork stock count", itemName(lot.Item, lot.Lot), amount(lack.OnHand, unit))
+		} else if err != nil {
+			return err
+		}
+		left := l.OnHand - a
+		fmt.Fprintf(out.Out, "Took %s of %s; %s left.\n", amount(a, unit), itemName(lot.Item, lot.Lot), amount(left, unit))
+		warnShort(out, l, left, unit)
+		return nil
+	})
+}
+
+// theLot is a lot that was entered, with what it is measured in.
+func theLot(ctx context.Context, s *store.Store, ref store.Ref) (store.Lot, string, error) {
+	has, err := s.Stock(ctx, store.StockOptions{Empty: true})
+	if err != nil {
+		return store.Lot{}, "", err
+	}
+	it, _ := has.Of(ref.Item)
+	k := slices.IndexFunc(it.Lots, func(l store.Lot) bool { return l.Lot == ref.Lot })
+	if k < 0 {
+		return store.Lot{}, "", fmt.Errorf("there never was %s in the stock; enter it with groundwork stock add", itemName(ref.Item, ref.Lot))
+	}
+	return it.Lots[k], it.Unit, nil
+}
+
+// warnShort tells that less is left of a lot than is reserved of it.
+func warnShort(out *output, l store.Lot, left store.Amount, unit string) {
+	if held := l.Held(); held > left {
+		fmt.Fprintf(out.Out, "WARNING  %s is reserved: %s. Get more, or release the job.\n", amount(held, unit), holders(l.Holds, unit))
+	}
 }
 
 type stockPrice struct {
@@ -530,58 +552,4 @@ func (c *stockPrice) Run(ctx context.Context, out *output) error {
 		fmt.Fprintf(out.Out, "%s costs %s from now on.\n", itemName(item, ""), priceText(p, it.Unit))
 		return nil
 	})
-}
-
-// parseSize reads a size: "300x480" in mm, or with units.
-func parseSize(text string) (geom.Vec2, error) {
-	a, b, ok := strings.Cut(strings.ReplaceAll(text, "×", "x"), "x")
-	w, errW := length(a)
-	l, errL := length(b)
-	if !ok || errW != nil || errL != nil || !(w > 0) || !(l > 0) {
-		return geom.Vec2{}, fmt.Errorf("%q is no size; write across the grain by along it, as 300x480 or \"12 in x 20 in\"", text)
-	}
-	return geom.V2(w, l), nil
-}
-
-// parseArea reads a rectangle: "40x60 at 120,300", in mm or with units.
-func parseArea(text string) (shop.Reserved, error) {
-	size, at, ok := strings.Cut(text, " at ")
-	s, errSize := parseSize(size)
-	p, errAt := parsePoint(at)
-	if !ok || errSize != nil || errAt != nil {
-		return shop.Reserved{}, fmt.Errorf("%q is no area; write its size and the place of its lower left corner, as \"40x60 at 120,300\"", text)
-	}
-	return shop.Reserved{At: p, Size: s}, nil
-}
-
-// parseOutline reads corners: "0,0 300,0 300,200 0,480", in mm.
-func parseOutline(text string) (geom.Polygon, error) {
-	var out geom.Polygon
-	for _, word := range strings.Fields(text) {
-		p, err := parsePoint(word)
-		if err != nil {
-			return nil, fmt.Errorf("%q is no corner; write across and along the grain in mm, as 300,200", word)
-		}
-		out = append(out, p)
-	}
-	return out, nil
-}
-
-func parsePoint(text string) (geom.Vec2, error) {
-	a, b, ok := strings.Cut(text, ",")
-	x, errX := length(a)
-	y, errY := length(b)
-	if !ok {
-		return geom.Vec2{}, errors.New("no comma")
-	}
-	return geom.V2(x, y), errors.Join(errX, errY)
-}
-
-// length reads a length, of which a number alone is mm.
-func length(text string) (float64, error) {
-	v, q, err := unit.Parse(text)
-	if err == nil && q != unit.Length && q != unit.Plain {
-		err = errors.New("no length")
-	}
-	return v, err
 }

@@ -378,7 +378,7 @@ type stockFinish struct {
 }
 
 func (stockFinish) Help() string {
-	return "What was reserved is taken out of the stock. Filament of loads that were logged has been taken already, as logged; of the others what was planned is taken. The offcuts that the plan leaves come back, each with a number. If one came out otherwise, say so with groundwork stock count."
+	return "What was reserved is taken out of the stock. Filament of loads that were logged has been taken already, as logged; of the others what was planned is taken. The offcuts that the plan leaves come back, each with a number. If one came out otherwise, say so with groundwork stock describe; if it is not there, with groundwork stock count offcut."
 }
 
 func (c *stockFinish) Run(ctx context.Context, out *output) error {
@@ -598,7 +598,7 @@ type moveDoc struct {
 
 // deeds are what entries say was done, as people say it.
 var deeds = map[string]string{
-	"add": "added", "adjust": "put right", "count": "counted", "describe": "described", "price": "priced", "plan": "planned", "reserve": "reserved for",
+	"add": "added", "adjust": "took out", "count": "counted", "describe": "described", "price": "priced", "plan": "planned", "reserve": "reserved for",
 	"release": "released", "print": "printed for", "set-aside": "set a run aside", "finish": "finished", "abandon": "gave up",
 }
 

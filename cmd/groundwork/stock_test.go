@@ -1,9 +1,14 @@
 package main
 
 import (
+	"bytes"
 	"context"
+	"database/sql"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"image"
+	"image/png"
 	"io"
 	"os"
 	"os/exec"
@@ -304,6 +309,144 @@ restore|none.db
 restore|notes.txt
 restore|empty
 `)
+}
+
+// Pieces of veneer are described anew and photographed; what goes to no job is
+// taken out.
+func TestPiecesSession(t *testing.T) {
+	dir := shopDir(t)
+	stoolJob(t, dir, "stool-1", 0)
+	var photo bytes.Buffer
+	if err := png.Encode(&photo, image.NewGray(image.Rect(0, 0, 8, 8))); err != nil {
+		t.Fatal(err)
+	}
+	write(t, dir, "walnut.png", photo.String())
+	transcript(t, dir, "pieces", `
+stock|add|offcut|walnut|300x480|--photo|walnut.png
+stock|add|offcut|walnut|12 in x 20 in|--reserve|40x60 at 120,300
+stock|describe|walnut|1|--reserve|10x10 at 0,0|--why|a knot under the dust
+stock|describe|walnut|1|--reserve|30x5 at 50,70
+stock|describe|walnut|2|290x500
+stock|describe|walnut|2|290x500|--forget|--reserve|40x60 at 110,300
+stock|describe|walnut|2|--outline|0,0 290,0 290,200 0,480|--forget|--as|blank
+stock|photo|walnut|2
+stock|describe|walnut|2|--photo|walnut.png
+stock|list
+stock|list|--json
+stock|history
+stock|photo|walnut|1
+stock|photo|walnut|1
+stock|photo|walnut|2|--out|again.png
+stock|describe|walnut|1
+stock|describe|walnut|1|300x480|--outline|0,0 290,0 290,200
+stock|describe|walnut|1|--forget|--reserve|somewhere
+stock|describe|walnut|3|300x480
+stock|describe|ash|1|300x480
+stock|photo|walnut|3
+stock|count|offcut|walnut|2|--why|burnt
+stock|describe|walnut|2|300x480
+stock|add|hardware|M6 x 40 cap screw|6
+stock|add|spool|abs
+stock|add|spool|pla
+stock|add|sheet|walnut|3
+stock|add|consumable|seam-glue|250 ml
+stock|plan|stool-1
+stock|take|hardware|M6 x 40 cap screw|1|--why|the shop door
+stock|take|hardware|M6 x 40 cap screw|2|--why|the shop door
+stock|take|hardware|M6 x 40 cap screw|4|--why|the shop door
+stock|take|hardware|M6 x 40 cap screw|0|--why|the shop door
+stock|take|hardware|M5 screw|1|--why|the shop door
+stock|take|hardware|M6 x 40 cap screw|1
+stock|take|spool|abs|1|50g|--why|a hook
+stock|take|spool|abs|7|50g|--why|a hook
+stock|take|sheet|walnut|1|--why|sold
+stock|take|consumable|seam-glue|30ml|--why|a chair
+stock|history|--last|6
+stock|check
+`)
+	for _, name := range []string{"walnut-1.png", "again.png"} {
+		if b, err := os.ReadFile(name); err != nil || !bytes.Equal(b, photo.Bytes()) {
+			t.Errorf("%s: %d bytes, %v", name, len(b), err)
+		}
+	}
+}
+
+// A piece that a job has reserved can be described, and its plan must be made
+// again.
+func TestDescribeReserved(t *testing.T) {
+	shopDir(t)
+	says(t, "stock", "add", "offcut", "walnut", "300x480")
+	path, err := storeFlag{}.path()
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := store.Open(t.Context(), path, time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	j := store.Job{ID: "tray", Piece: "tray", Needs: []store.Need{{Item: store.Item{Kind: store.Offcut, ID: "walnut"}, Lot: "1", Amount: store.Pieces(1), Unit: "piece"}}}
+	if err := s.Plan(t.Context(), j, store.Note{}); err != nil {
+		t.Fatal(err)
+	}
+	if r, err := s.Reserve(t.Context(), j.ID, j.Needs, store.Note{}); err != nil || len(r.Short) > 0 {
+		t.Fatal(r, err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if got, want := says(t, "stock", "describe", "walnut", "1", "--as", "blank"), "walnut offcut 1: 300 x 480 mm; it was 300 x 480 mm.\n"; got != want {
+		t.Errorf("it says %q, not %q", got, want)
+	}
+	if got, want := says(t, "stock", "describe", "walnut", "1", "200x480"), "walnut offcut 1: 200 x 480 mm; it was 300 x 480 mm.\nWARNING  It is reserved for tray, which was planned with what it was: plan that again.\n"; got != want {
+		t.Errorf("it says %q, not %q", got, want)
+	}
+}
+
+// A stock that does not add up, and one whose file was written over, are told.
+func TestStockCheck(t *testing.T) {
+	for _, c := range []struct {
+		name, want string
+		harm       func(path string) error
+	}{
+		{"a sum", "WRONG  not so that what a lot holds is the sum of its movements: hardware M6 x 40 cap screw", func(path string) error {
+			db, err := sql.Open("sqlite", path)
+			if err != nil {
+				return err
+			}
+			_, err = db.Exec("UPDATE lot SET on_hand = on_hand + 1000")
+			return errors.Join(err, db.Close())
+		}},
+		{"the file", "malformed", func(path string) error {
+			info, err := os.Stat(path)
+			if err != nil {
+				return err
+			}
+			f, err := os.OpenFile(path, os.O_WRONLY, 0)
+			if err != nil {
+				return err
+			}
+			_, err = f.WriteAt(bytes.Repeat([]byte{0xA5}, int(info.Size())-4096), 4096) // all but SQLite's first page
+			return errors.Join(err, f.Close())
+		}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			shopDir(t)
+			says(t, "stock", "add", "hardware", "M6 x 40 cap screw", "6")
+			path, err := storeFlag{}.path()
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got := says(t, "stock", "check"); got != path+" is sound: it can be read to its end, and all that was entered adds up to what the stock says.\n" {
+				t.Errorf("before, it says %q", got)
+			}
+			if err := c.harm(path); err != nil {
+				t.Fatal(err)
+			}
+			if got := says(t, "stock", "check"); !strings.Contains(got, c.want) || !strings.Contains(got, "error: ") {
+				t.Errorf("it says %q", got)
+			}
+		})
+	}
 }
 
 // What the printers really took goes into the shop file, and into the next plan.
