@@ -303,11 +303,6 @@ func (k *Kernel) Simplify2(ctx context.Context, ps geom.Polygons, eps float64) (
 	return k.one(ctx, func(r *Regions) geom.Polygons { return r.Simplify(ps, eps) })
 }
 
-// Hull2 is Regions.Hull by itself.
-func (k *Kernel) Hull2(ctx context.Context, ps geom.Polygons) (geom.Polygons, error) {
-	return k.one(ctx, func(r *Regions) geom.Polygons { return r.Hull(ps) })
-}
-
 // Decompose2 is Regions.Decompose by itself.
 func (k *Kernel) Decompose2(ctx context.Context, ps geom.Polygons) (out []geom.Polygons, err error) {
 	err = k.Regions(ctx, func(r *Regions) error { out = r.Decompose(ps); return nil })

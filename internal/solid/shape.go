@@ -129,6 +129,8 @@ func Union(shapes ...Shape) Shape { return combined(opUnion, shapes) }
 func Intersection(shapes ...Shape) Shape { return combined(opIntersection, shapes) }
 
 // Hull is the smallest convex body round all the shapes. Its facets have NoTag.
+// No member is made of it: wedges, barrels and the like are, that tests hand to
+// the program as bodies drawn elsewhere.
 func Hull(shapes ...Shape) Shape { return combined(opHull, shapes) }
 
 // Difference is a without all of b. Zero Shapes among b are left out.

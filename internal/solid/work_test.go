@@ -472,7 +472,7 @@ func TestNoLeaks(t *testing.T) {
 			t.Fatal(e8)
 		}
 		_, e9 := k.Simplify2(ctx, layers[1], 0.1)
-		_, e10 := k.Hull2(ctx, layers[1])
+		e10 := k.Regions(ctx, func(r *Regions) error { r.Hull(layers[1]); return nil })
 		_, e11 := k.Union2(ctx, layers[1], layers[2])
 		if err := errors.Join(e1, e2, e3, e4, e5, e6, e7, e9, e10, e11); err != nil {
 			t.Fatal(err)
