@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -15,6 +16,7 @@ import (
 	"groundwork/internal/plan"
 	"groundwork/internal/solid"
 	"groundwork/internal/unit"
+	"groundwork/internal/work"
 )
 
 type lineCommand struct {
@@ -64,14 +66,14 @@ func (c *lineCommand) Run(ctx context.Context, out *output) error {
 		return err
 	}
 	defer k.Close()
-	var r line.Runner = line.Local{Worker: line.Worker{Kernel: k, Cache: plan.NewMemory(lineMemory)}, Beside: c.Beside}
-	queue, err := c.open(ctx, out, time.Second, lonely(out))
+	queue, err := c.queue(ctx, out, time.Second, lonely(out))
 	if err != nil {
 		return err
 	}
-	if queue != nil {
-		defer queue.Close()
-		r = shared{queue: queue, handlers: handlers(k), beside: c.Beside}
+	defer queue.Close()
+	r := variants{shared: shared{queue: queue, handlers: handlers(k), beside: c.Beside}}
+	if c.Database == "" {
+		r.large = line.Local{Worker: line.Worker{Kernel: k, Cache: plan.NewMemory(lineMemory)}, Beside: c.Beside}
 	}
 	t, err := l.Run(ctx, r, kept, c.progress(out))
 	if out.terminal() {
@@ -97,6 +99,21 @@ func (c *lineCommand) Run(ctx context.Context, out *output) error {
 	showLine(out, t)
 	fmt.Fprintf(out.Out, "The table is in %s\n", filepath.Join(c.Out, "table.html"))
 	return nil
+}
+
+// variants does the tasks of a line by way of the queue. Solids of very many
+// triangles are more than a queue takes: these are planned straight away by
+// large, unless it is nil because others were to share in the work.
+type variants struct {
+	shared
+	large line.Runner
+}
+
+func (v variants) Run(ctx context.Context, kind string, tasks []line.Task, done func(i int, result []byte, err error)) error {
+	if v.large != nil && slices.ContainsFunc(tasks, func(t line.Task) bool { return len(t.Args) > work.MaxArgs }) {
+		return v.large.Run(ctx, kind, tasks, done)
+	}
+	return v.shared.Run(ctx, kind, tasks, done)
 }
 
 // lay reads the files and lays the piece out over the axes.

@@ -33,20 +33,16 @@ const finishing = 20 * time.Second
 // Tests make it short.
 var lease time.Duration
 
-// open opens the queue of this build of the program, nil if none is named. finish
-// is how long it works on when it is told to stop. told may be nil.
-func (f databaseFlag) open(ctx context.Context, out *output, finish time.Duration, told func(work.Event)) (*work.Queue, error) {
-	if f.Database == "" {
-		return nil, nil
-	}
-	return f.queue(ctx, out, finish, told)
-}
-
-// queue is open, with a queue of this process's own if none is named.
+// queue opens the queue of this build of the program, one of this process's own if
+// none is named. finish is how long it works on when it is told to stop. told may
+// be nil.
 func (f databaseFlag) queue(ctx context.Context, out *output, finish time.Duration, told func(work.Event)) (*work.Queue, error) {
 	program, err := line.Program()
 	if err != nil {
 		return nil, err
+	}
+	if f.Database == "" { // opened at once, so that who ends the work hears of the work
+		ctx = context.WithoutCancel(ctx)
 	}
 	return work.Open(ctx, f.Database, work.Options{
 		Program: program, Finish: finish, Lease: lease, Withdraw: true, Told: told,
@@ -162,7 +158,7 @@ func (c *workerCommand) Run(ctx context.Context, out *output) error {
 	}
 	defer k.Close()
 	t := &teller{out: out.Err}
-	q, err := c.open(ctx, out, finishing, t.tell)
+	q, err := c.queue(ctx, out, finishing, t.tell)
 	if err != nil {
 		return err
 	}

@@ -140,7 +140,7 @@ func (s *said) await(t *testing.T, what string) {
 
 func queueAt(t *testing.T, database string) *work.Queue {
 	t.Helper()
-	q, err := databaseFlag{database}.open(t.Context(), &output{os.Stdout, os.Stderr}, time.Second, nil)
+	q, err := databaseFlag{database}.queue(t.Context(), &output{os.Stdout, os.Stderr}, time.Second, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
