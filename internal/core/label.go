@@ -193,7 +193,7 @@ func frac(i, n int) float64 {
 
 // engrave is the solid to take away for a text centred at a point of a face.
 func engrave(ctx context.Context, k *solid.Kernel, f geom.Frame, strokes []draw.Path, size, at geom.Vec2, turn float64, o LabelOptions) (solid.Shape, error) {
-	const round = 0.05 // mm that the tool's round ends may stray
+	const round = 0.05 // mm that the tool's round ends may stray, and the outline of all again
 	var beads []geom.Polygons
 	for _, s := range strokes {
 		placed := s.Map(func(p geom.Vec2) geom.Vec2 { return p.Sub(size.Scale(0.5)).Rotate(turn).Add(at) }, false)
@@ -203,6 +203,10 @@ func engrave(ctx context.Context, k *solid.Kernel, f geom.Frame, strokes []draw.
 	}
 	region, err := k.Union2(ctx, beads...)
 	if err != nil {
+		return solid.Shape{}, err
+	}
+	// Two of five points go: every one of them is four facets to cut and slice.
+	if region, err = k.Simplify2(ctx, region, round); err != nil {
 		return solid.Shape{}, err
 	}
 	var loops []solid.Loop

@@ -315,17 +315,16 @@ func (k *Kernel) Project(ctx context.Context, s Shape, f geom.Frame) (geom.Polyg
 	if s.n == nil {
 		return nil, fmt.Errorf("solid: %w", ErrEmpty)
 	}
-	local, err := k.made(ctx, s, f)
-	if err != nil {
+	if err := checkFrame(f); err != nil {
 		return nil, fmt.Errorf("solid: outline of a %s: %w", s.n, err)
+	}
+	m, err := k.Mesh(ctx, s)
+	if err != nil {
+		return nil, err
 	}
 	var out geom.Polygons
 	err = k.with(ctx, func(in *instance) error {
-		p, err := in.eval(ctx, local.n)
-		if err != nil {
-			return err
-		}
-		out = in.takeOutlines(in.make("Manifold._Project", p))
+		out = in.takeOutlines(in.outlines(m.silhouette(f)))
 		return nil
 	})
 	if err != nil {
