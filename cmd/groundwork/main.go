@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
-	"runtime/debug"
 
 	"github.com/alecthomas/kong"
 )
@@ -70,12 +69,6 @@ Start with:  groundwork new heron-side-table
 Then:  groundwork plan heron-side-table.yaml --shop shop.yaml --out job`
 
 func main() {
-	// A plan makes garbage quickly and is over soon: collecting it at half the
-	// usual growth costs no time that can be measured and saves 80 MiB. GOGC still
-	// has the last word.
-	if os.Getenv("GOGC") == "" {
-		debug.SetGCPercent(50)
-	}
 	os.Exit(run(os.Args[1:], os.Stdout, os.Stderr))
 }
 

@@ -28,9 +28,8 @@ func (w *writer) stands(f *flow) {
 			s += " So nobody sits or stands on it, or trusts it with what may not fall, before it was loaded with dead weight, by steps, and looked over at every step: see the chapter \"use and care\"."
 		}
 		says = append(says, s)
-		cases, _ := strength.Cases(w.pl.Piece, w.pl.Layout.Cores, w.pl.Joints, w.pl.Shop)
-		if asked := loads(cases); asked != nil {
-			says = append(says, "What furniture of its kind is asked to bear, by analogy with published standards, and what was *not* looked at here beyond choosing where cores are cut: "+strings.Join(asked, "; ")+". Whoever made the kit can have that worked out.")
+		if w.asked != nil {
+			says = append(says, "What furniture of its kind is asked to bear, by analogy with published standards, and what was *not* looked at here beyond choosing where cores are cut: "+strings.Join(w.asked, "; ")+". Whoever made the kit can have that worked out.")
 		}
 	}
 	for _, s := range w.tipping() {
@@ -99,12 +98,7 @@ func (w *writer) tipping() (out []string) {
 // bearing is in a sentence whether the piece bears what was looked at.
 func (w *writer) bearing() string {
 	r := w.pl.Strength
-	failing := 0
-	for _, v := range r.Verdicts {
-		if v.Fails() {
-			failing++
-		}
-	}
+	failing, _ := r.Failing()
 	switch {
 	case failing > 0:
 		return fmt.Sprintf("*It does not bear all of its loads:* %d of %d comparisons fail.", failing, len(r.Verdicts))
@@ -122,12 +116,7 @@ func (w *writer) bears(f *flow) {
 	}
 	f.chapter("strength", "How it bears its loads")
 	f.caution("NOTE", "Engineering estimates by analogy with published standards; nothing here is a certificate. Local codes and licensed practice come first. A print with gaps between its layers, or a dry glue line, bears less.", "")
-	failing := 0
-	for _, v := range r.Verdicts {
-		if v.Fails() {
-			failing++
-		}
-	}
+	failing, _ := r.Failing()
 	switch {
 	case failing > 0:
 		f.para(para{}, fmt.Sprintf("*It does not bear all of its loads:* %d of %d comparisons fail. Do not load it as below before that is mended; see what the plan warns of.", failing, len(r.Verdicts)))

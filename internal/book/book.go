@@ -23,6 +23,7 @@ import (
 	"groundwork/internal/plan"
 	"groundwork/internal/scene"
 	"groundwork/internal/solid"
+	"groundwork/internal/strength"
 	"groundwork/internal/unit"
 )
 
@@ -90,6 +91,10 @@ func laidOut(ctx context.Context, k *solid.Kernel, in Inputs, o Options) (*bookl
 	}
 	w := &writer{paper: o.Paper.size(), steps: Steps(in, apart, o.system())}
 	w.artist = &artist{ctx: ctx, kernel: k, planner: newPlanner(in, apart, o.system())}
+	if in.Plan.Strength == nil {
+		cases, _ := strength.Cases(in.Plan.Piece, in.Plan.Layout.Cores, in.Plan.Joints, in.Plan.Shop)
+		w.asked = loads(cases)
+	}
 	if err := w.segmentsToSee(); err != nil {
 		return nil, err
 	}

@@ -26,6 +26,7 @@ type writer struct {
 	pictures  map[string][]*picture // by the names that steps have for them
 	blanks    map[string][]row
 	jointKeys map[string][]string // what the numbers on a joint's section mean
+	asked     []string            // of furniture of its kind to bear, where nobody worked out what it bears
 	sources   []string            // of the cautions, in the order in which they are cited
 }
 
