@@ -315,16 +315,18 @@ func (k *Kernel) Project(ctx context.Context, s Shape, f geom.Frame) (geom.Polyg
 	if s.n == nil {
 		return nil, fmt.Errorf("solid: %w", ErrEmpty)
 	}
-	if err := checkFrame(f); err != nil {
+	local, err := s.in(f)
+	if err != nil {
 		return nil, fmt.Errorf("solid: outline of a %s: %w", s.n, err)
 	}
-	m, err := k.Mesh(ctx, s)
+	body, place := local.placed()
+	m, err := k.Mesh(ctx, body)
 	if err != nil {
 		return nil, err
 	}
 	var out geom.Polygons
 	err = k.with(ctx, func(in *instance) error {
-		out = in.takeOutlines(in.outlines(m.silhouette(f)))
+		out = in.takeOutlines(in.outlines(m.silhouette(place)))
 		return nil
 	})
 	if err != nil {
@@ -341,6 +343,14 @@ func (s Shape) in(f geom.Frame) (Shape, error) {
 	return s.At(f.Inverse()), nil
 }
 
+// placed is the shape as a body and the place that it is put in.
+func (s Shape) placed() (body Shape, place geom.Frame) {
+	if s.n.op == opAt {
+		return Shape{s.n.children[0]}, s.n.frame
+	}
+	return s, geom.World()
+}
+
 // made is the shape in f's coordinates, its body brought in as a finished mesh
 // where it takes work to make: whoever asks for the same body from another side,
 // on whatever instance, does not have it made again.
@@ -349,10 +359,7 @@ func (k *Kernel) made(ctx context.Context, s Shape, f geom.Frame) (Shape, error)
 	if err != nil {
 		return s, err
 	}
-	body, place := local, geom.World()
-	if local.n.op == opAt {
-		body, place = Shape{local.n.children[0]}, local.n.frame
-	}
+	body, place := local.placed()
 	if body.n.op == opMesh || body.n.op == opExtrude {
 		return local, nil
 	}

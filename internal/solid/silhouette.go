@@ -6,16 +6,16 @@ import (
 	"groundwork/internal/geom"
 )
 
-// silhouette is where what faces along f's Z ends, as loops in f's XY
-// coordinates. They wind about a point as often as a line along Z through it
-// enters the body, so the outline of the body is what they wind about at all.
-func (m *Mesh) silhouette(f geom.Frame) []geom.Polygon {
+// silhouette is where what faces upwards ends, as loops seen from above, once the
+// body is in its place. They wind about a point as often as a plumb line through
+// it enters the body, so the outline of the body is what they wind about at all.
+func (m *Mesh) silhouette(place geom.Frame) []geom.Polygon {
 	flat := make([]geom.Vec2, len(m.Vertices))
 	for i, v := range m.Vertices {
-		flat[i] = f.Local(v).XY()
+		flat[i] = place.Point(v).XY()
 	}
 	edge := func(a, b int32) uint64 { return uint64(a)<<32 | uint64(b) }
-	var all []uint64 // of triangles that face along Z, each as it runs
+	var all []uint64 // of triangles that face upwards, each as it runs
 	for _, t := range m.Triangles {
 		a, b, c := flat[t[0]], flat[t[1]], flat[t[2]]
 		if b.Sub(a).Cross(c.Sub(a)) > 0 {
