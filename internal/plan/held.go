@@ -61,8 +61,7 @@ func (pl *Plan) ask(ctx context.Context, a Asker, of digest.Sum) (bool, error) {
 
 // bearing tells apart all that the strength stage goes by. It is less than what
 // the stage sees, which is what is quickly told.
-func (pl *Plan) bearing() (digest.Sum, error) {
-	o := *pl.options.Strength
+func (pl *Plan) bearing(o StrengthOptions) (digest.Sum, error) {
 	o.Ask = nil
 	s := unpriced(pl.Shop)
 	s.File = "" // the same shop wherever it lies

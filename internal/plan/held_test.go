@@ -86,7 +86,7 @@ func TestStrengthFromElsewhere(t *testing.T) {
 	shop := *s
 	shop.File = "elsewhere.yaml"
 	lies.Shop = &shop
-	if of, err := lies.bearing(); err != nil || of != here.Held().Of {
+	if of, err := lies.bearing(*lies.options.Strength); err != nil || of != here.Held().Of {
 		t.Errorf("where the shop lies makes another structure of it: %v", err)
 	}
 	points := []geom.Vec3{geom.V3(0, 0, 5), geom.V3(33, 20, -4), geom.V3(-70, 10, 4)}

@@ -167,7 +167,7 @@ func (pl *Plan) hold(ctx context.Context, k *solid.Kernel, o StrengthOptions) ([
 	if !stiff(in) {
 		return nil, nil
 	}
-	of, err := pl.bearing()
+	of, err := pl.bearing(o)
 	if err != nil {
 		return nil, err
 	}
