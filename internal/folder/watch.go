@@ -30,9 +30,10 @@ const (
 
 // look is what a watcher knows of a file.
 type look struct {
-	info    os.FileInfo
-	version Version // "" for a big file that has not changed yet
+	info    os.FileInfo // nil for a file that has only been seen empty, once
+	version Version     // "" for a big file that has not changed yet
 	again   int
+	empty   bool // it was empty at the last look, and is not taken for that yet
 }
 
 // Watch tells every change of the maker's files from now on, by whomever,
@@ -106,9 +107,17 @@ func (f *Folder) scan(was map[string]look) map[string]look {
 		if err != nil || !info.Mode().IsRegular() {
 			continue
 		}
-		old, had := was[name]
+		old := was[name]
+		// Many programs empty a file and then write it: what is empty is believed at
+		// the second look.
+		if was != nil && info.Size() == 0 && (old.info == nil || old.info.Size() > 0) && !old.empty {
+			old.empty = true
+			next[name] = old
+			continue
+		}
+		had := old.info != nil
 		same := had && os.SameFile(old.info, info) && old.info.Size() == info.Size() && old.info.ModTime().Equal(info.ModTime())
-		l := look{info, old.version, max(0, old.again-1)}
+		l := look{info: info, version: old.version, again: max(0, old.again-1)}
 		switch {
 		case same && old.again == 0:
 		case was == nil && info.Size() > watchSmall:
@@ -137,9 +146,7 @@ func (f *Folder) differences(was, now map[string]look) []Change {
 	var changed []string
 	for _, name := range names(was, now) {
 		a, b := was[name], now[name]
-		_, had := was[name]
-		_, has := now[name]
-		if had == has && a.version == b.version {
+		if (a.info != nil) == (b.info != nil) && a.version == b.version {
 			continue
 		}
 		c := Change{Name: name, Version: b.version}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -94,6 +95,46 @@ func TestWatch(t *testing.T) {
 	told = f.Watch(ctx2)
 	outside(t, f, "leg.stl", big+"y")
 	is("leg.stl", big+"y", "")
+}
+
+// What a program empties before it writes it anew is not told as empty; what
+// stays empty is.
+func TestWatchEmptied(t *testing.T) {
+	f := open(t, t.TempDir())
+	outside(t, f, "a.yaml", "1")
+	outside(t, f, "stays.yaml", "s")
+	was := f.scan(nil)
+	f.notice(names(was))
+	look := func(what string, want ...Change) {
+		t.Helper()
+		now := f.scan(was)
+		if got := f.differences(was, now); !slices.Equal(got, want) {
+			t.Errorf("%s: %+v, want %+v", what, got, want)
+		}
+		was = now
+	}
+	none := VersionOf(nil)
+	for _, name := range []string{"a.yaml", "new.yaml", "stays.yaml"} {
+		outside(t, f, name, "")
+	}
+	look("just emptied")
+	outside(t, f, "a.yaml", "2")
+	outside(t, f, "new.yaml", "n")
+	look("written", Change{Name: "a.yaml", Version: VersionOf([]byte("2"))}, Change{Name: "new.yaml", Version: VersionOf([]byte("n"))}, Change{Name: "stays.yaml", Version: none})
+	look("nothing since")
+	outside(t, f, "stays.yaml", "")
+	look("as empty as before")
+	outside(t, f, "born.yaml", "")
+	look("a new one")
+	if err := os.Remove(filepath.Join(f.Path(), "born.yaml")); err != nil {
+		t.Fatal(err)
+	}
+	look("gone before it was anything")
+	outside(t, f, "a.yaml", "")
+	look("emptied again")
+	outside(t, f, "a.yaml", "2")
+	look("the same text again")
+	history(t, f, []string{"a.yaml"}, "changed outside", "")
 }
 
 // Whoever is slow is told the last state, and nobody waits for him.
