@@ -57,7 +57,7 @@ func hearts(traps []trap) []trap {
 		if d := h.x1 - h.x0; d > 2*within {
 			h.x0, h.x1 = h.x0+within, h.x1-within
 			h.b, h.t = h.b+h.sb*within+within, h.t+h.st*within-within
-			// A steep side leaves more than a micrometre aside within its edge.
+			// By a micrometre along y, however steep the side: offsets along y are what is compared.
 			if d -= 2 * within; h.t > h.b && h.t+h.st*d > h.b+h.sb*d {
 				out = append(out, h)
 			}
